@@ -1,0 +1,1 @@
+"""From heat and observed dates to thresholds, forecast bloom windows and their proven skill."""

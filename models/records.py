@@ -1,0 +1,225 @@
+"""What the computation takes in: temperatures, observations, and the planting. All frozen, all checked once."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.errors import BadInput, Problem
+from models.stages import STAGE_KEYS
+from models.units import FloatArray
+
+DateArray = NDArray[np.datetime64]
+
+HeatMethod = Literal[
+    "average", "clamped_average", "single_triangle", "double_triangle", "single_sine", "double_sine"
+]
+Cutoff = Literal["none", "horizontal", "intermediate", "vertical"]
+GapRule = Literal["refuse", "fill_short", "fill_normal"]
+
+
+@dataclass(frozen=True, eq=False)
+class DailyTemperatures:
+    """Daily extremes of one station on consecutive days; NaN where missing.
+
+    Attributes
+    ----------
+    dates : ndarray of datetime64[D], shape (day,)
+        Every day from first to last, no gap and no repeat.
+    tmin_c, tmax_c : ndarray, shape (day,)
+        NaN together where a day is missing. [°C]
+
+    Raises
+    ------
+    BadInput
+        If the dates are not consecutive, the shapes differ, or a maximum lies below its minimum.
+    """
+
+    dates: DateArray
+    tmin_c: FloatArray
+    tmax_c: FloatArray
+
+    def __post_init__(self) -> None:
+        if not self.dates.shape == self.tmin_c.shape == self.tmax_c.shape or self.dates.ndim != 1:
+            raise BadInput("dates, minima and maxima differ in length")
+        if np.any(np.diff(self.dates) != np.timedelta64(1, "D")):
+            raise BadInput("the days of a temperature record must follow each other without gap or repeat")
+        if np.any(np.isnan(self.tmin_c) != np.isnan(self.tmax_c)):
+            raise BadInput("a day's minimum and maximum must be missing together")
+        swapped = np.flatnonzero(self.tmax_c < self.tmin_c)
+        if swapped.size:
+            raise BadInput(
+                "a daily maximum lies below its minimum",
+                [Problem(str(self.dates[day]), "maximum below minimum") for day in swapped],
+            )
+
+    def before(self, day: dt.date) -> DailyTemperatures:
+        """The record of the days before ``day``."""
+        kept = self.dates < np.datetime64(day, "D")
+        return DailyTemperatures(self.dates[kept], self.tmin_c[kept], self.tmax_c[kept])
+
+
+@dataclass(frozen=True)
+class HeatRule:
+    """How daily extremes become accumulated heat.
+
+    Attributes
+    ----------
+    base_c, upper_c : float
+        Base and upper temperature; no upper temperature needs ``cutoff="none"``. [°C]
+    accumulate_from : str, "MM-DD", or None
+        First day of the sum; None is the trade default of the hemisphere (1 January; 1 July of the year before
+        south of the equator). A day from July on lies in the year before the season's.
+
+    Raises
+    ------
+    BadInput
+        If the upper temperature is not above the base, or cutoff and upper temperature do not go together.
+    """
+
+    method: HeatMethod = "average"
+    base_c: float = 10.0
+    upper_c: float | None = None
+    cutoff: Cutoff = "none"
+    accumulate_from: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.upper_c is not None and self.upper_c <= self.base_c:
+            raise BadInput(
+                "the upper temperature must lie above the base",
+                [Problem("upper_c", f"{self.upper_c:g} °C is not above the base of {self.base_c:g} °C")],
+            )
+        clamps = self.method == "clamped_average"
+        if self.upper_c is None and self.cutoff != "none":
+            raise BadInput(
+                "a cutoff needs an upper temperature",
+                [Problem("cutoff", f"{self.cutoff!r} needs upper_c; leave it out or use 'none'")],
+            )
+        if self.upper_c is not None and self.cutoff == "none" and not clamps:
+            raise BadInput(
+                "an upper temperature needs a cutoff",
+                [Problem("cutoff", "say 'horizontal', 'intermediate' or 'vertical'")],
+            )
+        if clamps and self.cutoff != "none":
+            raise BadInput(
+                "the clamped average has its own cutoff",
+                [Problem("cutoff", "leave it out: both extremes are clamped to base and upper")],
+            )
+        if self.accumulate_from is not None:
+            try:  # 2001 is no leap year: a sum that starts on 29 February has no start in most seasons
+                dt.datetime.strptime(f"2001-{self.accumulate_from}", "%Y-%m-%d")  # noqa: DTZ007
+            except ValueError:
+                raise BadInput(
+                    "the start day cannot be read",
+                    [Problem("accumulate_from", f"{self.accumulate_from!r} is not a day; write MM-DD as in 03-15")],
+                ) from None
+
+
+class FlowerType(StrEnum):
+    """What a cultivar's flowers can do."""
+
+    PISTILLATE = "pistillate"
+    PERFECT = "perfect"
+    STAMINATE = "staminate"
+
+
+@dataclass(frozen=True)
+class Cultivar:
+    """A cultivar. ``viable_pollen`` is a field of its own: pollen of a perfect cultivar can fail."""
+
+    key: str
+    name: str
+    flower_type: FlowerType
+    viable_pollen: bool
+    species: str | None = None
+    berry_mass_g: float | None = None
+
+
+@dataclass(frozen=True)
+class Block:
+    """Vines of one cultivar in one place. Neighbours, where given, replace distance. [m]"""
+
+    key: str
+    cultivar: str
+    x_m: float
+    y_m: float
+    vines: int = 1
+    neighbours: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Planting:
+    """A vineyard's blocks, the cultivars they hold, and how far pollen is carried. [m]"""
+
+    blocks: tuple[Block, ...]
+    cultivars: dict[str, Cultivar]
+    reach_m: float = 15.0
+
+
+@dataclass(frozen=True)
+class BloomLogRow:
+    """One season's dates of one block; of a whole cultivar where ``block`` is None.
+
+    ``checked_every_days`` says how long before each date the block had been looked at last, so the stage came
+    within that many days. [day]
+    """
+
+    season: int
+    cultivar: str
+    block: str | None
+    dates: dict[str, dt.date]
+    checked_every_days: int = 1
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One look at one block (at a whole cultivar where ``block`` is None): caps off [%], or a BBCH code."""
+
+    date: dt.date
+    cultivar: str
+    block: str | None
+    percent_open: float | None = None
+    bbch: int | None = None
+    observer: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class StageInterval:
+    """What is known of the day on which a block reached a stage: after ``after``, and by ``by``.
+
+    ``after`` None: it had come at the first look. ``by`` None: it had not come yet at the last one.
+    """
+
+    season: int
+    cultivar: str
+    block: str | None
+    stage: str
+    after: dt.date | None
+    by: dt.date | None
+
+    def __post_init__(self) -> None:
+        if self.stage not in STAGE_KEYS:
+            raise BadInput("unknown stage", [Problem("stage", f"{self.stage!r} is not a stage")])
+        if self.after is None and self.by is None:
+            raise BadInput("an observation needs a date")
+        if self.after is not None and self.by is not None and self.after >= self.by:
+            raise BadInput(
+                "an observation's days are out of order",
+                [Problem(self.stage, f"not yet on {self.after}, but already by {self.by}")],
+            )
+
+
+@dataclass(frozen=True)
+class Site:
+    """One vineyard's past: its station's weather and what was seen there."""
+
+    key: str
+    latitude: float
+    temperatures: DailyTemperatures
+    observations: tuple[StageInterval, ...] = field(default=())

@@ -1,0 +1,1 @@
+"""From forecast bloom to pollen cover, planting, walks and frost."""
