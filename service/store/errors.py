@@ -28,7 +28,7 @@ class UnknownReference(StoreError):
 
 
 class InUse(StoreError):
-    """What was to be deleted is still needed; ``users`` names by what, as in ``"block b1 of vineyard home"``."""
+    """What was to be deleted is still needed; ``users`` says by what: ``"block b1 of vineyard home"``."""
 
     def __init__(self, kind: str, key: str, users: Sequence[str]) -> None:
         super().__init__(f"{kind} {key!r} is still used by {', '.join(users)}")

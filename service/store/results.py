@@ -1,0 +1,75 @@
+"""What was computed: fits, and long work."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from service.store.errors import AlreadyThere
+from service.store.owned import OwnedByGrower, pick, utc_now
+from service.store.records import FitSummary, Job, JobState
+from service.store.tables import FitRow, JobRow
+
+
+class Fits(OwnedByGrower):
+    """Saved fits, as documents that are never changed."""
+
+    def add(self, id: str, document: dict[str, Any]) -> bool:
+        """Save a fit; False if the same document is there already.
+
+        Raises AlreadyThere (another document), ValueError (a number that JSON does not know, as NaN).
+        """
+        held = self._select(FitRow, id=id)
+        if held:
+            if held[0]["document"] != json.loads(json.dumps(document)):
+                raise AlreadyThere("fit", id)
+            return False
+        self._insert(FitRow, [{"id": id, "created_at": utc_now(), "document": document}])
+        return True
+
+    def get(self, id: str) -> dict[str, Any]:
+        """The document. Raises NotFound."""
+        document: dict[str, Any] = self._find(FitRow, "fit", id=id)["document"]
+        return document
+
+    def all(self) -> tuple[FitSummary, ...]:
+        """Newest first."""
+        fits = [FitSummary(**pick(row, FitSummary)) for row in self._select(FitRow)]
+        return tuple(sorted(fits, key=lambda fit: (fit.created_at, fit.id), reverse=True))
+
+    def latest(self) -> FitSummary | None:
+        """The newest."""
+        return next(iter(self.all()), None)
+
+
+class Jobs(OwnedByGrower):
+    """Long work and what came out of it."""
+
+    def add(self, id: str, kind: str) -> Job:
+        """A job in state ``waiting``. Raises AlreadyThere."""
+        if self._select(JobRow, id=id):
+            raise AlreadyThere("job", id)
+        now = utc_now()
+        new = {"id": id, "kind": kind, "state": "waiting", "progress": 0.0, "message": "", "result": None}
+        self._insert(JobRow, [{**new, "created_at": now, "updated_at": now}])
+        return self.get(id)
+
+    def get(self, id: str) -> Job:
+        """Raises NotFound."""
+        return Job(**pick(self._find(JobRow, "job", id=id), Job))
+
+    def update(
+        self,
+        id: str,
+        *,
+        state: JobState | None = None,
+        progress: float | None = None,
+        message: str | None = None,
+        result: dict[str, Any] | None = None,
+    ) -> Job:
+        """Change what is given, and note when. Raises NotFound."""
+        self.get(id)
+        given = {"state": state, "progress": progress, "message": message, "result": result}
+        values = {name: value for name, value in given.items() if value is not None}
+        self._put(JobRow, {**values, "updated_at": utc_now()}, id=id)
+        return self.get(id)

@@ -1,0 +1,294 @@
+"""The tables. Every row belongs to a grower, and what it refers to belongs to the same one.
+
+Identifiers are the growers' own, so they are keys together with the grower: no row can point across. What has a
+history has a second table of the values that were superseded.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any, ClassVar
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Date,
+    DateTime,
+    Dialect,
+    Double,
+    ForeignKeyConstraint,
+    Index,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.types import TypeDecorator
+
+GROWERS_KEY = "growers.key"
+
+
+class UtcDateTime(TypeDecorator[dt.datetime]):
+    """A moment in UTC, on databases without time zones too."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
+        """UTC before it is stored."""
+        return None if value is None else value.astimezone(dt.UTC)
+
+    def process_result_value(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
+        """SQLite forgets the zone, PostgreSQL answers in the session's."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
+
+
+class Base(DeclarativeBase):
+    """Constraints have names that can be told from the tables, so that a migration can drop them anywhere."""
+
+    metadata = MetaData(
+        naming_convention={
+            "pk": "pk_%(table_name)s",
+            "fk": "fk_%(table_name)s_%(referred_table_name)s",
+            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+            "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+        }
+    )
+    type_annotation_map: ClassVar[dict[Any, Any]] = {
+        str: String(),
+        float: Double(),
+        bool: Boolean(),
+        dt.date: Date(),
+        dt.datetime: UtcDateTime(),
+        dict[str, Any]: JSON(none_as_null=True),
+        list[str]: JSON(none_as_null=True),
+    }
+
+
+def of_grower() -> ForeignKeyConstraint:
+    """The row's grower exists."""
+    return ForeignKeyConstraint(["grower"], [GROWERS_KEY])
+
+
+def of_same_grower(column: str, table: str) -> ForeignKeyConstraint:
+    """What ``column`` names exists among the things of the row's grower; an empty column names nothing."""
+    return ForeignKeyConstraint(["grower", column], [f"{table}.grower", f"{table}.key"])
+
+
+def block_of_vineyard() -> ForeignKeyConstraint:
+    """The row's block, where it has one, stands in the row's vineyard."""
+    return ForeignKeyConstraint(
+        ["grower", "vineyard", "block"], ["blocks.grower", "blocks.vineyard", "blocks.key"]
+    )
+
+
+class GrowerRow(Base):
+    __tablename__ = "growers"
+    key: Mapped[str] = mapped_column(primary_key=True)
+    created_at: Mapped[dt.datetime]
+
+
+class Owned:
+    """A thing of a grower, known by the key that the grower chose."""
+
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str] = mapped_column(primary_key=True)
+
+
+class StationRow(Owned, Base):
+    __tablename__ = "stations"
+    __table_args__ = (of_grower(),)
+    name: Mapped[str]
+    latitude: Mapped[float]
+    longitude: Mapped[float]
+    elevation_m: Mapped[float | None]
+
+
+class CultivarRow(Owned, Base):
+    __tablename__ = "cultivars"
+    __table_args__ = (of_grower(),)
+    name: Mapped[str]
+    flower_type: Mapped[str]
+    viable_pollen: Mapped[bool]
+    species: Mapped[str | None]
+    berry_mass_g: Mapped[float | None]
+
+
+class VineyardRow(Owned, Base):
+    __tablename__ = "vineyards"
+    __table_args__ = (of_grower(), of_same_grower("station", "stations"))
+    name: Mapped[str]
+    station: Mapped[str | None]
+    reach_m: Mapped[float]
+    receptive_days: Mapped[float | None]
+    pollen_days: Mapped[float | None]
+
+
+class BlockRow(Base):
+    __tablename__ = "blocks"
+    __table_args__ = (of_same_grower("vineyard", "vineyards"), of_same_grower("cultivar", "cultivars"))
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str] = mapped_column(primary_key=True)
+    cultivar: Mapped[str]
+    x_m: Mapped[float]
+    y_m: Mapped[float]
+    vines: Mapped[int]
+    neighbours: Mapped[list[str] | None]
+
+
+class Superseded:
+    """A value that no longer holds, and until when it did."""
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    superseded_at: Mapped[dt.datetime]
+
+
+class DayValues:
+    """One day's extremes; both empty where missing. [°C]"""
+
+    tmin_c: Mapped[float | None]
+    tmax_c: Mapped[float | None]
+    stored_at: Mapped[dt.datetime]
+
+
+class TemperatureRow(DayValues, Base):
+    __tablename__ = "temperatures"
+    __table_args__ = (of_same_grower("station", "stations"),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    station: Mapped[str] = mapped_column(primary_key=True)
+    date: Mapped[dt.date] = mapped_column(primary_key=True)
+
+
+class TemperatureHistoryRow(Superseded, DayValues, Base):
+    __tablename__ = "temperature_history"
+    __table_args__ = (of_same_grower("station", "stations"), Index(None, "grower", "station", "date"))
+    grower: Mapped[str]
+    station: Mapped[str]
+    date: Mapped[dt.date]
+
+
+class OutlookRow(DayValues, Base):
+    __tablename__ = "outlooks"
+    __table_args__ = (of_same_grower("station", "stations"),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    station: Mapped[str] = mapped_column(primary_key=True)
+    issued_on: Mapped[dt.date] = mapped_column(primary_key=True)
+    date: Mapped[dt.date] = mapped_column(primary_key=True)
+
+
+class OutlookHistoryRow(Superseded, DayValues, Base):
+    __tablename__ = "outlook_history"
+    __table_args__ = (of_same_grower("station", "stations"), Index(None, "grower", "station", "issued_on"))
+    grower: Mapped[str]
+    station: Mapped[str]
+    issued_on: Mapped[dt.date]
+    date: Mapped[dt.date]
+
+
+class BloomDateValues:
+    """The day on which a stage was seen first, and of what. ``block`` is empty for a whole cultivar."""
+
+    cultivar: Mapped[str]
+    block: Mapped[str | None]
+    date: Mapped[dt.date]
+    checked_every_days: Mapped[int]
+    stored_at: Mapped[dt.datetime]
+
+
+class BloomDateRow(BloomDateValues, Base):
+    """``subject`` is ``block:KEY`` or ``cultivar:KEY``: a part of the key may not be empty, and ``block`` may."""
+
+    __tablename__ = "bloom_dates"
+    __table_args__ = (
+        of_same_grower("vineyard", "vineyards"),
+        of_same_grower("cultivar", "cultivars"),
+        block_of_vineyard(),
+    )
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    subject: Mapped[str] = mapped_column(primary_key=True)
+    stage: Mapped[str] = mapped_column(primary_key=True)
+
+
+class BloomDateHistoryRow(Superseded, BloomDateValues, Base):
+    __tablename__ = "bloom_date_history"
+    __table_args__ = (of_same_grower("vineyard", "vineyards"), Index(None, "grower", "vineyard"))
+    grower: Mapped[str]
+    vineyard: Mapped[str]
+    season: Mapped[int]
+    subject: Mapped[str]
+    stage: Mapped[str]
+
+
+class VisitValues:
+    """What was seen, and of what. ``block`` is empty for a whole cultivar."""
+
+    cultivar: Mapped[str]
+    block: Mapped[str | None]
+    percent_open: Mapped[float | None]
+    bbch: Mapped[int | None]
+    note: Mapped[str | None] = mapped_column(Text)
+    stored_at: Mapped[dt.datetime]
+
+
+class VisitRow(VisitValues, Base):
+    """``subject`` as in the bloom dates; an observer who is not named is ``""``."""
+
+    __tablename__ = "visits"
+    __table_args__ = (
+        of_same_grower("vineyard", "vineyards"),
+        of_same_grower("cultivar", "cultivars"),
+        block_of_vineyard(),
+    )
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    date: Mapped[dt.date] = mapped_column(primary_key=True)
+    subject: Mapped[str] = mapped_column(primary_key=True)
+    observer: Mapped[str] = mapped_column(primary_key=True)
+
+
+class VisitHistoryRow(Superseded, VisitValues, Base):
+    __tablename__ = "visit_history"
+    __table_args__ = (of_same_grower("vineyard", "vineyards"), Index(None, "grower", "vineyard"))
+    grower: Mapped[str]
+    vineyard: Mapped[str]
+    date: Mapped[dt.date]
+    subject: Mapped[str]
+    observer: Mapped[str]
+
+
+class FitRow(Base):
+    __tablename__ = "fits"
+    __table_args__ = (of_grower(),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[str] = mapped_column(primary_key=True)
+    created_at: Mapped[dt.datetime]
+    document: Mapped[dict[str, Any]]
+
+
+class JobRow(Base):
+    __tablename__ = "jobs"
+    __table_args__ = (of_grower(),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[str] = mapped_column(primary_key=True)
+    kind: Mapped[str]
+    state: Mapped[str]
+    progress: Mapped[float]
+    message: Mapped[str] = mapped_column(Text)
+    result: Mapped[dict[str, Any] | None]
+    created_at: Mapped[dt.datetime]
+    updated_at: Mapped[dt.datetime]
+
+
+def table_of(row: type[Base]) -> Table:
+    """The table that a row class describes."""
+    table = row.__table__
+    if not isinstance(table, Table):
+        raise TypeError(f"{row.__name__} describes no table")
+    return table

@@ -1,0 +1,170 @@
+"""Stations and their temperatures."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from typing import Any
+
+import numpy as np
+from sqlalchemy import func, select
+
+from models.errors import BadInput, Problem
+from models.records import DailyTemperatures, DateArray
+from models.units import FloatArray
+from service.store.errors import InUse
+from service.store.owned import OwnedByGrower, count, pick, utc_now
+from service.store.records import Counts, Station, TemperatureVersion
+from service.store.tables import (
+    Base,
+    OutlookHistoryRow,
+    OutlookRow,
+    StationRow,
+    TemperatureHistoryRow,
+    TemperatureRow,
+    VineyardRow,
+    table_of,
+)
+
+
+class Stations(OwnedByGrower):
+    """The grower's weather stations."""
+
+    def put(self, station: Station) -> bool:
+        """Create or replace a station; True if it is new."""
+        return self._put(StationRow, dataclasses.asdict(station), key=station.key)
+
+    def get(self, key: str) -> Station:
+        """Raises NotFound."""
+        return Station(**pick(self._find(StationRow, "station", key=key), Station))
+
+    def all(self) -> tuple[Station, ...]:
+        """By key."""
+        stations = [Station(**pick(row, Station)) for row in self._select(StationRow)]
+        return tuple(sorted(stations, key=lambda station: station.key))
+
+    def delete(self, key: str) -> None:
+        """Delete a station with its temperatures, outlooks and their history.
+
+        Raises NotFound, InUse (vineyards).
+        """
+        self.get(key)
+        users = sorted(row["key"] for row in self._select(VineyardRow, station=key))
+        if users:
+            raise InUse("station", key, [f"vineyard {user}" for user in users])
+        for row in (TemperatureRow, TemperatureHistoryRow, OutlookRow, OutlookHistoryRow):
+            self._delete(row, station=key)
+        self._delete(StationRow, key=key)
+
+
+class Temperatures(OwnedByGrower):
+    """Daily extremes at the grower's stations: what was observed, and the outlooks that were supplied."""
+
+    def store(self, station: str, dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray) -> Counts:
+        """Store observed days, in any order; NaN is a missing value, and takes an old one's place too.
+
+        Raises NotFound (station), BadInput (a day twice, half a day, a maximum below its minimum).
+        """
+        self._find(StationRow, "station", key=station)
+        days = _as_rows(dates, tmin_c, tmax_c)
+        if not days:
+            return Counts()
+        table = table_of(TemperatureRow)
+        span = table.c.date.between(min(day["date"] for day in days), max(day["date"] for day in days))
+        return count(
+            self._supersede(TemperatureRow, TemperatureHistoryRow, days, bounds=[span], station=station)
+        )
+
+    def observed(self, station: str) -> DailyTemperatures | None:
+        """All days from the first to the last that is stored, NaN where none is; None without any.
+
+        Raises NotFound (station).
+        """
+        self._find(StationRow, "station", key=station)
+        return self._daily(TemperatureRow, station=station)
+
+    def history(self, station: str, date: dt.date) -> tuple[TemperatureVersion, ...]:
+        """Every value that a day has had, oldest first. Raises NotFound (station)."""
+        self._find(StationRow, "station", key=station)
+        past = self._select(TemperatureHistoryRow, station=station, date=date)
+        versions = [
+            TemperatureVersion(**pick(row, TemperatureVersion))
+            for row in sorted(past, key=lambda row: (row["superseded_at"], row["id"]))
+        ]
+        for row in self._select(TemperatureRow, station=station, date=date):
+            versions.append(TemperatureVersion(row["tmin_c"], row["tmax_c"], row["stored_at"], None))
+        return tuple(versions)
+
+    def store_outlook(
+        self, station: str, issued_on: dt.date, dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray
+    ) -> Counts:
+        """Store an outlook; it takes the place of one issued on the same day, with days that it lacks too.
+
+        Raises NotFound (station), BadInput (a day twice, half a day, a maximum below its minimum).
+        """
+        self._find(StationRow, "station", key=station)
+        days = _as_rows(dates, tmin_c, tmax_c)
+        kept = {day["date"] for day in days}
+        held = self._select(OutlookRow, station=station, issued_on=issued_on)
+        dropped = [row for row in held if row["date"] not in kept]
+        self._insert(OutlookHistoryRow, [{**row, "superseded_at": utc_now()} for row in dropped])
+        for row in dropped:
+            self._delete(OutlookRow, station=station, issued_on=issued_on, date=row["date"])
+        return count(
+            self._supersede(OutlookRow, OutlookHistoryRow, days, station=station, issued_on=issued_on)
+        )
+
+    def outlook(self, station: str, as_of: dt.date) -> tuple[dt.date, DailyTemperatures] | None:
+        """Day of issue and days of the latest outlook issued on or before ``as_of``. Raises NotFound (station)."""
+        self._find(StationRow, "station", key=station)
+        table = table_of(OutlookRow)
+        latest = select(func.max(table.c.issued_on)).where(
+            *self._matching(table, {"station": station}), table.c.issued_on <= as_of
+        )
+        issued_on = self._connection.execute(latest).scalar_one()
+        if issued_on is None:
+            return None
+        days = self._daily(OutlookRow, station=station, issued_on=issued_on)
+        return None if days is None else (issued_on, days)
+
+    def _daily(self, row: type[Base], **where: Any) -> DailyTemperatures | None:
+        table = table_of(row)
+        query = select(table.c.date, table.c.tmin_c, table.c.tmax_c).where(*self._matching(table, where))
+        found = self._connection.execute(query).all()
+        if not found:
+            return None
+        stored, stored_tmin, stored_tmax = zip(*found, strict=True)
+        days = np.array(stored, dtype="datetime64[D]")
+        dates = np.arange(days.min(), days.max() + np.timedelta64(1, "D"))
+        place = (days - dates[0]).astype(int)
+        tmin_c, tmax_c = np.full((2, dates.size), np.nan)
+        tmin_c[place] = np.array(stored_tmin, dtype=float)
+        tmax_c[place] = np.array(stored_tmax, dtype=float)
+        return DailyTemperatures(dates, tmin_c, tmax_c)
+
+
+def _as_rows(dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray) -> list[dict[str, Any]]:
+    """Days as rows for a table, NaN as an empty value; BadInput if they could not be read back as a record."""
+    order = np.argsort(dates, kind="stable")
+    days = dates[order].astype("datetime64[D]")
+    repeated = np.unique(days[1:][days[1:] == days[:-1]])
+    if repeated.size:
+        raise BadInput("a day is given twice", [Problem(str(day), "given twice") for day in repeated])
+    record = [column[order] for column in (tmin_c, tmax_c)]
+    alone = np.isnan(record[0]) != np.isnan(record[1])
+    if alone.any():
+        problem = "a minimum or a maximum alone; they must be missing together"
+        raise BadInput("half a day is missing", [Problem(str(day), problem) for day in days[alone]])
+    swapped = record[1] < record[0]
+    if swapped.any():
+        raise BadInput(
+            "a daily maximum lies below its minimum",
+            [Problem(str(day), "maximum below minimum") for day in days[swapped]],
+        )
+    missing = np.isnan(record[0])
+    low, high = (column.astype(object) for column in record)
+    low[missing] = high[missing] = None
+    return [
+        {"date": day, "tmin_c": tmin, "tmax_c": tmax}
+        for day, tmin, tmax in zip(days.tolist(), low.tolist(), high.tolist(), strict=True)
+    ]
