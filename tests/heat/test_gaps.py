@@ -137,6 +137,14 @@ def test_normals_reach_over_new_year() -> None:
     assert filled.tmin_c[730] == pytest.approx(expected)
 
 
+def test_normals_at_the_edges_of_a_single_year_come_from_its_other_edge() -> None:
+    temps = without(record("2013-01-01", np.arange(365.0)), "2013-12-31")
+    filled = fill_gaps(temps, "fill_normal").temperatures
+    assert filled.tmin_c[-1] == pytest.approx(
+        (0 + 1 + 2) / 3
+    )  # 1 to 3 January, within three days of 31 December
+
+
 def test_days_that_no_other_year_knows_stay_missing() -> None:
     temps = without(years(2012, 2012), "2012-06-10", "2012-06-11")
     filled = fill_gaps(temps, "fill_normal")
