@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import partial
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, QueuePool, create_engine, event, make_url, select
@@ -27,8 +25,11 @@ SQLITE_BEGIN = {
     # A migration rebuilds tables that others refer to, and checks the references at its end.
     "migrate": ("PRAGMA foreign_keys = OFF", "PRAGMA query_only = OFF", "BEGIN IMMEDIATE"),
 }
-"""How a transaction starts on SQLite. Both settings can only be changed outside of one. A writer takes the write
-lock at once: one that took it after reading would fail, not wait, if another had written in between."""
+"""How a transaction starts on SQLite: both settings can only be changed outside of one.
+
+A writer takes the write lock at once. One that took it after reading would fail, not wait, if another had
+written in between.
+"""
 
 
 class Store:
@@ -103,26 +104,25 @@ def _engine(url: str) -> Engine:
         parsed = make_url(url)
     except ArgumentError:
         raise StoreError("the database URL cannot be read; write one such as sqlite:///capfall.db") from None
-    # NaN is no JSON: PostgreSQL refuses it, so SQLite has to.
-    options = {"json_serializer": partial(json.dumps, ensure_ascii=False, allow_nan=False)}
     if parsed.drivername in ("postgresql", "postgres", "postgresql+psycopg"):
-        return _postgres_engine(parsed.set(drivername="postgresql+psycopg"), options)
+        return _postgres_engine(parsed.set(drivername="postgresql+psycopg"))
     if parsed.get_backend_name() == "sqlite":
-        return _sqlite_engine(parsed, options)
+        return _sqlite_engine(parsed)
     raise StoreError(f"no store on {parsed.drivername}; the URL must start with sqlite:// or postgresql://")
 
 
-def _postgres_engine(url: URL, options: dict[str, Any]) -> Engine:
+def _postgres_engine(url: URL) -> Engine:
     try:
-        return create_engine(url, pool_pre_ping=True, **options)
+        return create_engine(url, pool_pre_ping=True)
     except ModuleNotFoundError as error:
         raise StoreError("PostgreSQL needs its driver: pip install 'capfall[postgres]'") from error
 
 
-def _sqlite_engine(url: URL, options: dict[str, Any]) -> Engine:
+def _sqlite_engine(url: URL) -> Engine:
+    options: dict[str, Any] = {}
     if url.database in (None, "", ":memory:"):
         # The database lives in its connection: there is one, and threads take turns with it.
-        options |= {"poolclass": QueuePool, "pool_size": 1, "max_overflow": 0, "pool_timeout": WAIT_SECONDS}
+        options = {"poolclass": QueuePool, "pool_size": 1, "max_overflow": 0, "pool_timeout": WAIT_SECONDS}
     engine = create_engine(url, connect_args={"timeout": WAIT_SECONDS, "check_same_thread": False}, **options)
 
     @event.listens_for(engine, "connect")

@@ -1,4 +1,4 @@
-"""What all repositories share: a connection within a transaction, and the one grower whose rows it touches."""
+"""What all repositories share: a connection within a transaction, and the grower whose rows it touches."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ class OwnedByGrower:
         for row in rows:
             key = key_of(row)
             old = held.get(key)
-            if old is not None and all([old[name] == row[name] for name in value_names]):
+            if old is not None and all(old[name] == row[name] for name in value_names):
                 outcomes.append("unchanged")
                 continue
             if old is None:

@@ -14,9 +14,9 @@ from service.store.errors import InUse, UnknownReference
 from service.store.owned import OwnedByGrower, pick
 from service.store.records import Counts, Vineyard
 from service.store.tables import (
+    BlockRow,
     BloomDateHistoryRow,
     BloomDateRow,
-    BlockRow,
     CultivarRow,
     StationRow,
     VineyardRow,

@@ -38,8 +38,8 @@ class Vineyard:
 class Counts:
     """What became of the rows that were given; the three add up to their number.
 
-    ``stored`` were new, ``replaced`` put a different value in the place of an old one, which is kept as history,
-    and ``unchanged`` were there before, value for value.
+    ``stored`` were new, ``replaced`` put another value in the place of an old one (a history keeps it), and
+    ``unchanged`` were there before, value for value.
     """
 
     stored: int = 0

@@ -19,9 +19,10 @@ class Fits(OwnedByGrower):
 
         Raises AlreadyThere (another document), ValueError (a number that JSON does not know, as NaN).
         """
+        document = _as_json(document)
         held = self._select(FitRow, id=id)
         if held:
-            if held[0]["document"] != json.loads(json.dumps(document)):
+            if held[0]["document"] != document:
                 raise AlreadyThere("fit", id)
             return False
         self._insert(FitRow, [{"id": id, "created_at": utc_now(), "document": document}])
@@ -67,9 +68,17 @@ class Jobs(OwnedByGrower):
         message: str | None = None,
         result: dict[str, Any] | None = None,
     ) -> Job:
-        """Change what is given, and note when. Raises NotFound."""
+        """Change what is given, and note when. Raises NotFound, ValueError (a number as NaN in the result)."""
         self.get(id)
+        if result is not None:
+            result = _as_json(result)
         given = {"state": state, "progress": progress, "message": message, "result": result}
         values = {name: value for name, value in given.items() if value is not None}
         self._put(JobRow, {**values, "updated_at": utc_now()}, id=id)
         return self.get(id)
+
+
+def _as_json(document: dict[str, Any]) -> dict[str, Any]:
+    """The document as it will come back. NaN is no JSON: PostgreSQL would refuse it, and SQLite would not."""
+    plain: dict[str, Any] = json.loads(json.dumps(document, allow_nan=False))
+    return plain

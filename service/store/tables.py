@@ -1,7 +1,7 @@
 """The tables. Every row belongs to a grower, and what it refers to belongs to the same one.
 
-Identifiers are the growers' own, so they are keys together with the grower: no row can point across. What has a
-history has a second table of the values that were superseded.
+Identifiers are the growers' own, so they are keys together with the grower: no row can point across. What has
+a history has a second table of the values that were superseded.
 """
 
 from __future__ import annotations
@@ -201,7 +201,7 @@ class BloomDateValues:
 
 
 class BloomDateRow(BloomDateValues, Base):
-    """``subject`` is ``block:KEY`` or ``cultivar:KEY``: a part of the key may not be empty, and ``block`` may."""
+    """``subject`` is ``block:KEY`` or ``cultivar:KEY``: ``block`` can be empty, a part of the key cannot."""
 
     __tablename__ = "bloom_dates"
     __table_args__ = (

@@ -91,8 +91,10 @@ class Temperatures(OwnedByGrower):
             TemperatureVersion(**pick(row, TemperatureVersion))
             for row in sorted(past, key=lambda row: (row["superseded_at"], row["id"]))
         ]
-        for row in self._select(TemperatureRow, station=station, date=date):
-            versions.append(TemperatureVersion(row["tmin_c"], row["tmax_c"], row["stored_at"], None))
+        holding = self._select(TemperatureRow, station=station, date=date)
+        versions += [
+            TemperatureVersion(row["tmin_c"], row["tmax_c"], row["stored_at"], None) for row in holding
+        ]
         return tuple(versions)
 
     def store_outlook(
@@ -115,7 +117,10 @@ class Temperatures(OwnedByGrower):
         )
 
     def outlook(self, station: str, as_of: dt.date) -> tuple[dt.date, DailyTemperatures] | None:
-        """Day of issue and days of the latest outlook issued on or before ``as_of``. Raises NotFound (station)."""
+        """Day of issue and days of the latest outlook issued on or before ``as_of``.
+
+        Raises NotFound (station).
+        """
         self._find(StationRow, "station", key=station)
         table = table_of(OutlookRow)
         latest = select(func.max(table.c.issued_on)).where(
@@ -144,7 +149,7 @@ class Temperatures(OwnedByGrower):
 
 
 def _as_rows(dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray) -> list[dict[str, Any]]:
-    """Days as rows for a table, NaN as an empty value; BadInput if they could not be read back as a record."""
+    """Days as rows for a table, NaN as an empty value; BadInput if they could not be a record."""
     order = np.argsort(dates, kind="stable")
     days = dates[order].astype("datetime64[D]")
     repeated = np.unique(days[1:][days[1:] == days[:-1]])

@@ -1,6 +1,6 @@
 """The history of the tables. ``service.store.migrating`` runs it.
 
-Write a new step (and read it before you commit it) by comparing the tables with a database at the newest step::
+Write a new step (then read it before use) by comparing the tables with a database at the newest step::
 
     from sqlalchemy import create_engine
     from service.store.migrating import revise, upgrade

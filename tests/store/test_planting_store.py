@@ -1,0 +1,119 @@
+"""Cultivars, vineyards and blocks; nothing goes while something else needs it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import pytest
+
+from models.errors import BadInput
+from models.records import Block, BloomLogRow, Cultivar, FlowerType, Visit
+from service.store import Counts, InUse, NotFound, Repositories, Store, UnknownReference, Vineyard
+
+DUSK = Cultivar("dusk", "Dusk, early", FlowerType.PERFECT, True, "Vitis rotundifolia", 6.5)
+DAWN = Cultivar("dawn", "Dawn", FlowerType.PISTILLATE, False)
+HOME = Vineyard("home", "Home", None, 20.0, 3.5, None)
+B1 = Block("b1", "dusk", 0.0, 1.5, 12, ("b2",))
+B2 = Block("b2", "dawn", 6.0, 1.5, 30, ())
+B3 = Block("b3", "dawn", 12.0, 1.5)
+
+
+def plant(repositories: Repositories) -> None:
+    for cultivar in (DUSK, DAWN):
+        repositories.cultivars.put(cultivar)
+    repositories.vineyards.put(HOME)
+    repositories.blocks.replace_all("home", [B1, B2, B3])
+
+
+def test_what_is_put_comes_back(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        assert repositories.cultivars.put(DUSK)
+        assert not repositories.cultivars.put(DUSK)
+        assert repositories.cultivars.put(DAWN)
+        assert repositories.vineyards.put(HOME)
+        for block in (B3, B1, B2):
+            assert repositories.blocks.put("home", block)
+        assert not repositories.blocks.put("home", B1)
+    with store.transaction("local", read_only=True) as repositories:
+        assert repositories.cultivars.get("dusk") == DUSK
+        assert repositories.cultivars.get("dusk").flower_type is FlowerType.PERFECT
+        assert repositories.cultivars.all() == (DAWN, DUSK)
+        assert repositories.vineyards.get("home") == HOME
+        assert repositories.vineyards.all() == (HOME,)
+        assert repositories.blocks.get("home", "b2") == B2
+        assert repositories.blocks.all("home") == (B1, B2, B3)
+        planting = repositories.blocks.planting("home")
+    assert planting.blocks == (B1, B2, B3)
+    assert planting.cultivars == {"dusk": DUSK, "dawn": DAWN}
+    assert planting.reach_m == 20.0
+
+
+def test_missing_things_are_named(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        plant(repositories)
+        with pytest.raises(NotFound, match="vineyard 'away'"):
+            repositories.blocks.get("away", "b1")
+        with pytest.raises(NotFound, match="block 'b9'"):
+            repositories.blocks.get("home", "b9")
+        with pytest.raises(NotFound, match="cultivar 'noon'"):
+            repositories.cultivars.delete("noon")
+        with pytest.raises(UnknownReference, match="unknown cultivar: noon"):
+            repositories.blocks.put("home", replace(B1, cultivar="noon"))
+        with pytest.raises(UnknownReference, match="unknown station: hill"):
+            repositories.vineyards.put(replace(HOME, station="hill"))
+
+
+def test_a_cultivar_in_use_stays(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        plant(repositories)
+        repositories.bloom_log.add(
+            "home", [BloomLogRow(2025, "dusk", None, {"bloom_start": dt.date(2025, 5, 20)})]
+        )
+        repositories.visits.add("home", [Visit(dt.date(2025, 5, 20), "dusk", None, percent_open=10.0)])
+        with pytest.raises(InUse) as refused:
+            repositories.cultivars.delete("dusk")
+        assert refused.value.users == (
+            "block b1 of vineyard home",
+            "the bloom log of vineyard home",
+            "the visits of vineyard home",
+        )
+        repositories.vineyards.delete("home")
+        repositories.cultivars.delete("dusk")
+        assert repositories.cultivars.all() == (DAWN,)
+
+
+def test_a_block_goes_only_without_observations_and_neighbours(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        plant(repositories)
+        repositories.visits.add("home", [Visit(dt.date(2026, 5, 20), "dawn", "b3", percent_open=10.0)])
+        with pytest.raises(InUse) as refused:
+            repositories.blocks.delete("home", "b3")
+        assert refused.value.users == ("the visits to block b3",)
+        with pytest.raises(InUse) as refused:
+            repositories.blocks.delete("home", "b2")
+        assert refused.value.users == ("block b1",)
+        repositories.blocks.delete("home", "b1")
+        repositories.blocks.delete("home", "b2")
+        assert repositories.blocks.all("home") == (B3,)
+
+
+def test_replacing_all_blocks_keeps_the_observations_of_those_that_stay(store: Store) -> None:
+    visit = Visit(dt.date(2026, 5, 20), "dawn", "b2", percent_open=10.0)
+    with store.transaction("local") as repositories:
+        plant(repositories)
+        repositories.visits.add("home", [visit])
+        moved = replace(B2, x_m=7.0)
+        new = Block("b4", "dusk", 3.0, 1.5, neighbours=("b2",))
+        assert repositories.blocks.replace_all("home", [new, B1, moved]) == Counts(1, 1, 1)
+        assert repositories.blocks.all("home") == (B1, moved, new)
+        assert repositories.visits.all("home") == (visit,)
+        with pytest.raises(InUse, match="block 'b2' is still used by the visits to block b2"):
+            repositories.blocks.replace_all("home", [B3])
+        with pytest.raises(UnknownReference, match="unknown neighbour: b2"):
+            repositories.blocks.replace_all("home", [B1])
+        with pytest.raises(UnknownReference, match="unknown cultivar: noon"):
+            repositories.blocks.replace_all("home", [replace(B3, cultivar="noon")])
+        with pytest.raises(BadInput, match="a block is given twice"):
+            repositories.blocks.replace_all("home", [B3, B3])
+        assert repositories.blocks.all("home") == (B1, moved, new)

@@ -1,0 +1,63 @@
+"""Fits are never changed; jobs tell how far they are."""
+
+from __future__ import annotations
+
+import pytest
+from sqlalchemy.exc import StatementError
+
+from service.store import AlreadyThere, Job, NotFound, Store
+
+DOCUMENT = {
+    "heat": {"base_c": 10.0},
+    "seasons": [2014, 2015],
+    "why": "Fruchtansatz – früh",
+    "theta": 0.1 + 0.2,
+}
+
+
+def test_a_fit_comes_back_as_it_was_saved(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        assert repositories.fits.latest() is None
+        assert repositories.fits.add("z-first", DOCUMENT)
+    with store.transaction("local") as repositories:
+        assert repositories.fits.add("a-second", {"theta": None})
+        assert not repositories.fits.add("z-first", {**DOCUMENT, "seasons": (2014, 2015)})
+        with pytest.raises(AlreadyThere):
+            repositories.fits.add("z-first", {"theta": None})
+    with store.transaction("local", read_only=True) as repositories:
+        assert repositories.fits.get("z-first") == DOCUMENT
+        assert [fit.id for fit in repositories.fits.all()] == ["a-second", "z-first"]
+        latest = repositories.fits.latest()
+        assert latest is not None
+        assert latest.id == "a-second"
+        with pytest.raises(NotFound, match="fit 'other'"):
+            repositories.fits.get("other")
+
+
+def test_a_document_that_is_no_json_is_refused_on_every_database(store: Store) -> None:
+    with (
+        pytest.raises(StatementError, match="not JSON compliant"),
+        store.transaction("local") as repositories,
+    ):
+        repositories.fits.add("f1", {"theta": float("nan")})
+
+
+def test_a_job_tells_how_far_it_is(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        job = repositories.jobs.add("j1", "hindcast")
+        assert job == Job("j1", "hindcast", "waiting", 0.0, "", None, job.created_at, job.created_at)
+        with pytest.raises(AlreadyThere):
+            repositories.jobs.add("j1", "hindcast")
+    with store.transaction("local") as repositories:
+        repositories.jobs.update("j1", state="running", progress=0.25, message="season 3 of 12")
+        done = repositories.jobs.update("j1", state="done", progress=1.0, result={"rmse": 3.7})
+        assert done == repositories.jobs.get("j1")
+    assert (done.state, done.progress, done.message, done.result) == (
+        "done",
+        1.0,
+        "season 3 of 12",
+        {"rmse": 3.7},
+    )
+    assert done.created_at == job.created_at < done.updated_at
+    with store.transaction("local") as repositories, pytest.raises(NotFound, match="job 'j2'"):
+        repositories.jobs.update("j2", progress=0.5)
