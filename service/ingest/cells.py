@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from models.errors import BadInput
 
@@ -19,6 +21,15 @@ _LONGEST_SHOWN = 40
 def shown(text: str) -> str:
     """A cell as it stands, in quotes, cut where it is long."""
     return repr(text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "...")
+
+
+@contextmanager
+def in_column(name: str) -> Iterator[None]:
+    """Put the name of the column before whatever is wrong with its cell."""
+    try:
+        yield
+    except BadInput as error:
+        raise BadInput(f"{name}: {error.message}") from None
 
 
 def is_blank(text: str) -> bool:

@@ -1,0 +1,142 @@
+"""A bloom log to records: one row a season and block, its stages' dates in columns."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from models.errors import BadInput, Problem
+from models.heat.season import season_of
+from models.records import BloomLogRow
+from models.stages import STAGE_KEYS
+from service.ingest.cells import in_column, is_blank, whole_number
+from service.ingest.dates import FIRST_YEAR, LAST_YEAR, check_date_format, parse_date
+from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.places import find_place, place_text
+from service.ingest.report import BadRow, OnBadRows, lines_text, settle_bad_rows, settle_repeats
+from service.ingest.table import Row, read_table
+
+SYNONYMS: Mapping[str, tuple[str, ...]] = {
+    "season": ("year",),
+    "block": ("block_id",),
+    "cultivar": ("variety",),
+    "checked_every_days": (),
+    **{key: (key.replace("_", ""),) if "_" in key else () for key in STAGE_KEYS},
+    "budbreak": ("bud_break", "budburst", "bud_burst"),
+}
+LONGEST_CHECK_DAYS = 366
+
+
+@dataclass(frozen=True)
+class ReadBloomLog:
+    """Rows of a bloom log, rows that were skipped, and what else was noticed; ``rows_read`` counts all."""
+
+    rows: tuple[BloomLogRow, ...]
+    bad_rows: tuple[BadRow, ...]
+    warnings: tuple[str, ...]
+    rows_read: int
+
+
+def read_bloom_log(
+    data: bytes,
+    *,
+    blocks: Mapping[str, str] | None,
+    latitude: float,
+    date_format: str | None = None,
+    on_bad_rows: OnBadRows = "reject",
+) -> ReadBloomLog:
+    """Read a bloom log.
+
+    A row whose stages are out of order is kept with a warning: which date is the slip can't be seen here.
+
+    Parameters
+    ----------
+    data : bytes
+        A table with ``season``, ``block`` or ``cultivar`` and any stage keys as date columns, blanks allowed;
+        ``checked_every_days`` may stand beside them.
+    blocks : mapping of block key to cultivar key, or None
+        The planting; None where none is known, so that the cultivar is needed in every row.
+    latitude : float
+        Of the site; tells which dates belong to a season. [degree]
+    date_format : str or None
+        In the notation of strptime; None for ISO dates.
+    on_bad_rows : "reject" or "skip"
+
+    Raises
+    ------
+    BadInput
+        If the table or its columns can't be read, or there are bad rows that are not to be skipped.
+    """
+    check_date_format(date_format)
+    table = read_table(data)
+    columns = find_columns(table, SYNONYMS, required=("season",))
+    where = f"line {table.header_line}"
+    if "cultivar" not in columns and (blocks is None or "block" not in columns):
+        needed = "cultivar" if blocks is None else "block or cultivar"
+        raise BadInput("the columns cannot be read", [Problem(where, f"no column {needed}")])
+    if not any(key in columns for key in STAGE_KEYS):
+        problem = f"no stage column; the stages are {', '.join(STAGE_KEYS)}; {columns_found(table)}"
+        raise BadInput("the columns cannot be read", [Problem(where, problem)])
+    entries: list[tuple[int, tuple[int, str], BloomLogRow]] = []
+    bad_rows = list(table.bad_rows)
+    warnings = list(columns.warnings)
+    dateless: list[int] = []
+    for row in table.rows:
+        try:
+            read = _read_row(row, columns, blocks, date_format)
+            if not read.dates:
+                dateless.append(row.line)
+                continue
+            _check_season(read, latitude)
+        except BadInput as error:
+            bad_rows.append(BadRow(row.line, error.message))
+            continue
+        entries.append((row.line, (read.season, place_text(read.block, read.cultivar)), read))
+    kept, conflicts, repeats = settle_repeats(entries, what="season {0[0]} of {0[1]}")
+    if dateless:
+        warnings.append(f"rows without any date were ignored: {lines_text(dateless)}")
+    warnings += repeats
+    warnings += [text for line, _, read in kept if (text := _out_of_order(line, read.dates))]
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    return ReadBloomLog(tuple(read for _, _, read in kept), bad, tuple(warnings), table.rows_read)
+
+
+def _read_row(
+    row: Row, columns: Columns, blocks: Mapping[str, str] | None, date_format: str | None
+) -> BloomLogRow:
+    with in_column("season"):
+        season = whole_number(columns.cell(row, "season"), low=FIRST_YEAR, high=LAST_YEAR)
+    block, cultivar = find_place(columns.cell(row, "block"), columns.cell(row, "cultivar"), blocks=blocks)
+    dates: dict[str, dt.date] = {}
+    for key in STAGE_KEYS:
+        text = columns.cell(row, key)
+        if is_blank(text):
+            continue
+        with in_column(key):
+            dates[key] = parse_date(text, date_format=date_format)
+    checked_every_days = 1
+    if not is_blank(text := columns.cell(row, "checked_every_days")):
+        with in_column("checked_every_days"):
+            checked_every_days = whole_number(text, low=1, high=LONGEST_CHECK_DAYS)
+    return BloomLogRow(season, cultivar, block, dates, checked_every_days)
+
+
+def _check_season(read: BloomLogRow, latitude: float) -> None:
+    strangers = [
+        f"{key} {date} is not in season {read.season}"
+        for key, date in read.dates.items()
+        if season_of(date, latitude) != read.season
+    ]
+    if strangers:
+        south = " (south of the equator a season begins on 1 July of the year before)" if latitude < 0 else ""
+        raise BadInput("; ".join(strangers) + south)
+
+
+def _out_of_order(line: int, dates: dict[str, dt.date]) -> str | None:
+    slips = [
+        f"{later} {dates[later]} lies before {earlier} {dates[earlier]}"
+        for earlier, later in zip(list(dates), list(dates)[1:], strict=False)
+        if dates[later] < dates[earlier]
+    ]
+    return f"line {line}: {'; '.join(slips)}; kept as it is" if slips else None

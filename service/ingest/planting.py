@@ -1,0 +1,234 @@
+"""A planting to blocks and cultivars: one row a block, its cultivar's traits beside it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from models.errors import BadInput, Problem
+from models.records import Block, Cultivar, FlowerType
+from models.units import FEET_PER_METRE
+from service.ingest.cells import in_column, is_blank, number, shown, whole_number, yes_or_no
+from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.names import slug
+from service.ingest.report import BadRow, OnBadRows, lines_text, settle_bad_rows, settle_repeats
+from service.ingest.table import Row, Table, read_table
+
+SYNONYMS: Mapping[str, tuple[str, ...]] = {
+    "block": ("block_id",),
+    "cultivar": ("variety",),
+    "flower_type": ("flower", "flower_sex", "sex"),
+    "x_m": (),
+    "y_m": (),
+    "x_ft": ("x_feet",),
+    "y_ft": ("y_feet",),
+    "vines": ("vine_count", "number_of_vines"),
+    "neighbours": ("neighbors",),
+    "viable_pollen": ("pollen_viable",),
+    "berry_mass_g": ("berry_weight_g",),
+    "species": (),
+}
+# Terms of the trade for the three flower types.
+FLOWER_TYPES: Mapping[str, FlowerType] = {
+    "pistillate": FlowerType.PISTILLATE,
+    "female": FlowerType.PISTILLATE,
+    "perfect": FlowerType.PERFECT,
+    "self-fertile": FlowerType.PERFECT,
+    "hermaphrodite": FlowerType.PERFECT,
+    "hermaphroditic": FlowerType.PERFECT,
+    "staminate": FlowerType.STAMINATE,
+    "male": FlowerType.STAMINATE,
+}
+MOST_VINES = 10_000_000
+
+
+@dataclass(frozen=True)
+class ReadPlanting:
+    """Blocks and the cultivars they hold, rows that were skipped, and what else was noticed."""
+
+    blocks: tuple[Block, ...]
+    cultivars: tuple[Cultivar, ...]
+    bad_rows: tuple[BadRow, ...]
+    warnings: tuple[str, ...]
+    rows_read: int
+
+
+class _Traits(NamedTuple):
+    """What one row says of its cultivar; None where it says nothing."""
+
+    flower_type: FlowerType
+    viable_pollen: bool | None
+    species: str | None
+    berry_mass_g: float | None
+
+
+class _PlantingRow(NamedTuple):
+    line: int
+    block: Block
+    name: str
+    traits: _Traits
+
+
+def default_viable_pollen(flower_type: FlowerType) -> bool:
+    """Whether pollen is taken for viable where nobody says: not that of pistillate flowers."""
+    return flower_type is not FlowerType.PISTILLATE
+
+
+def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlanting:
+    """Read a planting.
+
+    Parameters
+    ----------
+    data : bytes
+        A table with ``block``, ``cultivar``, ``flower_type``, ``x_m`` and ``y_m`` (or ``x_ft`` and ``y_ft``);
+        beside them ``vines``, ``neighbours`` (split by ``;``), ``viable_pollen``, ``berry_mass_g`` and
+        ``species``. Keys are made of the names.
+    on_bad_rows : "reject" or "skip"
+
+    Raises
+    ------
+    BadInput
+        If the table or its columns can't be read, or there are bad rows that are not to be skipped. Bad rows
+        are also a block that stands twice with different values, a cultivar with two flower types (or other
+        traits), and a neighbour that is no block of the file.
+    """
+    table = read_table(data)
+    columns = find_columns(table, SYNONYMS, required=("block", "cultivar", "flower_type"))
+    unit = _length_unit(table, columns)
+    entries: list[tuple[int, str, tuple[Block, str, _Traits]]] = []
+    bad_rows = list(table.bad_rows)
+    for row in table.rows:
+        try:
+            block = _read_block(row, columns, unit, decimal_comma=table.decimal_comma)
+            traits = _read_traits(row, columns, decimal_comma=table.decimal_comma)
+        except BadInput as error:
+            bad_rows.append(BadRow(row.line, error.message))
+            continue
+        entries.append((row.line, block.key, (block, columns.cell(row, "cultivar"), traits)))
+    read, conflicts, repeats = settle_repeats(entries, what="block {}")
+    rows = [_PlantingRow(line, *values) for line, _, values in read]
+    cultivars, at_odds = _merge_cultivars(rows)
+    rows, lonely = _with_known_neighbours([row for row in rows if row.block.cultivar in cultivars])
+    bad = settle_bad_rows(
+        [*bad_rows, *conflicts, *at_odds, *lonely], rows_read=table.rows_read, on_bad_rows=on_bad_rows
+    )
+    held = {row.block.cultivar: cultivars[row.block.cultivar] for row in rows}
+    warnings = [*columns.warnings, *repeats]
+    warnings += [
+        f"cultivar {cultivar.key} is pistillate, yet its pollen is said to be viable"
+        for cultivar in held.values()
+        if cultivar.flower_type is FlowerType.PISTILLATE and cultivar.viable_pollen
+    ]
+    blocks = tuple(row.block for row in rows)
+    return ReadPlanting(blocks, tuple(held.values()), bad, tuple(warnings), table.rows_read)
+
+
+def _length_unit(table: Table, columns: Columns) -> str:
+    """ "m" or "ft", whichever both coordinates are in."""
+    found = [name for name in ("x_m", "y_m", "x_ft", "y_ft") if name in columns]
+    if found == ["x_m", "y_m"]:
+        return "m"
+    if found == ["x_ft", "y_ft"]:
+        return "ft"
+    problem = f"x_m and y_m, or x_ft and y_ft, are needed once each; {columns_found(table)}"
+    raise BadInput("the columns cannot be read", [Problem(f"line {table.header_line}", problem)])
+
+
+def _read_block(row: Row, columns: Columns, unit: str, *, decimal_comma: bool) -> Block:
+    key = _key(row, columns, "block")
+    cultivar = _key(row, columns, "cultivar")
+    x, y = (_number(row, columns, f"{axis}_{unit}", decimal_comma=decimal_comma) for axis in "xy")
+    per_metre = 1.0 if unit == "m" else FEET_PER_METRE
+    vines = 1
+    if not is_blank(text := columns.cell(row, "vines")):
+        with in_column("vines"):
+            vines = whole_number(text, low=1, high=MOST_VINES)
+    names = [name.strip() for name in columns.cell(row, "neighbours").split(";")]
+    neighbours = tuple(slug(name) for name in names if not is_blank(name)) or None
+    if neighbours and key in neighbours:
+        raise BadInput(f"block {key} is its own neighbour")
+    return Block(key, cultivar, x / per_metre, y / per_metre, vines, neighbours)
+
+
+def _read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> _Traits:
+    flower_text = columns.cell(row, "flower_type")
+    flower_type = FLOWER_TYPES.get("-".join(re.split(r"[\s_-]+", flower_text.casefold())))
+    if flower_type is None:
+        raise BadInput(f"flower_type: {shown(flower_text)} is not one of {', '.join(FlowerType)}")
+    viable_pollen = None
+    if not is_blank(text := columns.cell(row, "viable_pollen")):
+        with in_column("viable_pollen"):
+            viable_pollen = yes_or_no(text)
+    berry_mass_g = None
+    if not is_blank(columns.cell(row, "berry_mass_g")):
+        berry_mass_g = _number(row, columns, "berry_mass_g", decimal_comma=decimal_comma)
+        if berry_mass_g <= 0:
+            raise BadInput(f"berry_mass_g: {berry_mass_g:g} is not above 0")
+    species = columns.cell(row, "species")
+    return _Traits(flower_type, viable_pollen, None if is_blank(species) else species, berry_mass_g)
+
+
+def _key(row: Row, columns: Columns, name: str) -> str:
+    text = columns.cell(row, name)
+    if not text:
+        raise BadInput(f"the {name} is blank")
+    return slug(text)
+
+
+def _number(row: Row, columns: Columns, name: str, *, decimal_comma: bool) -> float:
+    with in_column(name):
+        return number(columns.cell(row, name), decimal_comma=decimal_comma)
+
+
+def _merge_cultivars(rows: list[_PlantingRow]) -> tuple[dict[str, Cultivar], list[BadRow]]:
+    """One cultivar out of all its rows; where rows contradict each other, all of them are bad."""
+    groups: dict[str, list[_PlantingRow]] = {}
+    for row in rows:
+        groups.setdefault(row.block.cultivar, []).append(row)
+    cultivars: dict[str, Cultivar] = {}
+    bad_rows: list[BadRow] = []
+    for key, group in groups.items():
+        lines = [row.line for row in group]
+        said = {
+            trait: {value for row in group if (value := getattr(row.traits, trait)) is not None}
+            for trait in _Traits._fields
+        }
+        for trait, values in said.items():
+            if len(values) > 1:
+                listed = " and ".join(sorted(map(str, values)))
+                problem = f"cultivar {key} has more than one {trait}, {listed}: {lines_text(lines)}"
+                bad_rows += [BadRow(line, problem) for line in lines]
+                break
+        else:
+            agreed = {trait: next(iter(values), None) for trait, values in said.items()}
+            traits = group[0].traits._replace(**agreed)
+            pollen = traits.viable_pollen
+            cultivars[key] = Cultivar(
+                key,
+                group[0].name,
+                traits.flower_type,
+                default_viable_pollen(traits.flower_type) if pollen is None else pollen,
+                traits.species,
+                traits.berry_mass_g,
+            )
+    return cultivars, bad_rows
+
+
+def _with_known_neighbours(rows: list[_PlantingRow]) -> tuple[list[_PlantingRow], list[BadRow]]:
+    """Take out the rows that name a neighbour which is no block of the file, or was taken out itself."""
+    bad_rows: list[BadRow] = []
+    while True:
+        keys = {row.block.key for row in rows}
+        kept: list[_PlantingRow] = []
+        for row in rows:
+            strangers = [name for name in row.block.neighbours or () if name not in keys]
+            if strangers:
+                problem = f"neighbour {', '.join(strangers)} is no block that could be read from the file"
+                bad_rows.append(BadRow(row.line, problem))
+            else:
+                kept.append(row)
+        if len(kept) == len(rows):
+            return kept, bad_rows
+        rows = kept

@@ -1,0 +1,127 @@
+"""Visits to records: one look at one block, as caps off or as a BBCH code."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from models.errors import BadInput, Problem
+from models.records import Visit
+from service.ingest.cells import in_column, is_blank, number, shown, whole_number
+from service.ingest.dates import check_date_format, parse_date
+from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.places import find_place, place_text
+from service.ingest.report import BadRow, OnBadRows, settle_bad_rows, settle_repeats
+from service.ingest.table import Row, read_table
+
+SYNONYMS: Mapping[str, tuple[str, ...]] = {
+    "date": ("visit_date", "day"),
+    "block": ("block_id",),
+    "cultivar": ("variety",),
+    "percent_open": ("open_percent", "caps_off", "percent_caps_off", "caps_off_percent", "percent_bloom"),
+    "bbch": ("bbch_code", "bbch_stage"),
+    "observer": (),
+    "note": ("notes", "comment", "comments", "remark", "remarks"),
+}
+
+
+@dataclass(frozen=True)
+class ReadVisits:
+    """Visits, rows that were skipped, and what else was noticed; ``rows_read`` counts all rows."""
+
+    visits: tuple[Visit, ...]
+    bad_rows: tuple[BadRow, ...]
+    warnings: tuple[str, ...]
+    rows_read: int
+
+
+def read_visits(
+    data: bytes,
+    *,
+    blocks: Mapping[str, str] | None,
+    date_format: str | None = None,
+    on_bad_rows: OnBadRows = "reject",
+) -> ReadVisits:
+    """Read visits.
+
+    Parameters
+    ----------
+    data : bytes
+        A table with ``date``, ``block`` or ``cultivar``, ``percent_open`` [%] or ``bbch``; ``observer`` and
+        ``note`` may stand beside them. Two observers may see one block on one day in two ways.
+    blocks : mapping of block key to cultivar key, or None
+        The planting; None where none is known, so that the cultivar is needed in every row.
+    date_format : str or None
+        In the notation of strptime; None for ISO dates.
+    on_bad_rows : "reject" or "skip"
+
+    Raises
+    ------
+    BadInput
+        If the table or its columns can't be read, or there are bad rows that are not to be skipped.
+    """
+    check_date_format(date_format)
+    table = read_table(data)
+    columns = find_columns(table, SYNONYMS, required=("date",))
+    needed = []
+    if "cultivar" not in columns and (blocks is None or "block" not in columns):
+        needed.append("cultivar" if blocks is None else "block or cultivar")
+    if "percent_open" not in columns and "bbch" not in columns:
+        needed.append("percent_open or bbch")
+    if needed:
+        where = f"line {table.header_line}"
+        problems = [Problem(where, f"no column {name}; {columns_found(table)}") for name in needed]
+        raise BadInput("the columns cannot be read", problems)
+    entries: list[tuple[int, tuple[dt.date, str, str], Visit]] = []
+    bad_rows = list(table.bad_rows)
+    for row in table.rows:
+        try:
+            visit = _read_row(row, columns, blocks, date_format, decimal_comma=table.decimal_comma)
+        except BadInput as error:
+            bad_rows.append(BadRow(row.line, error.message))
+            continue
+        place = place_text(visit.block, visit.cultivar)
+        entries.append((row.line, (visit.date, place, visit.observer or ""), visit))
+    kept, conflicts, repeats = settle_repeats(entries, what="the visit of {0[0]} to {0[1]}")
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    visits = tuple(visit for _, _, visit in kept)
+    warnings = (*columns.warnings, *repeats, *_fractions(visits))
+    return ReadVisits(visits, bad, warnings, table.rows_read)
+
+
+def _read_row(
+    row: Row,
+    columns: Columns,
+    blocks: Mapping[str, str] | None,
+    date_format: str | None,
+    *,
+    decimal_comma: bool,
+) -> Visit:
+    date = parse_date(columns.cell(row, "date"), date_format=date_format)
+    block, cultivar = find_place(columns.cell(row, "block"), columns.cell(row, "cultivar"), blocks=blocks)
+    percent_text, bbch_text = columns.cell(row, "percent_open"), columns.cell(row, "bbch")
+    if is_blank(percent_text) and is_blank(bbch_text):
+        raise BadInput("neither percent_open nor bbch is given")
+    percent = None if is_blank(percent_text) else _percent(percent_text, decimal_comma=decimal_comma)
+    bbch = None
+    if not is_blank(bbch_text):
+        with in_column("bbch"):
+            bbch = whole_number(bbch_text, low=0, high=99)
+    observer = columns.cell(row, "observer") or None
+    return Visit(date, cultivar, block, percent, bbch, observer, columns.cell(row, "note") or None)
+
+
+def _percent(text: str, *, decimal_comma: bool) -> float:
+    with in_column("percent_open"):
+        percent = number(text.removesuffix("%").rstrip(), decimal_comma=decimal_comma)
+    if not 0 <= percent <= 100:
+        raise BadInput(f"percent_open: {shown(text)} is outside 0 to 100")
+    return percent
+
+
+def _fractions(visits: tuple[Visit, ...]) -> list[str]:
+    seen = [visit.percent_open for visit in visits if visit.percent_open is not None]
+    if any(0 < percent < 1 for percent in seen) and max(seen) <= 1:
+        return ["no percent_open is above 1; they were read as per cent, not as fractions"]
+    return []
