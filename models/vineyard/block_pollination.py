@@ -1,0 +1,123 @@
+"""Pollen cover of a block, summed up over the draws: what the caller gets."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.records import Block
+from models.units import FloatArray
+from models.vineyard.cover import Cover
+from models.vineyard.pollen_warnings import WATCH, PollenWarning, notable
+from models.vineyard.reach import distance_m, neighbours_given
+from models.vineyard.season_days import SeasonDays, median_day, quantile_day
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Median and interval over the draws."""
+
+    median: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class SourceCover:
+    """What one pollen source in reach does for one pistillate block.
+
+    Attributes
+    ----------
+    distance_m : float or None
+        None where a list of neighbours decided. [m]
+    overlap_days : Spread
+        Days on which the block is receptive and the source's anthers are open. [day]
+    synchrony : float
+        Those days over all on which the block is receptive (Augspurger's index of the pair), median.
+    share_of_bloom_covered, share_lost_without_it : float
+        Share of the block's flowers that this source covers alone, and that only this one covers, medians.
+    chance_ends_first, chance_starts_late : float
+        Chance that at least 5 % of the flowers are still to open when this source's pollen is over, and
+        that at least 5 % are no longer receptive when it begins.
+    """
+
+    block: str
+    cultivar: str
+    distance_m: float | None
+    overlap_days: Spread
+    synchrony: float
+    share_of_bloom_covered: float
+    share_lost_without_it: float
+    chance_ends_first: float
+    chance_starts_late: float
+
+
+@dataclass(frozen=True)
+class Uncovered:
+    """Consecutive days, each with a chance of 0.2 or more of receptive flowers that get no pollen.
+
+    ``chance`` is that of any such day among them.
+    """
+
+    first_day: dt.date
+    last_day: dt.date
+    chance: float
+
+
+@dataclass(frozen=True)
+class BlockPollination:
+    """Pollen cover of one pistillate block.
+
+    ``sources`` are the viable ones in reach whose bloom can be forecast, the best first.
+    ``share_of_bloom_covered`` is None where the bloom of the block, or of all its sources, cannot be
+    forecast.
+    """
+
+    block: str
+    cultivar: str
+    sources: tuple[SourceCover, ...]
+    share_of_bloom_covered: Spread | None
+    uncovered: tuple[Uncovered, ...]
+    warnings: tuple[PollenWarning, ...]
+
+
+def source_cover(block: Block, source: Block, found: Cover, index: int, interval: float) -> SourceCover:
+    """What the source at ``index`` of a block's sources does for it."""
+    return SourceCover(
+        block=source.key,
+        cultivar=source.cultivar,
+        distance_m=None if neighbours_given(block, source) else distance_m(block, source),
+        overlap_days=_day_spread(found.overlap_days[index].astype(np.float64), interval),
+        synchrony=float(np.median(found.synchrony[index])),
+        share_of_bloom_covered=float(np.median(found.covered_by[index])),
+        share_lost_without_it=float(np.median(found.lost_without[index])),
+        chance_ends_first=float(notable(found.after_by[index]).mean()),
+        chance_starts_late=float(notable(found.before_by[index]).mean()),
+    )
+
+
+def share_spread(share: FloatArray, interval: float) -> Spread:
+    """Median and interval of a share, shape (draw,)."""
+    median, low, high = np.quantile(share, [0.5, (1 - interval) / 2, (1 + interval) / 2])
+    return Spread(float(median), float(low), float(high))
+
+
+def _day_spread(days: FloatArray, interval: float) -> Spread:
+    return Spread(
+        median_day(days), quantile_day(days, (1 - interval) / 2), quantile_day(days, (1 + interval) / 2)
+    )
+
+
+def uncovered_runs(found: Cover, season: SeasonDays) -> Iterator[Uncovered]:
+    """Runs of days that are likely enough to be without pollen."""
+    likely = found.without_pollen.mean(axis=0) >= WATCH
+    edges = np.flatnonzero(np.diff(likely, prepend=False, append=False))
+    for first, after in edges.reshape(-1, 2):
+        yield Uncovered(
+            season.date(found.days[first]),
+            season.date(found.days[after - 1]),
+            float(found.without_pollen[:, first:after].any(axis=1).mean()),
+        )

@@ -1,0 +1,90 @@
+"""How a block's flowers open over the days of its bloom, from the three bloom stages."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import expit
+
+from models.stages import BLOOM_STAGES, STAGES
+from models.units import FloatArray
+
+DayArray = NDArray[np.int64]
+
+_SHARE = {stage.key: stage.percent_open / 100 for stage in STAGES if stage.percent_open is not None}
+_LOGIT_START, _, _LOGIT_END = (math.log(_SHARE[key] / (1 - _SHARE[key])) for key in BLOOM_STAGES)
+
+# A logit curve has no first and no last flower. The outermost flowers open on the day where the curve
+# passes this share, so that a bloom begins and ends. Our convention.
+TAIL = 0.01
+_LOGIT_TAIL = math.log((1 - TAIL) / TAIL)
+
+
+def cumulative_share(day: ArrayLike, *, start: ArrayLike, full: ArrayLike, end: ArrayLike) -> FloatArray:
+    """Share of a block's caps that have fallen by the end of a day.
+
+    Two straight lines on the logit scale that meet at full bloom: one through 10 and 50 %, one through 50
+    and 95 %. The simplest curve that keeps all three days exactly and lets the two halves differ in pace.
+    Stages on one day make a step, so that each stage still comes on its day.
+
+    Parameters
+    ----------
+    day : array_like
+        Days since the start of the season; may be infinite. [day]
+    start, full, end : array_like
+        Days of bloom start (10 %), full bloom (50 %) and bloom end (95 %), in this order, finite. [day]
+
+    Returns
+    -------
+    ndarray
+        From 0 to 1, of the shape to which the arguments broadcast.
+    """
+    since_full = np.asarray(day, dtype=np.float64) - np.asarray(full, dtype=np.float64)
+    before = since_full < 0
+    width = np.where(before, np.subtract(full, start), np.subtract(end, full))
+    logit_per_width = np.where(before, -_LOGIT_START, _LOGIT_END)
+    step = np.where(before, -np.inf, np.inf)
+    logit = np.where(width > 0, logit_per_width * since_full / np.where(width > 0, width, 1.0), step)
+    share = np.where(logit < -_LOGIT_TAIL, 0.0, np.where(logit > _LOGIT_TAIL, 1.0, expit(logit)))
+    return np.asarray(share, dtype=np.float64)
+
+
+def bloom_days(bloom: FloatArray) -> DayArray:
+    """Every day on which a flower opens in any draw.
+
+    Parameters
+    ----------
+    bloom : ndarray, shape (draw, 3)
+        Days of bloom start, full bloom and bloom end, finite. [day]
+
+    Returns
+    -------
+    ndarray of int, shape (day,)
+        Consecutive days. [day]
+    """
+    start, full, end = bloom.T
+    first = np.min(full - (full - start) * _LOGIT_TAIL / -_LOGIT_START)
+    last = np.max(full + (end - full) * _LOGIT_TAIL / _LOGIT_END)
+    return np.arange(math.floor(first), math.ceil(last) + 2)  # the last day closes the curve: the sum is 1
+
+
+def share_by_day(bloom: FloatArray, days: DayArray) -> FloatArray:
+    """Share of a block's caps that fall on each day.
+
+    Parameters
+    ----------
+    bloom : ndarray, shape (draw, 3)
+        Days of bloom start, full bloom and bloom end, finite. [day]
+    days : ndarray of int, shape (day,)
+        Consecutive days. [day]
+
+    Returns
+    -------
+    ndarray, shape (draw, day)
+        Sums to 1 in each draw where ``days`` hold the whole bloom.
+    """
+    start, full, end = bloom.T[..., np.newaxis]
+    edges = np.concatenate([days[:1] - 1, days])
+    return np.diff(cumulative_share(edges, start=start, full=full, end=end), axis=-1)

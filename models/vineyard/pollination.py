@@ -1,0 +1,259 @@
+"""Which pistillate blocks get pollen through their whole bloom, from which sources, and how sure it is."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from models.errors import BadInput, Problem
+from models.records import Block, FlowerType, Planting
+from models.stages import BLOOM_STAGES
+from models.units import FloatArray
+from models.vineyard.block_pollination import (
+    BlockPollination,
+    SourceCover,
+    Spread,
+    Uncovered,
+    share_spread,
+    source_cover,
+    uncovered_runs,
+)
+from models.vineyard.cover import Cover, cover, open_anther_days
+from models.vineyard.pollen_warnings import (
+    MOST,
+    PollenWarning,
+    WarningCode,
+    WarningLevel,
+    main_source,
+    no_source_in_reach,
+    no_viable_pollen,
+    only_source,
+    unknown_bloom,
+    unknown_sources,
+    worst_first,
+)
+from models.vineyard.reach import (
+    cultivar_of,
+    pollen_makers_in_reach,
+    sheds_viable_pollen,
+)
+from models.vineyard.season_days import SeasonDays, median_day
+from models.vineyard.synchrony import BoolArray
+from models.vineyard.timing_warnings import Timing, timing_warnings
+from models.vineyard.wording import block_name, from_to
+
+__all__ = [
+    "BlockPollination",
+    "PollenWarning",
+    "SourceCover",
+    "Spread",
+    "Uncovered",
+    "WarningCode",
+    "WarningLevel",
+    "pollination",
+]
+
+
+def pollination(
+    planting: Planting,
+    draws: xr.Dataset,
+    *,
+    interval: float = 0.8,
+    receptive_days: int = 3,
+    pollen_days: int = 2,
+    receptive_days_of: Mapping[str, int] | None = None,
+    pollen_days_of: Mapping[str, int] | None = None,
+) -> tuple[BlockPollination, ...]:
+    """Pollen cover of every pistillate block, from joint draws of the bloom of all blocks.
+
+    Weather and season are shared within a draw, so blocks are compared within draws only. Draws in which
+    the block itself does not finish its bloom say nothing of its cover and are left out.
+
+    Parameters
+    ----------
+    planting : Planting
+        Blocks, cultivars and reach.
+    draws : Dataset
+        ``day(draw, block, stage)``: whole days since ``attrs["season_start"]`` (ISO date), NaN where the
+        season ends first or the block has no forecast; stages bloom_start, full_bloom, bloom_end in this
+        order in every draw. A block of the planting that is missing here counts as one without a forecast.
+        [day]
+    interval : float
+        Share of the draws between low and high.
+    receptive_days, pollen_days : int
+        Days for which a flower is receptive and an anther sheds, from the day its cap falls. Assumptions:
+        no source was found. [day]
+    receptive_days_of, pollen_days_of : mapping of str to int, optional
+        The same for single cultivars, by key. [day]
+
+    Returns
+    -------
+    tuple of BlockPollination
+        Pistillate blocks in the planting's order.
+
+    Raises
+    ------
+    BadInput
+        If an option is out of range, the draws lack a bloom stage or the season's start, or a block's
+        cultivar is unknown.
+    """
+    receptive = _Days(receptive_days, receptive_days_of or {}, "receptive_days")
+    pollen = _Days(pollen_days, pollen_days_of or {}, "pollen_days")
+    if not 0 < interval < 1:
+        raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
+    season, blooms = _read_draws(draws)
+    return tuple(
+        _block_pollination(planting, block, blooms, season, receptive, pollen, interval)
+        for block in planting.blocks
+        if cultivar_of(planting, block).flower_type is FlowerType.PISTILLATE
+    )
+
+
+@dataclass(frozen=True)
+class _Days:
+    """A number of days with exceptions for single cultivars. [day]"""
+
+    default: int
+    by_cultivar: Mapping[str, int]
+    where: str
+
+    def __post_init__(self) -> None:
+        if min(self.default, *self.by_cultivar.values(), self.default) < 1:
+            raise BadInput("a flower's day is its first", [Problem(self.where, "must be 1 day or more")])
+
+    def of(self, block: Block) -> int:
+        return self.by_cultivar.get(block.cultivar, self.default)
+
+
+def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
+    """Calendar, and bloom days (draw, 3) of every block that has a forecast."""
+    if "season_start" not in draws.attrs:
+        raise BadInput(
+            "the draws do not say when their season starts", [Problem("season_start", "is missing")]
+        )
+    missing = [stage for stage in BLOOM_STAGES if stage not in draws["stage"].values]
+    if missing:
+        raise BadInput(
+            "pollen cover needs all three bloom stages",
+            [Problem("stage", f"{stage} is not in the draws") for stage in missing],
+        )
+    day = draws["day"].sel(stage=list(BLOOM_STAGES)).transpose("block", "draw", "stage")
+    blooms = dict(zip(day["block"].values.tolist(), day.values, strict=True))
+    return (
+        SeasonDays(dt.date.fromisoformat(draws.attrs["season_start"])),
+        {key: bloom for key, bloom in blooms.items() if np.isfinite(bloom[:, 0]).any()},
+    )
+
+
+def _block_pollination(
+    planting: Planting,
+    block: Block,
+    blooms: Mapping[str, FloatArray],
+    season: SeasonDays,
+    receptive: _Days,
+    pollen: _Days,
+    interval: float,
+) -> BlockPollination:
+    makers = pollen_makers_in_reach(planting, block)
+    viable = tuple(other for other in makers if sheds_viable_pollen(cultivar_of(planting, other)))
+    known = tuple(other for other in viable if other.key in blooms)
+    bloom, complete = _complete_draws(blooms.get(block.key))
+    warnings = _standing_warnings(planting, block, makers, viable, known, bloom, complete, season)
+    if not bloom.size or (viable and not known):
+        return BlockPollination(block.key, block.cultivar, (), None, (), worst_first(warnings))
+
+    shape = (len(known), len(bloom))
+    opened = [open_anther_days(blooms[other.key][complete], pollen_days=pollen.of(other)) for other in known]
+    first_open = np.array([first for first, _ in opened]).reshape(shape)
+    last_open = np.array([last for _, last in opened]).reshape(shape)
+    found = cover(bloom, first_open, last_open, receptive_days=receptive.of(block))
+    if known:
+        shed_after_end = np.array([pollen.of(other) - 1 for other in known])[:, np.newaxis]
+        names = tuple(_name(planting, other) for other in known)
+        timing = Timing(
+            key=block.key,
+            name=_name(planting, block),
+            sources=names,
+            bloom=bloom,
+            source_end=last_open - shed_after_end,
+            first_open=first_open,
+            last_open=last_open,
+            receptive_days=receptive.of(block),
+            season=season,
+        )
+        warnings.extend(timing_warnings(timing, found))
+        if len(viable) == len(known) > 1:
+            warnings.extend(_main_source_warning(timing, found))
+    sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(known))
+    return BlockPollination(
+        block.key,
+        block.cultivar,
+        tuple(sorted(sources, key=lambda source: -source.share_of_bloom_covered)),
+        share_spread(found.covered, interval),
+        tuple(uncovered_runs(found, season)),
+        worst_first(warnings),
+    )
+
+
+def _standing_warnings(
+    planting: Planting,
+    block: Block,
+    makers: tuple[Block, ...],
+    viable: tuple[Block, ...],
+    known: tuple[Block, ...],
+    bloom: FloatArray,
+    complete: BoolArray,
+    season: SeasonDays,
+) -> list[PollenWarning]:
+    """What follows from where sources stand, whether their pollen is viable, and what can be forecast."""
+    name = _name(planting, block)
+    unknown = [_name(planting, other) for other in viable if other not in known]
+    blooming = ""
+    if bloom.size:
+        start, end = (season.date(median_day(bloom[:, stage])) for stage in (0, 2))
+        blooming = f" {from_to(start, end)}"
+    warnings = []
+    own = unknown_bloom(name, chance=1.0 - float(complete.mean()))
+    if own is not None:
+        warnings.append(own)
+    if unknown:
+        warnings.append(unknown_sources(name, unknown, all_of_them=not known))
+    if not makers:
+        by_list = block.neighbours is not None
+        warnings.append(
+            no_source_in_reach(name, reach_m=planting.reach_m, by_list=by_list, blooming=blooming)
+        )
+    elif not viable:
+        warnings.append(
+            no_viable_pollen(name, [_name(planting, other) for other in makers], blooming=blooming)
+        )
+    elif len(viable) == 1:
+        warnings.append(only_source(name, _name(planting, viable[0])))
+    return warnings
+
+
+def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
+    """Whether most of the cover comes from the source that would be missed most."""
+    most_missed = int(np.median(found.lost_without, axis=-1).argmax())
+    lost = found.lost_without[most_missed]
+    chance = float(np.mean((lost > 0) & (lost >= MOST * found.covered)))
+    warning = main_source(
+        timing.name, timing.sources[most_missed], chance=chance, lost=float(np.median(lost))
+    )
+    return [] if warning is None else [warning]
+
+
+def _name(planting: Planting, block: Block) -> str:
+    return block_name(block, cultivar_of(planting, block))
+
+
+def _complete_draws(bloom: FloatArray | None) -> tuple[FloatArray, BoolArray]:
+    """The draws in which the whole bloom falls into the season, and which ones they are."""
+    if bloom is None:
+        return np.empty((0, 3)), np.zeros(1, dtype=bool)
+    complete: BoolArray = np.asarray(np.isfinite(bloom).all(axis=-1))
+    return bloom[complete], complete

@@ -1,0 +1,51 @@
+"""Dates, shares and names as a grower reads them."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from models.records import Block, Cultivar
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip  # strftime("%B") would follow the machine's locale
+
+
+def in_words(day: dt.date) -> str:
+    """A date as in "9 June"."""
+    return f"{day.day} {_MONTHS[day.month - 1]}"
+
+
+def from_to(first: dt.date, last: dt.date) -> str:
+    """A span of dates as in "from 9 June to 12 June"."""
+    return f"on {in_words(first)}" if first == last else f"from {in_words(first)} to {in_words(last)}"
+
+
+def day_count(days: int) -> str:
+    """A number of days as in "1 day", "4 days"."""
+    return f"{days} day" if days == 1 else f"{days} days"
+
+
+def percent(share: float) -> str:
+    """A share as in "22 %"; the ends are not rounded to none and all."""
+    if 1e-9 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1.0 - 1e-9:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
+
+
+def block_name(block: Block, cultivar: Cultivar) -> str:
+    """A block as in "block b7 (Amberly)"."""
+    return f"block {block.key} ({cultivar.name})"
+
+
+def listed(names: list[str]) -> str:
+    """Names as in "a, b and c"."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def sentence(text: str) -> str:
+    """With a capital first letter; the rest stays as it is."""
+    return text[:1].upper() + text[1:]

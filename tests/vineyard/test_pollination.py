@@ -1,0 +1,374 @@
+"""Pollen cover of a planting: numbers and warnings."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pytest
+import xarray as xr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from models.errors import BadInput
+from models.records import Block, Cultivar, FlowerType, Planting
+from models.units import FloatArray
+from models.vineyard.pollination import BlockPollination, PollenWarning, pollination
+
+DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False)
+AMBERLY = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True)
+HEDGE = Cultivar("hedge", "Hedge vines", FlowerType.STAMINATE, viable_pollen=True)
+DUD = Cultivar("dud", "Pale Lantern", FlowerType.PERFECT, viable_pollen=False)
+CULTIVARS = {cultivar.key: cultivar for cultivar in (DEW, AMBERLY, HEDGE, DUD)}
+
+Bloom = tuple[float, float, float]
+NEVER = (np.nan, np.nan, np.nan)
+
+
+def block(key: str, cultivar: Cultivar, x_m: float = 0.0, neighbours: tuple[str, ...] | None = None) -> Block:
+    return Block(key, cultivar.key, x_m=x_m, y_m=0.0, neighbours=neighbours)
+
+
+def planting(*blocks: Block, reach_m: float = 15.0) -> Planting:
+    return Planting(blocks, CULTIVARS, reach_m=reach_m)
+
+
+def draws_of(blooms: Mapping[str, Sequence[Bloom] | FloatArray]) -> xr.Dataset:
+    """Each block's (bloom start, full bloom, bloom end) by draw; day 0 is 1 January 2026, day 151 1 June."""
+    days = np.array([np.asarray(bloom, dtype=np.float64) for bloom in blooms.values()])
+    return xr.Dataset(
+        {"day": (("block", "draw", "stage"), days)},
+        coords={"block": list(blooms), "stage": ["bloom_start", "full_bloom", "bloom_end"]},
+        attrs={"season_start": "2026-01-01"},
+    ).transpose("draw", "block", "stage")
+
+
+def only(blocks: tuple[BlockPollination, ...]) -> BlockPollination:
+    assert len(blocks) == 1
+    return blocks[0]
+
+
+def warning(found: BlockPollination, code: str) -> PollenWarning:
+    return next(warning for warning in found.warnings if warning.code == code)
+
+
+def codes(found: BlockPollination) -> list[str]:
+    return [warning.code for warning in found.warnings]
+
+
+B1, B7 = block("b1", DEW), block("b7", AMBERLY, x_m=9.0)
+PAIR = planting(B1, B7)
+# b7 ends on 4 June (day 154), its pollen on 5 June; b1 ends on 9 June (day 159).
+EARLY = {"b1": (150.0, 154.0, 159.0), "b7": (145.0, 149.0, 154.0)}
+SAFE = {"b1": (150.0, 154.0, 159.0), "b7": (148.0, 154.0, 162.0)}
+
+
+def mixed(often: Mapping[str, Bloom], otherwise: Mapping[str, Bloom], *, times: int) -> xr.Dataset:
+    """Ten draws: ``often`` so many times, ``otherwise`` in the rest."""
+    return draws_of({key: [often[key]] * times + [otherwise[key]] * (10 - times) for key in often})
+
+
+def test_figures_of_one_source() -> None:
+    found = only(pollination(PAIR, mixed(EARLY, SAFE, times=8)))
+    (source,) = found.sources
+    assert (found.block, found.cultivar) == ("b1", "dew")
+    assert (source.block, source.cultivar, source.distance_m) == ("b7", "amberly", 9.0)
+    # Receptive 150-161 (12 days); open 145-155 in eight draws (6 days together), 148-163 in two (12 days).
+    assert (source.overlap_days.median, source.overlap_days.low, source.overlap_days.high) == (6, 6, 12)
+    assert source.synchrony == pytest.approx(6 / 12)
+    # One day after full bloom: odds 19 ** (1 / 5).
+    opened = 1 - 1 / (1 + 19 ** (1 / 5))
+    assert source.share_of_bloom_covered == pytest.approx(opened)
+    assert source.share_lost_without_it == pytest.approx(opened)
+    assert source.chance_ends_first == pytest.approx(0.8)
+    assert source.chance_starts_late == 0.0
+    assert found.share_of_bloom_covered is not None
+    assert found.share_of_bloom_covered.median == pytest.approx(opened)
+    assert found.share_of_bloom_covered.low == pytest.approx(opened)
+    assert found.share_of_bloom_covered.high == pytest.approx(1.0)
+    (window,) = found.uncovered
+    assert window.first_day == dt.date(2026, 6, 6)  # day 156
+    assert window.chance == pytest.approx(0.8)
+
+
+def test_a_source_that_ends_first_is_told_with_names_and_dates() -> None:
+    told = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=8))), "pollen_ends_early")
+    assert told.level == "act"
+    assert told.chance == pytest.approx(0.8)
+    assert told.message.startswith(
+        "Block b7 (Amberly) is expected to finish on 4 June, 5 days before block b1 (Dewlight); about "
+        "36 % of b1's bloom would open without pollen (80 % chance that it ends too early)."
+    )
+    assert "from 6 June to 11 June" in told.message  # the day after the last pollen; the last receptive day
+
+
+def test_a_mere_possibility_is_told_by_the_draws_in_which_it_comes_true() -> None:
+    told = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=3))), "pollen_ends_early")
+    assert told.level == "watch"
+    assert told.chance == pytest.approx(0.3)
+    assert "may finish on 4 June, 5 days before block b1 (Dewlight); about 36 %" in told.message
+
+
+def test_a_small_chance_is_not_mentioned() -> None:
+    assert codes(only(pollination(PAIR, mixed(EARLY, SAFE, times=1)))) == ["single_pollen_source"]
+
+
+def test_pollen_ends_early_from_5_percent_of_the_bloom_on() -> None:
+    # b1 reaches 95 % on day 159. Pollen until that day leaves 5 % without; one day more leaves less.
+    until_159 = {"b1": [(150.0, 154.0, 159.0)], "b7": [(148.0, 154.0, 158.0)]}
+    until_160 = {"b1": [(150.0, 154.0, 159.0)], "b7": [(148.0, 154.0, 159.0)]}
+    assert only(pollination(PAIR, draws_of(until_159))).sources[0].chance_ends_first == 1.0
+    assert only(pollination(PAIR, draws_of(until_160))).sources[0].chance_ends_first == 0.0
+
+
+def test_a_source_that_starts_late() -> None:
+    late = {"b1": (150.0, 154.0, 159.0), "b7": (155.0, 158.0, 166.0)}
+    found = only(pollination(PAIR, mixed(late, SAFE, times=6)))
+    told = warning(found, "pollen_starts_late")
+    assert told.level == "act"
+    assert told.chance == pytest.approx(0.6)
+    # Day 155 less three receptive days: flowers that opened by day 152 are past; odds 9 ** -(1 / 2).
+    assert told.message.startswith(
+        "Block b7 (Amberly) is expected to begin on 5 June, 5 days after block b1 (Dewlight); about 25 % of "
+        "b1's bloom would open without pollen (60 % chance that it starts too late)."
+    )
+    assert "from 31 May to 4 June" in told.message
+
+
+def test_a_source_that_does_not_bloom_within_the_season_is_late() -> None:
+    found = only(pollination(PAIR, mixed({**SAFE, "b7": NEVER}, SAFE, times=7)))
+    told = warning(found, "pollen_starts_late")
+    assert told.chance == pytest.approx(0.7)
+    assert "b7 (Amberly) is not expected to bloom within the season, while block b1 (Dewlight) does" in (
+        told.message
+    )
+    assert found.sources[0].chance_starts_late == pytest.approx(0.7)
+    assert found.sources[0].chance_ends_first == 0.0
+
+
+def test_of_several_sources_the_last_one_is_named_and_each_is_listed_best_first() -> None:
+    three = planting(B1, B7, block("b8", HEDGE, x_m=3.0))
+    blooms = {**EARLY, "b8": (148.0, 152.0, 156.0)}
+    found = only(pollination(three, draws_of({key: [bloom] for key, bloom in blooms.items()})))
+    assert [source.block for source in found.sources] == ["b8", "b7"]
+    told = warning(found, "pollen_ends_early")
+    assert told.message.startswith(
+        "Block b8 (Hedge vines), the last of 2 pollen sources in reach, is expected to finish on 6 June, "
+        "3 days before block b1 (Dewlight)"
+    )
+
+
+def test_a_later_source_takes_the_warning_away_and_its_loss_brings_it_back() -> None:
+    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    blooms = draws_of({key: [bloom] for key, bloom in {**EARLY, "b9": (154.0, 158.0, 165.0)}.items()})
+    assert codes(only(pollination(both, blooms))) == []
+    assert codes(only(pollination(PAIR, blooms))) == ["pollen_ends_early", "single_pollen_source"]
+
+
+def test_a_gap_between_two_sources() -> None:
+    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    blooms = {"b1": (146.0, 150.0, 155.0), "b7": (140.0, 144.0, 149.0), "b9": (158.0, 161.0, 169.0)}
+    found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
+    told = warning(found, "pollen_gap")
+    assert told.level == "act"
+    assert told.message.startswith(
+        "Block b1 (Dewlight) is expected to be without pollen in the middle of its bloom"
+    )
+    assert "about 45 % of b1's bloom" in told.message
+    assert "from 1 June to 7 June" in told.message  # days 151 to 157
+
+
+def test_no_source_in_reach() -> None:
+    far = planting(B1, block("b7", AMBERLY, x_m=15.1))
+    found = only(pollination(far, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
+    told = warning(found, "no_pollen_source_in_reach")
+    assert (codes(found), told.level, told.chance) == (["no_pollen_source_in_reach"], "act", 1.0)
+    assert "within 15 m (49 ft) of block b1 (Dewlight)" in told.message
+    assert "from 31 May to 9 June" in told.message
+    assert found.sources == ()
+    assert found.share_of_bloom_covered is not None
+    assert found.share_of_bloom_covered.high == 0.0
+    assert [window.chance for window in found.uncovered] == [1.0]
+
+
+def test_neighbours_replace_distance() -> None:
+    named = planting(block("b1", DEW, neighbours=("b7",)), block("b7", AMBERLY, x_m=400.0))
+    found = only(pollination(named, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
+    assert found.sources[0].distance_m is None
+    assert found.sources[0].share_of_bloom_covered == pytest.approx(1.0)
+    lonely = planting(block("b1", DEW, neighbours=()), B7)
+    found = only(pollination(lonely, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
+    assert "among the neighbours given for block b1" in warning(found, "no_pollen_source_in_reach").message
+
+
+def test_pollen_that_is_not_viable_does_not_count() -> None:
+    dud = planting(B1, block("b7", DUD, x_m=9.0), block("b2", DEW, x_m=1.0))
+    blooms = draws_of({key: [bloom] for key, bloom in {**SAFE, "b2": SAFE["b1"]}.items()})
+    found = pollination(dud, blooms)[0]
+    assert codes(found) == ["no_viable_pollen"]
+    assert "block b7 (Pale Lantern)" in found.warnings[0].message
+    assert found.sources == ()
+
+
+def test_a_block_that_hangs_on_one_source_is_told_so() -> None:
+    found = only(pollination(PAIR, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
+    told = warning(found, "single_pollen_source")
+    assert (told.level, told.chance) == ("watch", 1.0)
+    assert "Block b1 (Dewlight) hangs on one pollen source, block b7 (Amberly)" in told.message
+
+
+def test_a_second_source_at_another_time_does_not_make_a_block_safe() -> None:
+    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    poor = {**SAFE, "b9": (141.0, 144.0, 149.0)}
+    found = only(pollination(both, draws_of({key: [bloom] for key, bloom in poor.items()})))
+    told = warning(found, "single_pollen_source")
+    assert "hangs mostly on one pollen source, block b7 (Amberly)" in told.message
+    good = {**SAFE, "b9": SAFE["b7"]}
+    assert codes(only(pollination(both, draws_of({key: [bloom] for key, bloom in good.items()})))) == []
+
+
+def test_a_block_without_a_forecast() -> None:
+    found = only(pollination(PAIR, draws_of({"b1": [NEVER], "b7": [SAFE["b7"]]})))
+    assert codes(found) == ["unknown_bloom", "single_pollen_source"]
+    assert (found.share_of_bloom_covered, found.sources, found.uncovered) == (None, (), ())
+    assert "The bloom of block b1 (Dewlight) cannot be forecast" in found.warnings[0].message
+    missing = only(pollination(PAIR, draws_of({"b7": [SAFE["b7"]]})))
+    assert codes(missing) == codes(found)
+
+
+def test_a_block_that_may_not_finish_its_bloom() -> None:
+    found = only(pollination(PAIR, mixed({**SAFE, "b1": (150.0, 154.0, np.nan)}, SAFE, times=3)))
+    told = warning(found, "unknown_bloom")
+    assert told.level == "watch"
+    assert told.chance == pytest.approx(0.3)
+    assert found.share_of_bloom_covered is not None
+    assert found.share_of_bloom_covered.low == pytest.approx(1.0)
+
+
+def test_sources_without_a_forecast() -> None:
+    found = only(pollination(PAIR, draws_of({"b1": [SAFE["b1"]], "b7": [NEVER]})))
+    told = warning(found, "unknown_bloom")
+    assert (told.level, found.share_of_bloom_covered) == ("act", None)
+    assert "block b7 (Amberly)" in told.message
+    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    found = only(
+        pollination(both, draws_of({**{key: [bloom] for key, bloom in SAFE.items()}, "b9": [NEVER]}))
+    )
+    told = warning(found, "unknown_bloom")
+    assert (told.level, codes(found)) == ("watch", ["unknown_bloom"])
+    assert "block b9 (Amberly)" in told.message
+    assert [source.block for source in found.sources] == ["b7"]
+
+
+def test_only_pistillate_blocks_are_answered_in_the_plantings_order() -> None:
+    blocks = planting(block("z", DEW), B7, block("a", DEW, x_m=2.0))
+    blooms = draws_of({"a": [SAFE["b1"]], "z": [SAFE["b1"]], "b7": [SAFE["b7"]]})
+    assert [found.block for found in pollination(blocks, blooms)] == ["z", "a"]
+
+
+def test_receptive_and_pollen_days_can_be_set_for_all_and_for_single_cultivars() -> None:
+    blooms = draws_of({"b1": [(150.0, 154.0, 159.0)], "b7": [(130.0, 134.0, 154.0)]})
+
+    def covered(**days: object) -> float:
+        found = only(pollination(PAIR, blooms, **days))  # type: ignore[arg-type]
+        return found.sources[0].share_of_bloom_covered
+
+    assert covered(pollen_days=1) == pytest.approx(0.5)
+    assert covered(pollen_days=6) == pytest.approx(0.95)
+    assert covered(pollen_days_of={"amberly": 6}) == pytest.approx(0.95)
+    late = draws_of({"b1": [(150.0, 154.0, 159.0)], "b7": [(156.0, 160.0, 170.0)]})
+    found = only(pollination(PAIR, late, receptive_days=1, receptive_days_of={"dew": 2}))
+    assert found.sources[0].share_of_bloom_covered == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize(
+    ("options", "where"),
+    [
+        ({"interval": 1.0}, "interval"),
+        ({"interval": 0.0}, "interval"),
+        ({"receptive_days": 0}, "receptive_days"),
+        ({"pollen_days": 0}, "pollen_days"),
+        ({"pollen_days_of": {"amberly": 0}}, "pollen_days"),
+    ],
+)
+def test_options_out_of_range_are_refused(options: dict[str, object], where: str) -> None:
+    blooms = draws_of({key: [bloom] for key, bloom in SAFE.items()})
+    with pytest.raises(BadInput) as caught:
+        pollination(PAIR, blooms, **options)  # type: ignore[arg-type]
+    assert [problem.where for problem in caught.value.problems] == [where]
+
+
+def test_draws_without_a_bloom_stage_or_a_start_are_refused() -> None:
+    blooms = draws_of({key: [bloom] for key, bloom in SAFE.items()})
+    with pytest.raises(BadInput, match="all three bloom stages"):
+        pollination(PAIR, blooms.sel(stage=["bloom_start", "bloom_end"]))
+    with pytest.raises(BadInput, match="season starts"):
+        pollination(PAIR, blooms.drop_attrs())
+
+
+BLOOM_TRIPLES = st.tuples(st.integers(130, 165), st.integers(0, 9), st.integers(0, 12)).map(
+    lambda bloom: (float(bloom[0]), float(bloom[0] + bloom[1]), float(sum(bloom)))
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from([DEW, AMBERLY, HEDGE, DUD]), st.integers(0, 40), BLOOM_TRIPLES),
+        min_size=1,
+        max_size=6,
+    ),
+    st.integers(1, 40),
+    st.integers(0, 20),
+)
+def test_widening_the_reach_never_lowers_cover_and_no_source_means_none(
+    vines: list[tuple[Cultivar, int, Bloom]], reach_m: int, further_m: int
+) -> None:
+    blocks = [block(f"b{i}", cultivar, x_m=x) for i, (cultivar, x, _) in enumerate(vines)]
+    blooms = draws_of({f"b{i}": [bloom] for i, (_, _, bloom) in enumerate(vines)})
+    near = pollination(planting(*blocks, reach_m=reach_m), blooms)
+    wide = pollination(planting(*blocks, reach_m=reach_m + further_m), blooms)
+    none = pollination(planting(*(one for one in blocks if one.cultivar in ("dew", "dud"))), blooms)
+    for less, more, bare in zip(near, wide, none, strict=True):
+        assert less.share_of_bloom_covered is not None
+        assert more.share_of_bloom_covered is not None
+        assert bare.share_of_bloom_covered is not None
+        assert more.share_of_bloom_covered.median >= less.share_of_bloom_covered.median - 1e-12
+        assert bare.share_of_bloom_covered.high == 0.0
+
+
+def simulated(rng: np.random.Generator, draws: int, mean_start: FloatArray) -> FloatArray:
+    """Bloom days (draw, block, 3): a season effect that all blocks share, and what is each block's own."""
+    season = rng.normal(0.0, 7.0, (draws, 1))
+    start = np.rint(mean_start + season + rng.normal(0.0, 2.0, (draws, len(mean_start))))
+    full = start + rng.integers(2, 6, start.shape)
+    return np.stack([start, full, full + rng.integers(3, 9, start.shape)], axis=-1)
+
+
+def test_where_it_says_80_percent_pollen_ends_first_in_about_80_of_100() -> None:
+    # Pairs of a pistillate block and its source; the truth of each is one more draw of the same world, judged
+    # without the bloom curve: pollen (2 days) is over by the day on which 95 % of the flowers are open.
+    pairs, draws = 1200, 150
+    rng = np.random.default_rng(20260520)
+    mean_start = rng.uniform(148.0, 156.0, 2 * pairs)
+    blocks = [
+        one
+        for pair in range(pairs)
+        for one in (block(f"p{pair}", DEW, neighbours=(f"s{pair}",)), block(f"s{pair}", AMBERLY))
+    ]
+    keys = [one.key for one in blocks]
+    forecast = simulated(rng, draws, mean_start)
+    truth = simulated(rng, 1, mean_start)[0]
+    happened = truth[1::2, 2] + 1 <= truth[0::2, 2]
+
+    said = np.empty(pairs)
+    for pair in range(pairs):
+        ours = slice(2 * pair, 2 * pair + 2)
+        blooms = draws_of(dict(zip(keys[ours], forecast[:, ours].transpose(1, 0, 2), strict=True)))
+        said[pair] = only(pollination(planting(*blocks[ours]), blooms)).sources[0].chance_ends_first
+    sure = (said >= 0.7) & (said < 0.9)
+    assert sure.sum() > 150
+    assert happened[sure].mean() == pytest.approx(said[sure].mean(), abs=0.07)
+    rare = (said >= 0.1) & (said < 0.3)
+    assert happened[rare].mean() == pytest.approx(said[rare].mean(), abs=0.07)
