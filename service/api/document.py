@@ -1,0 +1,116 @@
+"""The OpenAPI document, with the examples that the tests run."""
+
+from __future__ import annotations
+
+import importlib.resources
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import parse_qsl, urlsplit
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from service.api.deps import JSON
+from service.api.schemas import ProblemDetails
+
+FOLDER = importlib.resources.files("openapi_examples")
+
+
+@dataclass(frozen=True)
+class Example:
+    """One request and what it answers, from a file of ``openapi_examples``.
+
+    In the order of their names the examples are one session on an empty store. A body is JSON, or the text
+    that ``body_file`` names. An expected body is a part of the answer: fields may be left out, and the end of
+    a list that has begun.
+    """
+
+    name: str
+    summary: str
+    method: str
+    path: str
+    headers: dict[str, str]
+    body: Any
+    status: int
+    answer: Any
+
+    @property
+    def sends(self) -> str:
+        """Media type of the request."""
+        return self.headers.get("Content-Type", JSON)
+
+
+def examples() -> Iterator[Example]:
+    """All examples, in order."""
+    for file in sorted(FOLDER.iterdir(), key=lambda file: file.name):
+        if file.name.endswith(".json"):
+            yield _read(file.name, json.loads(file.read_text(encoding="utf-8")))
+
+
+def _read(name: str, told: dict[str, Any]) -> Example:
+    request, response = told["request"], told["response"]
+    body = request.get("body")
+    if "body_file" in request:
+        body = (FOLDER / request["body_file"]).read_text(encoding="utf-8")
+    return Example(
+        name=name.removesuffix(".json"),
+        summary=told["summary"],
+        method=request["method"],
+        path=request["path"],
+        headers=request.get("headers", {}),
+        body=body,
+        status=response["status"],
+        answer=response.get("body"),
+    )
+
+
+def document(app: FastAPI) -> dict[str, Any]:
+    """The OpenAPI document of an app, made once."""
+    if app.openapi_schema is None:
+        made = get_openapi(
+            title=app.title,
+            version=app.version,
+            summary=app.summary,
+            description=app.description,
+            routes=app.routes,
+        )
+        made["components"]["schemas"][ProblemDetails.__name__] = ProblemDetails.model_json_schema(
+            ref_template="#/components/schemas/{model}"
+        )
+        for example in examples():
+            _show(example, made["paths"])
+        app.openapi_schema = made
+    return app.openapi_schema
+
+
+def _show(example: Example, paths: dict[str, Any]) -> None:
+    """Write an example into the operation that it calls."""
+    asked = urlsplit(example.path)
+    template, found = _route(asked.path, paths)
+    operation = paths[template][example.method.lower()]
+    values = {**found, **dict(parse_qsl(asked.query))}
+    for parameter in operation.get("parameters", []):
+        if parameter["name"] in values:
+            shown = parameter.setdefault("examples", {})
+            shown[example.name] = {"summary": example.summary, "value": values[parameter["name"]]}
+    if example.body is not None:
+        _add(operation["requestBody"]["content"][example.sends], example, example.body)
+    if example.answer is not None:
+        content = operation["responses"][str(example.status)]["content"]
+        kind = example.headers.get("Accept", JSON) if example.status < 400 else next(iter(content))
+        _add(content[kind], example, example.answer)
+
+
+def _add(media: dict[str, Any], example: Example, value: Any) -> None:
+    media.setdefault("examples", {})[example.name] = {"summary": example.summary, "value": value}
+
+
+def _route(path: str, templates: dict[str, Any]) -> tuple[str, dict[str, str]]:
+    for template in templates:
+        found = re.fullmatch(re.sub(r"\{(\w+)\}", r"(?P<\1>[^/]+)", template), path)
+        if found:
+            return template, found.groupdict()
+    raise LookupError(f"no route for the example's path {path}")

@@ -1,0 +1,332 @@
+"""The bodies that travel over HTTP. Unknown fields are refused; units stand in the names."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+from models.records import Cutoff, FlowerType, GapRule, HeatMethod
+from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.usecases.observations import StoredObservations
+
+SLUG = r"^[a-z0-9][a-z0-9-]{0,62}$"
+
+Slug = Annotated[str, StringConstraints(pattern=SLUG)]
+# NUL is the one character that a PostgreSQL text cannot hold.
+Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
+Name = Annotated[str, StringConstraints(pattern=r"^[^\x00]+$", min_length=1, strip_whitespace=True)]
+Units = Literal["metric", "us"]
+
+
+class Body(BaseModel):
+    """What every body has in common."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+
+class Located(Body):
+    """One thing that is wrong: where it stands, and what would be right."""
+
+    where: str
+    problem: str
+
+
+class ProblemDetails(Body):
+    """What went wrong (RFC 9457)."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    instance: str
+    errors: list[Located]
+
+
+class Health(Body):
+    """The service is up and its store answers."""
+
+    status: Literal["ok"]
+
+
+class StationBody(Body):
+    """A weather station."""
+
+    name: Name
+    latitude: float = Field(ge=-90, le=90, description="Degrees, north positive.")
+    longitude: float = Field(ge=-180, le=180, description="Degrees, east positive.")
+    elevation_m: float | None = Field(default=None, ge=-500, le=9000)
+
+
+class StationAnswer(StationBody):
+    """A weather station and its identifier."""
+
+    station: Slug
+
+
+class StationList(Body):
+    """All stations, by identifier."""
+
+    stations: list[StationAnswer]
+
+
+class BadRow(Body):
+    """A row that could not be read."""
+
+    line: int
+    problem: str
+
+
+class GapAnswer(Body):
+    """A run of missing days, both ends included."""
+
+    first: dt.date = Field(serialization_alias="from")
+    last: dt.date = Field(serialization_alias="to")
+    days: int
+
+
+class TemperatureReceipt(Body):
+    """What was read from a temperature file, and what became of it."""
+
+    kind: Literal["observed", "outlook"]
+    issued_on: dt.date | None
+    rows_read: int
+    rows_stored: int = Field(description="New days.")
+    rows_replaced: int = Field(description="Days that had another value, which is kept as history.")
+    rows_unchanged: int
+    missing_values: int = Field(description="Sentinels, blanks and impossible values; stored as missing.")
+    bad_rows: list[BadRow]
+    first_date: dt.date | None
+    last_date: dt.date | None
+    gaps: list[GapAnswer] = Field(
+        description="Runs of missing days between the first and the last of the file."
+    )
+    warnings: list[str]
+
+
+class TemperatureDay(Body):
+    """One day's extremes, null where missing, in the unit of the answer."""
+
+    date: dt.date
+    tmin: float | None
+    tmax: float | None
+
+
+class TemperatureAnswer(Body):
+    """Observed daily extremes."""
+
+    station: Slug
+    unit: Literal["C", "F"]
+    days: list[TemperatureDay]
+
+
+class HeatRuleAnswer(Body):
+    """How daily extremes became heat; the temperatures are in the unit that ``temperature_unit`` names."""
+
+    method: HeatMethod
+    base: float
+    upper: float | None
+    cutoff: Cutoff
+    accumulate_from: str = Field(description="MM-DD")
+    gaps: GapRule
+    temperature_unit: Literal["degC", "degF"]
+
+
+class HeatDay(Body):
+    """Heat of one day, accumulated heat, and what past seasons had accumulated by that calendar day."""
+
+    date: dt.date
+    heat: float | None
+    accumulated: float | None
+    past_median: float | None
+    past_low: float | None
+    past_high: float | None
+
+
+class SeasonSetAside(Body):
+    """A past season that is not complete enough to compare with."""
+
+    season: int
+    why: str
+
+
+class DegreeDays(Body):
+    """One season's heat beside the seasons before it."""
+
+    station: Slug
+    season: int
+    heat_unit: Literal["degC_day", "degF_day"]
+    rule: HeatRuleAnswer
+    gaps: list[GapAnswer] = Field(
+        description="Runs of days without a measurement in this season, before filling."
+    )
+    past_seasons: list[int]
+    set_aside: list[SeasonSetAside]
+    days: list[HeatDay]
+
+
+class CultivarBody(Body):
+    """A cultivar. Left out, ``viable_pollen`` follows the flower type: pistillate false, the others true."""
+
+    name: Name
+    species: Text | None = None
+    flower_type: FlowerType
+    viable_pollen: bool | None = None
+    berry_mass_g: float | None = Field(default=None, gt=0)
+
+
+class CultivarAnswer(CultivarBody):
+    """A cultivar and its identifier."""
+
+    cultivar: Slug
+    viable_pollen: bool
+
+
+class CultivarList(Body):
+    """All cultivars, by identifier."""
+
+    cultivars: list[CultivarAnswer]
+
+
+class VineyardBody(Body):
+    """A vineyard, the station whose temperatures stand for it, and how far pollen is carried there."""
+
+    name: Name
+    station: Slug | None = None
+    reach_m: float = Field(default=15.0, ge=0, le=100_000, description="50 ft: common practice.")
+    receptive_days: float | None = Field(
+        default=None, gt=0, le=30, description="Days a flower stays receptive."
+    )
+    pollen_days: float | None = Field(default=None, gt=0, le=30, description="Days an anther sheds pollen.")
+
+
+class VineyardAnswer(VineyardBody):
+    """A vineyard and its identifier."""
+
+    vineyard: Slug
+
+
+class VineyardList(Body):
+    """All vineyards, by identifier."""
+
+    vineyards: list[VineyardAnswer]
+
+
+class BlockBody(Body):
+    """Vines of one cultivar in one place; ``neighbours``, where given, replace distance."""
+
+    cultivar: Slug
+    x_m: float
+    y_m: float
+    vines: int = Field(default=1, ge=1, le=10_000_000)
+    neighbours: list[Slug] | None = None
+
+
+class BlockAnswer(BlockBody):
+    """A block and its identifier."""
+
+    block: Slug
+
+
+class BlockList(Body):
+    """All blocks of a vineyard, by identifier."""
+
+    vineyard: Slug
+    blocks: list[BlockAnswer]
+
+
+class PlantingReceipt(Body):
+    """What a planting file made of the vineyard."""
+
+    vineyard: Slug
+    rows_read: int
+    blocks_stored: int
+    blocks_replaced: int
+    blocks_unchanged: int
+    cultivars_stored: list[Slug] = Field(description="New cultivars.")
+    cultivars_replaced: list[Slug] = Field(description="Cultivars that were known, but otherwise.")
+    bad_rows: list[BadRow]
+    warnings: list[str]
+
+
+class BloomLogEntry(Body):
+    """One season's dates of one block; of a whole cultivar where ``block`` is null."""
+
+    season: int
+    cultivar: Slug
+    block: Slug | None
+    dates: dict[str, dt.date] = Field(description="By stage key.")
+    checked_every_days: int
+
+
+class BloomLogAnswer(Body):
+    """All dates that were logged in a vineyard."""
+
+    vineyard: Slug
+    rows: list[BloomLogEntry]
+
+
+class ObservationReceipt(Body):
+    """What was read from a file of observations, and what became of it."""
+
+    vineyard: Slug
+    rows_read: int
+    rows_stored: int
+    rows_replaced: int = Field(description="Rows that stood with other values, which are kept as history.")
+    rows_unchanged: int
+    bad_rows: list[BadRow]
+    warnings: list[str]
+
+    @classmethod
+    def of(cls, vineyard: str, stored: StoredObservations) -> Self:
+        """What a use case stored, for the client."""
+        return cls(
+            vineyard=vineyard,
+            rows_read=stored.rows_read,
+            rows_stored=stored.counts.stored,
+            rows_replaced=stored.counts.replaced,
+            rows_unchanged=stored.counts.unchanged,
+            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in stored.bad_rows],
+            warnings=list(stored.warnings),
+        )
+
+
+class VisitBody(Body):
+    """One look at one block, or at a whole cultivar where no block is named."""
+
+    date: dt.date = Field(ge=dt.date(FIRST_YEAR, 1, 1), le=dt.date(LAST_YEAR, 12, 31))
+    block: Slug | None = None
+    cultivar: Slug | None = None
+    percent_open: float | None = Field(default=None, ge=0, le=100, description="Caps off, in per cent.")
+    bbch: int | None = Field(default=None, ge=0, le=99)
+    observer: Text | None = None
+    note: Text | None = None
+
+    @model_validator(mode="after")
+    def says_where_and_what(self) -> Self:
+        """A visit without a place, or without anything seen, says nothing."""
+        if self.block is None and self.cultivar is None:
+            raise ValueError("a visit needs a block or a cultivar")
+        if self.percent_open is None and self.bbch is None:
+            raise ValueError("a visit needs percent_open or bbch")
+        return self
+
+
+class VisitAnswer(Body):
+    """One look, as it is kept."""
+
+    date: dt.date
+    block: Slug | None
+    cultivar: Slug
+    percent_open: float | None
+    bbch: int | None
+    observer: str | None
+    note: str | None
+
+
+class VisitsAnswer(Body):
+    """All visits to a vineyard, by date."""
+
+    vineyard: Slug
+    visits: list[VisitAnswer]

@@ -1,0 +1,141 @@
+"""Temperatures of a station, in and out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+
+from models.errors import BadInput, Problem
+from models.units import fahrenheit_from_celsius
+from service.api.deps import (
+    CSV,
+    CsvFile,
+    DateFormat,
+    OnBadRowsQuery,
+    Reading,
+    StationKey,
+    UnitsQuery,
+    Writing,
+    csv_upload,
+    wants_csv,
+)
+from service.api.responses import UPLOAD, problems
+from service.api.schemas import (
+    BadRow,
+    GapAnswer,
+    TemperatureAnswer,
+    TemperatureDay,
+    TemperatureReceipt,
+)
+from service.ingest.temperature_headers import TemperatureUnit
+from service.ingest.temperatures import ReadTemperatures, read_temperatures
+from service.usecases.temperatures import observed_between, store_observed, store_outlook
+
+router = APIRouter(prefix="/v1/stations/{station}/temperatures", tags=["stations"])
+
+
+def temperature_file(
+    content: CsvFile,
+    unit: Annotated[
+        TemperatureUnit | None,
+        Query(description="Needed unless the headers carry it, as `tmin_f` does; tenths as in GHCN-Daily."),
+    ] = None,
+    on_bad_rows: OnBadRowsQuery = "reject",
+    date_format: DateFormat = None,
+) -> ReadTemperatures:
+    """The uploaded table, read before a transaction starts: a long file must not keep others waiting."""
+    return read_temperatures(content, unit=unit, date_format=date_format, on_bad_rows=on_bad_rows)
+
+
+@router.post(
+    "",
+    summary="Upload temperatures",
+    responses=UPLOAD,
+    openapi_extra=csv_upload(),
+)
+def post_temperatures(
+    station: StationKey,
+    read: Annotated[ReadTemperatures, Depends(temperature_file)],
+    records: Writing,
+    kind: Literal["observed", "outlook"] = "observed",
+    issued_on: Annotated[dt.date | None, Query(description="Day of issue; needed for an outlook.")] = None,
+) -> TemperatureReceipt:
+    """Take a CSV file of daily minima and maxima: columns for date, minimum and maximum, in any order.
+
+    A value for a day that is stored takes the old one's place. A row that cannot be read refuses the file
+    unless `on_bad_rows=skip`; codes for missing, blanks and impossible values are stored as missing and
+    counted.
+    """
+    if kind == "observed":
+        if issued_on is not None:
+            raise BadInput(
+                "only an outlook is issued", [Problem("query.issued_on", "leave it out, or say kind=outlook")]
+            )
+        counts = store_observed(records, station, read)
+    else:
+        if issued_on is None:
+            raise BadInput(
+                "an outlook needs its day of issue", [Problem("query.issued_on", "give it as 2026-05-20")]
+            )
+        counts = store_outlook(records, station, read, issued_on=issued_on)
+    return TemperatureReceipt(
+        kind=kind,
+        issued_on=issued_on,
+        rows_read=read.rows_read,
+        rows_stored=counts.stored,
+        rows_replaced=counts.replaced,
+        rows_unchanged=counts.unchanged,
+        missing_values=read.missing_values,
+        bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
+        first_date=read.first_date,
+        last_date=read.last_date,
+        gaps=[GapAnswer(first=gap.from_date, last=gap.to_date, days=gap.days) for gap in read.gaps],
+        warnings=list(read.warnings),
+    )
+
+
+@router.get(
+    "",
+    summary="Show temperatures",
+    response_model=TemperatureAnswer,
+    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **problems(404)},
+)
+def get_temperatures(
+    request: Request,
+    station: StationKey,
+    records: Reading,
+    first: Annotated[dt.date | None, Query(alias="from", description="First day.")] = None,
+    last: Annotated[dt.date | None, Query(alias="to", description="Last day.")] = None,
+    units: UnitsQuery = "metric",
+) -> TemperatureAnswer | Response:
+    """Measured days, absent ones as missing; as CSV, which can be uploaded again, with `Accept: text/csv`."""
+    record = observed_between(records, station, first=first, last=last)
+    us = units == "us"
+    days = []
+    if record is not None:
+        tmin = fahrenheit_from_celsius(record.tmin_c) if us else record.tmin_c
+        tmax = fahrenheit_from_celsius(record.tmax_c) if us else record.tmax_c
+        days = [
+            TemperatureDay(date=date, tmin=_told(low), tmax=_told(high))
+            for date, low, high in zip(record.dates.tolist(), tmin.tolist(), tmax.tolist(), strict=True)
+        ]
+    if wants_csv(request):
+        unit = "f" if us else "c"
+        lines = [
+            f"date,tmin_{unit},tmax_{unit}",
+            *(f"{day.date},{_cell(day.tmin)},{_cell(day.tmax)}" for day in days),
+        ]
+        return Response("\n".join(lines) + "\n", media_type=CSV, headers={"Vary": "Accept"})
+    return TemperatureAnswer(station=station, unit="F" if us else "C", days=days)
+
+
+def _told(temperature: float) -> float | None:
+    """Rounded so that a conversion and back gives the tenth that was measured."""
+    return None if math.isnan(temperature) else round(temperature, 3)
+
+
+def _cell(temperature: float | None) -> str:
+    return "" if temperature is None else f"{temperature:g}"

@@ -1,0 +1,53 @@
+"""The service, put together. Nothing else composes it."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from functools import partial
+
+from fastapi import FastAPI
+from fastapi.concurrency import run_in_threadpool
+
+from service import problems
+from service.api import routes
+from service.api.document import document
+from service.settings import Settings
+from service.store.engine import Store
+
+DESCRIPTION = """
+When each grape cultivar of a planting blooms, and where pollen runs out before the flowers that need it.
+
+Identifiers are slugs that the client chooses; PUT creates (201) or replaces (200), as often as it is sent. An
+upload is taken as a whole or not at all. Temperatures are °C and degree-days °C·day unless `units=us`. Every
+error is an `application/problem+json` (RFC 9457) whose `errors` say where and what.
+"""
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The web service over the store that the settings name; its tables are brought up to date at start."""
+    store = Store(settings.database_url)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        await run_in_threadpool(store.migrate)
+        yield
+        await run_in_threadpool(store.close)
+
+    app = FastAPI(
+        title="Capfall",
+        version="1",
+        summary="Bloom windows and pollen warnings for grape growers.",
+        description=DESCRIPTION,
+        lifespan=lifespan,
+        # The usual pages fetch scripts from outside; this service fetches nothing.
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+    )
+    app.state.settings = settings
+    app.state.store = store
+    problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
+    app.include_router(routes.router)
+    app.openapi = partial(document, app)  # type: ignore[method-assign]
+    return app

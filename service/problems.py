@@ -1,0 +1,176 @@
+"""What went wrong, told to the client in one shape: RFC 9457 problem details with located errors."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from models.errors import BadInput, CapfallError, MissingDays, NotEnoughData, Problem
+from service.store.errors import AlreadyThere, InUse, NotFound, StoreError, UnknownReference
+
+log = logging.getLogger(__name__)
+
+MEDIA_TYPE = "application/problem+json"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of problem: the last part of its ``type``, its title and its HTTP status."""
+
+    slug: str
+    title: str
+    status: int
+
+
+BAD_INPUT = Kind("bad-input", "The input cannot be right", 422)
+NOT_FOUND = Kind("not-found", "There is no such thing", 404)
+INTERNAL = Kind("internal", "The service failed", 500)
+
+# Raised on purpose: their messages are written for the client. The first class that fits decides.
+KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
+    (BadInput, BAD_INPUT),
+    (MissingDays, Kind("missing-days", "Temperatures are missing on days that are needed", 422)),
+    (NotEnoughData, Kind("not-enough-data", "There is too little data for this", 422)),
+    (CapfallError, BAD_INPUT),
+    (NotFound, NOT_FOUND),
+    (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
+    (InUse, Kind("in-use", "It is still needed", 409)),
+    (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
+)
+
+# Raised by the framework and by the few checks at the edge.
+HTTP_KINDS: Mapping[int, Kind] = {
+    kind.status: kind
+    for kind in (
+        Kind("bad-request", "The request cannot be read", 400),
+        Kind("key-needed", "A key is needed", 401),
+        Kind("forbidden", "This is not allowed", 403),
+        NOT_FOUND,
+        Kind("method-not-allowed", "This method is not offered here", 405),
+        Kind("too-large", "The body is too large", 413),
+        Kind("unsupported-media-type", "This media type cannot be read here", 415),
+        Kind("unavailable", "The service is not ready", 503),
+    )
+}
+
+
+def problem_response(
+    request: Request,
+    kind: Kind,
+    detail: str,
+    *,
+    errors: Sequence[Problem] = (),
+    headers: Mapping[str, str] | None = None,
+) -> JSONResponse:
+    """The one shape of every error."""
+    body = {
+        "type": f"/problems/{kind.slug}",
+        "title": kind.title,
+        "status": kind.status,
+        "detail": detail,
+        "instance": request.url.path,
+        "errors": [{"where": error.where, "problem": error.problem} for error in errors],
+    }
+    return JSONResponse(body, kind.status, headers, MEDIA_TYPE)
+
+
+def located(error: Exception) -> Sequence[Problem]:
+    """Where an error that was raised on purpose stands."""
+    match error:
+        case BadInput():
+            return error.problems
+        case NotFound():
+            return [Problem(error.kind, f"{error.key!r} does not exist")]
+        case UnknownReference():
+            return [Problem(error.kind, f"{key!r} does not exist") for key in error.keys]
+        case InUse():
+            return [Problem(error.kind, f"used by {user}") for user in error.users]
+        case AlreadyThere():
+            return [Problem(error.kind, f"{error.key!r} is taken")]
+    return ()
+
+
+async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
+    kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), None)
+    if kind is None:
+        raise error
+    return problem_response(request, kind, str(error), errors=located(error))
+
+
+async def _http(request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, HTTPException)
+    kind = HTTP_KINDS.get(error.status_code) or Kind(
+        "http", HTTPStatus(error.status_code).phrase, error.status_code
+    )
+    bare = error.detail == HTTPStatus(error.status_code).phrase  # the framework's own, without a reason
+    detail = f"{request.method} {request.url.path}" if bare else str(error.detail)
+    return problem_response(request, kind, detail, headers=error.headers)
+
+
+async def _invalid(request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, RequestValidationError)
+    errors = [
+        Problem(".".join(str(part) for part in found["loc"]), found["msg"].removeprefix("Value error, "))
+        for found in error.errors()
+    ]
+    return problem_response(request, BAD_INPUT, "the request does not fit what is asked for", errors=errors)
+
+
+async def _unexpected(request: Request, error: Exception) -> JSONResponse:  # noqa: ARG001
+    # Nothing of the error itself leaves the house. The server that runs us prints its traceback: Starlette
+    # raises it again once this answer is sent.
+    log.error("%s %s failed", request.method, request.url.path)
+    return problem_response(request, INTERNAL, "something went wrong on our side; it has been noted")
+
+
+HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[JSONResponse]]] = {
+    CapfallError: _on_purpose,
+    StoreError: _on_purpose,
+    RequestValidationError: _invalid,
+    HTTPException: _http,
+    Exception: _unexpected,
+}
+
+
+class BodyLimit:
+    """Refuses a body that is too large: by its announced length, or else as soon as too much has come."""
+
+    def __init__(self, app: ASGIApp, *, max_bytes: int) -> None:
+        self.app = app
+        self.max_bytes = max_bytes
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        detail = f"at most {self.max_bytes} bytes are taken; split the file, or raise CAPFALL_MAX_UPLOAD_MB"
+        announced = dict(scope["headers"]).get(b"content-length", b"0")
+        if announced.isdigit() and int(announced) > self.max_bytes:
+            await problem_response(Request(scope), HTTP_KINDS[413], detail)(scope, receive, send)
+            return
+        taken = 0
+
+        async def counted() -> Message:
+            nonlocal taken
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if taken > self.max_bytes:
+                raise HTTPException(413, detail)
+            return message
+
+        await self.app(scope, counted, send)
+
+
+def install(app: FastAPI, *, max_bytes: int) -> None:
+    """Give an app the one shape for every source of error."""
+    for raised, handler in HANDLERS.items():
+        app.add_exception_handler(raised, handler)
+    app.add_middleware(BodyLimit, max_bytes=max_bytes)

@@ -1,0 +1,121 @@
+"""What was seen in a vineyard: bloom logs of past seasons, and visits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from models.errors import BadInput, Problem
+from models.records import Visit
+from service.ingest.bloom_log import read_bloom_log
+from service.ingest.places import find_place
+from service.ingest.report import BadRow, OnBadRows
+from service.ingest.visits import read_visits
+from service.store.records import Counts
+from service.store.repositories import Repositories
+
+LONGEST_OBSERVER = 200  # a part of the visit's key in the store
+
+
+@dataclass(frozen=True)
+class StoredObservations:
+    """How many rows were read, what became of them, and what was noticed."""
+
+    rows_read: int
+    counts: Counts
+    bad_rows: tuple[BadRow, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def store_bloom_log(
+    records: Repositories,
+    vineyard: str,
+    data: bytes,
+    *,
+    date_format: str | None,
+    on_bad_rows: OnBadRows,
+) -> StoredObservations:
+    """Read and store a bloom log.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard.
+    BadInput
+        If the vineyard has no station, so that its hemisphere is not known, or the file cannot be read.
+    """
+    station = records.vineyards.get(vineyard).station
+    if station is None:
+        problem = "put the vineyard with its station first: the latitude tells which dates make a season"
+        raise BadInput(f"vineyard {vineyard!r} has no station", [Problem("vineyard.station", problem)])
+    read = read_bloom_log(
+        data,
+        blocks=planted(records, vineyard),
+        latitude=records.stations.get(station).latitude,
+        date_format=date_format,
+        on_bad_rows=on_bad_rows,
+    )
+    counts = records.bloom_log.add(vineyard, read.rows)
+    return StoredObservations(read.rows_read, counts, read.bad_rows, read.warnings)
+
+
+def store_visits_file(
+    records: Repositories,
+    vineyard: str,
+    data: bytes,
+    *,
+    date_format: str | None,
+    on_bad_rows: OnBadRows,
+) -> StoredObservations:
+    """Read and store visits. Raises NotFound (vineyard), BadInput (the file cannot be read)."""
+    blocks = planted(records, vineyard)
+    read = read_visits(data, blocks=blocks, date_format=date_format, on_bad_rows=on_bad_rows)
+    _check_observers(read.visits)
+    counts = records.visits.add(vineyard, read.visits)
+    return StoredObservations(read.rows_read, counts, read.bad_rows, read.warnings)
+
+
+def store_visits(records: Repositories, vineyard: str, visits: Sequence[Visit]) -> StoredObservations:
+    """Store visits; their cultivar may be blank where they name a block.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard.
+    BadInput
+        If a visit's block or cultivar is unknown, or two visits of one day, place and observer differ.
+    """
+    blocks = planted(records, vineyard)
+    placed: list[Visit] = []
+    problems: list[Problem] = []
+    seen: dict[tuple[object, ...], Visit] = {}
+    for position, visit in enumerate(visits):
+        try:
+            block, cultivar = find_place(visit.block or "", visit.cultivar, blocks=blocks)
+        except BadInput as error:
+            problems.append(Problem(f"body.{position}", error.message))
+            continue
+        full = replace(visit, block=block, cultivar=cultivar)
+        same = seen.setdefault((full.date, block, cultivar, full.observer), full)
+        if same is full:
+            placed.append(full)
+        elif same != full:
+            problems.append(
+                Problem(f"body.{position}", "another visit of that day, place and observer differs")
+            )
+    if problems:
+        raise BadInput(f"{len(problems)} of {len(visits)} visits cannot be taken", problems)
+    _check_observers(placed)
+    return StoredObservations(len(visits), records.visits.add(vineyard, placed))
+
+
+def planted(records: Repositories, vineyard: str) -> dict[str, str]:
+    """Cultivar of each block of a vineyard. Raises NotFound (vineyard)."""
+    return {block.key: block.cultivar for block in records.blocks.all(vineyard)}
+
+
+def _check_observers(visits: Sequence[Visit]) -> None:
+    long = {visit.observer for visit in visits if len(visit.observer or "") > LONGEST_OBSERVER}
+    if long:
+        problem = f"a name has at most {LONGEST_OBSERVER} characters"
+        raise BadInput("an observer's name is too long", [Problem("observer", problem)])

@@ -1,0 +1,74 @@
+"""A vineyard's planting, taken over as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from models.records import Cultivar
+from service.ingest.planting import ReadPlanting
+from service.store.records import Counts
+from service.store.repositories import Repositories
+
+
+@dataclass(frozen=True)
+class StoredPlanting:
+    """What became of the blocks, which cultivars are new or changed, and in what."""
+
+    blocks: Counts
+    new_cultivars: tuple[str, ...]
+    changed_cultivars: tuple[str, ...]
+    changes: tuple[str, ...]
+
+
+def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> StoredPlanting:
+    """Make these the vineyard's blocks, and their cultivars the grower's.
+
+    A cultivar that is known keeps its name, and what the file leaves out.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard.
+    InUse
+        If a block that is not in the file has observations.
+    """
+    records.vineyards.get(vineyard)
+    known = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
+    new = [cultivar for cultivar in read.cultivars if cultivar.key not in known]
+    merged = [_merged(known[cultivar.key], cultivar) for cultivar in read.cultivars if cultivar.key in known]
+    changed = [cultivar for cultivar in merged if cultivar != known[cultivar.key]]
+    for cultivar in [*new, *changed]:
+        records.cultivars.put(cultivar)
+    return StoredPlanting(
+        blocks=records.blocks.replace_all(vineyard, read.blocks),
+        new_cultivars=tuple(sorted(cultivar.key for cultivar in new)),
+        changed_cultivars=tuple(sorted(cultivar.key for cultivar in changed)),
+        changes=tuple(text for cultivar in changed for text in _changes(known[cultivar.key], cultivar)),
+    )
+
+
+def _merged(old: Cultivar, new: Cultivar) -> Cultivar:
+    return replace(
+        new,
+        name=old.name,
+        species=old.species if new.species is None else new.species,
+        berry_mass_g=old.berry_mass_g if new.berry_mass_g is None else new.berry_mass_g,
+    )
+
+
+def _changes(old: Cultivar, new: Cultivar) -> Iterator[str]:
+    for trait in ("species", "flower_type", "viable_pollen", "berry_mass_g"):
+        before, after = getattr(old, trait), getattr(new, trait)
+        if before != after:
+            change = f"{trait} was {_told(before)} and is now {_told(after)}"
+            yield f"cultivar {new.key}: {change}, in every vineyard"
+
+
+def _told(value: object) -> str:
+    match value:
+        case None:
+            return "not given"
+        case bool():
+            return "yes" if value else "no"
+    return str(value)

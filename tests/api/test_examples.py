@@ -1,0 +1,93 @@
+"""Every example of the API document runs, in order, as one session on an empty store."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from fastapi.testclient import TestClient
+
+from service.api.document import examples
+
+
+def is_part(expected: Any, answer: Any) -> bool:
+    """Whether an answer holds what is expected: fields may be left out, and the end of a list."""
+    match expected:
+        case dict():
+            return isinstance(answer, dict) and all(
+                key in answer and is_part(value, answer[key]) for key, value in expected.items()
+            )
+        case [_, *_]:
+            return (
+                isinstance(answer, list)
+                and len(expected) <= len(answer)
+                and all(is_part(value, got) for value, got in zip(expected, answer, strict=False))
+            )
+        case _:
+            return type(expected) is type(answer) and bool(expected == answer)
+
+
+def test_the_examples_run_in_order(client: TestClient) -> None:
+    ran = 0
+    for example in examples():
+        content = example.body if isinstance(example.body, str) else json.dumps(example.body)
+        response = client.request(
+            example.method,
+            example.path,
+            headers={"Content-Type": example.sends, **example.headers},
+            content=None if example.body is None else content.encode(),
+        )
+        assert response.status_code == example.status, (example.name, response.text)
+        if isinstance(example.answer, str):
+            assert response.text == example.answer, example.name
+        elif example.answer is not None:
+            assert is_part(example.answer, response.json()), (example.name, response.text)
+        ran += 1
+    assert ran >= 20
+
+
+def test_a_part_must_fit() -> None:
+    answer = {"a": 1, "b": [{"c": 1.0, "d": None}, {"c": 2.0}]}
+    assert is_part({"b": [{"c": 1.0}]}, answer)
+    assert not is_part({"b": []}, answer)
+    assert not is_part({"b": [{"c": 2.0}]}, answer)
+    assert not is_part({"a": 1, "e": None}, answer)
+
+
+def test_every_operation_has_an_example_and_is_described(client: TestClient) -> None:
+    paths = client.get("/openapi.json").json()["paths"]
+    assert len(paths) >= 14
+    for path, operations in paths.items():
+        for method, operation in operations.items():
+            where = f"{method} {path}"
+            assert operation["summary"], where
+            assert operation["description"], where
+            shown = [
+                media["examples"]
+                for holder in [operation.get("requestBody", {}), *operation["responses"].values()]
+                for media in holder.get("content", {}).values()
+                if "examples" in media
+            ]
+            if method != "delete":
+                assert shown, f"{where} has no example in openapi_examples"
+            if method in {"put", "post"}:
+                bodies = operation["requestBody"]["content"].values()
+                assert any("examples" in media for media in bodies), f"{where} shows no body"
+
+
+def test_every_problem_is_documented_in_its_media_type(client: TestClient) -> None:
+    document = client.get("/openapi.json").json()
+    assert "ProblemDetails" in document["components"]["schemas"]
+    for path, operations in document["paths"].items():
+        for method, operation in operations.items():
+            failures = {
+                status: answer for status, answer in operation["responses"].items() if status >= "400"
+            }
+            assert {"422", "500"} <= failures.keys(), (method, path)
+            for answer in failures.values():
+                assert list(answer["content"]) == ["application/problem+json"], (method, path)
+
+
+def test_no_page_fetches_anything_from_outside(client: TestClient) -> None:
+    for path in ("/docs", "/redoc"):
+        assert client.get(path).status_code == 404
