@@ -68,7 +68,7 @@ class Jobs(OwnedByGrower):
         message: str | None = None,
         result: dict[str, Any] | None = None,
     ) -> Job:
-        """Change what is given, and note when. Raises NotFound, ValueError (a number as NaN in the result)."""
+        """Change what is given, and note when. Raises NotFound, ValueError (NaN in the result)."""
         self.get(id)
         if result is not None:
             result = _as_json(result)

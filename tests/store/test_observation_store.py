@@ -76,7 +76,8 @@ def test_observations_of_unknown_things_are_refused(repositories: Repositories) 
         repositories.visits.add("away", [SEEN])
     with pytest.raises(BadInput, match="unknown stage"):
         repositories.bloom_log.add("home", [replace(LOGGED, dates={"leaf_fall": dt.date(2025, 11, 1)})])
-    assert repositories.bloom_log.rows("home") == repositories.visits.all("home") == ()
+    assert repositories.bloom_log.rows("home") == ()
+    assert repositories.visits.all("home") == ()
 
 
 def test_visits_of_one_day_stand_beside_each_other_by_block_and_observer(repositories: Repositories) -> None:
