@@ -101,7 +101,8 @@ def starts_late(timing: Timing, cover: Cover) -> PollenWarning | None:
     opening, first_bare = median_day(opens_on), median_day(start)
     if np.isfinite(opening):
         days = max(0, int(median_day(opens_on - start)))
-        when = f"{_expected(level)} begin on {in_words(timing.season.date(opening))}, {_apart(days, 'after', timing.name)}"
+        date = in_words(timing.season.date(opening))
+        when = f"{_expected(level)} begin on {date}, {_apart(days, 'after', timing.name)}"
         last_bare = max(first_bare, opening - 1)
     else:
         never = "is not expected to" if level == "act" else "may not"

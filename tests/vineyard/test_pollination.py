@@ -88,7 +88,9 @@ def test_figures_of_one_source() -> None:
     assert found.share_of_bloom_covered.low == pytest.approx(opened)
     assert found.share_of_bloom_covered.high == pytest.approx(1.0)
     (window,) = found.uncovered
-    assert window.first_day == dt.date(2026, 6, 6)  # day 156
+    # From the day after the last pollen, 156, until fewer than 2 % are left: 2.8 % open after day 160 and are
+    # receptive together on day 163; 1.6 % open after day 161.
+    assert (window.first_day, window.last_day) == (dt.date(2026, 6, 6), dt.date(2026, 6, 13))
     assert window.chance == pytest.approx(0.8)
 
 
@@ -179,6 +181,22 @@ def test_a_gap_between_two_sources() -> None:
     assert "from 1 June to 7 June" in told.message  # days 151 to 157
 
 
+def test_days_without_pollen_before_the_first_source_are_no_part_of_the_gap() -> None:
+    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    blooms = {"b1": (146.0, 150.0, 155.0), "b7": (150.0, 150.0, 150.0), "b9": (158.0, 161.0, 169.0)}
+    found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
+    assert codes(found) == ["pollen_starts_late", "pollen_gap", "single_pollen_source"]
+    assert "from 2 June to 7 June" in warning(found, "pollen_gap").message  # days 152 to 157
+
+
+def test_days_without_pollen_after_the_last_source_are_no_part_of_the_gap() -> None:
+    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    blooms = {"b1": (146.0, 150.0, 160.0), "b7": (140.0, 144.0, 149.0), "b9": (155.0, 155.0, 155.0)}
+    found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
+    assert codes(found) == ["pollen_ends_early", "pollen_gap", "single_pollen_source"]
+    assert "from 1 June to 4 June" in warning(found, "pollen_gap").message  # days 151 to 154
+
+
 def test_no_source_in_reach() -> None:
     far = planting(B1, block("b7", AMBERLY, x_m=15.1))
     found = only(pollination(far, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
@@ -224,6 +242,9 @@ def test_a_second_source_at_another_time_does_not_make_a_block_safe() -> None:
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in poor.items()})))
     told = warning(found, "single_pollen_source")
     assert "hangs mostly on one pollen source, block b7 (Amberly)" in told.message
+    third = planting(B1, B7, block("b9", AMBERLY, x_m=5.0), block("b10", AMBERLY, x_m=4.0))
+    unknown = draws_of({**{key: [bloom] for key, bloom in poor.items()}, "b10": [NEVER]})
+    assert codes(only(pollination(third, unknown))) == ["unknown_bloom"]  # b10 may do, nobody knows
     good = {**SAFE, "b9": SAFE["b7"]}
     assert codes(only(pollination(both, draws_of({key: [bloom] for key, bloom in good.items()})))) == []
 
