@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType
@@ -191,7 +191,7 @@ def _merge_cultivars(rows: list[_PlantingRow]) -> tuple[dict[str, Cultivar], lis
     bad_rows: list[BadRow] = []
     for key, group in groups.items():
         lines = [row.line for row in group]
-        said = {
+        said: dict[str, set[Any]] = {
             trait: {value for row in group if (value := getattr(row.traits, trait)) is not None}
             for trait in _Traits._fields
         }
@@ -202,7 +202,7 @@ def _merge_cultivars(rows: list[_PlantingRow]) -> tuple[dict[str, Cultivar], lis
                 bad_rows += [BadRow(line, problem) for line in lines]
                 break
         else:
-            agreed = {trait: next(iter(values), None) for trait, values in said.items()}
+            agreed: dict[str, Any] = {trait: next(iter(values), None) for trait, values in said.items()}
             traits = group[0].traits._replace(**agreed)
             pollen = traits.viable_pollen
             cultivars[key] = Cultivar(

@@ -2,7 +2,7 @@
 
 They look at shares, quantiles and medians, so that single slips and broken days do not decide, and they
 refuse only what no place with plants has. What they can't tell apart passes: a few winter days in °F can be
-days in °C. Missing days are NaN.
+days in °C, and a desert's summer half-year alone in °C can be a cold one in °F. Missing days are NaN.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ COLDEST_C, HOTTEST_C = -60.0, 60.0  # beyond: impossible, a single such value is
 HOT_DAY_C, HOT_NIGHT_C = 55.0, 43.0
 WRONG_SHARE = 0.05  # of the days
 WRONG_VALUES = 3  # different ones: a code for missing repeats itself, a wrong unit varies
-WIDEST_MEDIAN_RANGE_C = 30.0  # within a day; high deserts have about 20
-NARROWEST_MEDIAN_RANGE_C = 2.5  # within a day; foggy islands have about 4
-COLD_SUMMER_C = 5.5  # p95 of the maxima of June to August, either hemisphere
-COLD_YEAR_C, NO_POLAR_NIGHT_C = 10.0, -34.0  # p95 of the year's maxima; p05 of its minima
+WIDEST_RANGE_C = 30.0  # p25 of the daily ranges; high deserts have about 20
+NARROWEST_RANGE_C = 2.5  # median of the daily ranges; foggy islands have about 4
+COLD_SUMMER_C = 7.0  # p95 of the maxima of June to August, either hemisphere
+COLD_YEAR_C, NO_POLAR_NIGHT_C = 12.0, -25.0  # p95 of the year's maxima; p05 of its minima
 FEWEST_SUMMER_DAYS, FEWEST_SEASON_DAYS, FEWEST_RANGE_DAYS = 30, 20, 10
 SWAPPED_SHARE, FEWEST_SWAPPED_DAYS = 0.8, 5
 
@@ -59,13 +59,13 @@ def too_cold(tmin_c: FloatArray, tmax_c: FloatArray) -> bool:
 def range_too_wide(tmin_c: FloatArray, tmax_c: FloatArray) -> bool:
     """Night and day lie further apart than anywhere: tenths sent as °C or °F."""
     ranges = _ranges(tmin_c, tmax_c)
-    return ranges.size >= WRONG_VALUES and float(np.median(ranges)) > WIDEST_MEDIAN_RANGE_C
+    return ranges.size >= WRONG_VALUES and float(np.quantile(ranges, 0.25)) > WIDEST_RANGE_C
 
 
 def range_too_narrow(tmin_c: FloatArray, tmax_c: FloatArray) -> bool:
     """Night and day hardly differ: whole °C or °F sent as tenths."""
     ranges = _ranges(tmin_c, tmax_c)
-    return ranges.size >= FEWEST_RANGE_DAYS and float(np.median(ranges)) < NARROWEST_MEDIAN_RANGE_C
+    return ranges.size >= FEWEST_RANGE_DAYS and float(np.median(ranges)) < NARROWEST_RANGE_C
 
 
 def summer_too_cold(dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray) -> bool:

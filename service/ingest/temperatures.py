@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -35,7 +34,7 @@ MISSING_CODES: dict[TemperatureUnit, frozenset[float]] = {
     "F": frozenset({-99.0, -99.9, -99.99, -100.0, -999.0, -999.9, -9999.0, 999.0, 999.9, 9999.0}),
     "tenths_C": frozenset({-9999.0, 9999.0}),
 }
-ROWS_A_DAY = 1.5  # from here on a table is taken for an hourly one
+HOURLY_SHARE, HOURLY_DAYS = 0.5, 3  # days with several readings, from which on a table is taken for hourly
 
 BLANK = "no value"
 CODE = "a code for missing"
@@ -180,22 +179,24 @@ def _read_rows(
 ) -> tuple[list[_Day], list[BadRow]]:
     days: list[_Day] = []
     bad_rows = list(table.bad_rows)
-    rows_a_date: Counter[dt.date] = Counter()
+    readings: dict[dt.date, set[tuple[str, ...]]] = {}
+    timed = False
+    places = (columns.date, columns.tmin, columns.tmax)
     codes = MISSING_CODES[columns.unit]
     for line, cells in table.rows:
         problems: list[str] = []
         date: dt.date | None = None
         try:
             date = parse_date(cells[columns.date], date_format=date_format)
-            rows_a_date[date] += 1
         except TimeOfDay as error:
-            rows_a_date[error.day] += 1
+            timed = True
+            readings.setdefault(error.day, set()).add(tuple(cells[place] for place in places))
             problems.append(error.message)
         except BadInput as error:
             problems.append(error.message)
         values: list[float] = []
         missing: str | None = None
-        for place in (columns.tmin, columns.tmax):
+        for place in places[1:]:
             try:
                 value, why = _reading(cells[place], codes, decimal_comma=table.decimal_comma)
                 values.append(value)
@@ -205,8 +206,9 @@ def _read_rows(
         if date is None or problems:
             bad_rows += [BadRow(line, problem) for problem in problems]
         else:
+            readings.setdefault(date, set()).add(tuple(cells[place] for place in places))
             days.append(_Day(line, date, values[0], values[1], missing))
-    _refuse_hourly(rows_a_date)
+    _refuse_hourly(readings, timed=timed)
     return days, bad_rows
 
 
@@ -220,12 +222,13 @@ def _reading(text: str, codes: frozenset[float], *, decimal_comma: bool) -> tupl
     return (np.nan, CODE) if value in codes else (value, None)
 
 
-def _refuse_hourly(rows_a_date: Counter[dt.date]) -> None:
+def _refuse_hourly(readings: dict[dt.date, set[tuple[str, ...]]], *, timed: bool) -> None:
     """An hourly table must not pass for a daily one by its midnight rows, so no option skips this."""
-    rows, days = rows_a_date.total(), len(rows_a_date)
-    often = sum(count > 1 for count in rows_a_date.values())
-    if days and often > 1 and rows / days >= ROWS_A_DAY:
-        problem = f"{rows:,} rows on {days:,} days; send one row a day with the day's minimum and maximum"
+    several = sum(len(each) > 1 for each in readings.values())
+    if several and several >= HOURLY_SHARE * len(readings) and (timed or several >= HOURLY_DAYS):
+        problem = (
+            f"{several:,} of {len(readings):,} days have several rows; send one row a day, with its extremes"
+        )
         raise BadInput("several rows a day: this looks like an hourly table", [Problem("date", problem)])
 
 
