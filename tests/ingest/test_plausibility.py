@@ -154,3 +154,26 @@ def test_missing_days_do_not_matter() -> None:
     nothing = np.full(dates.shape, np.nan)
     for unit in UNITS:
         check_unit(dates, nothing, nothing, unit=unit)
+
+
+@pytest.mark.parametrize(
+    ("tmin", "tmax", "reason"),
+    [
+        (
+            [38.0, 40.0, 41.0, 39.0],
+            [57.0, 58.0, 60.0, 59.0],
+            "maxima reach 60: too hot",
+        ),  # a cool spring in °F
+        ([45.0, 47.0, 46.0, 45.0], [52.0, 53.0, 54.0, 54.0], "maxima reach 54: too hot"),  # rainy days in °F
+        (
+            [-222.0, -205.0, -180.0],
+            [-200.0, -190.0, -155.0],
+            "minima fall to -222: too cold",
+        ),  # frost in tenths
+        ([-40.0, -25.0, -31.0], [12.0, 35.0, 20.0], "lies 52 above its minimum"),  # a mild winter in tenths
+    ],
+)
+def test_each_rule_of_celsius_stands_alone(tmin: list[float], tmax: list[float], reason: str) -> None:
+    dates = np.arange(np.datetime64("2021-02-01", "D"), np.datetime64("2021-02-01", "D") + len(tmin))
+    with pytest.raises(BadInput, match=reason):
+        check_unit(dates, np.array(tmin), np.array(tmax), unit="C")
