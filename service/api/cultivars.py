@@ -6,10 +6,11 @@ from dataclasses import asdict
 
 from fastapi import APIRouter, Response
 
-from models.records import Cultivar, FlowerType
+from models.records import Cultivar
 from service.api.deps import CultivarKey, Reading, Writing, created_or_replaced
 from service.api.responses import problems
 from service.api.schemas import CultivarAnswer, CultivarBody, CultivarList
+from service.ingest.planting import default_viable_pollen
 
 router = APIRouter(prefix="/v1/cultivars", tags=["cultivars"])
 
@@ -37,7 +38,7 @@ def put_cultivar(
     """
     fields = body.model_dump()
     if body.viable_pollen is None:
-        fields["viable_pollen"] = body.flower_type is not FlowerType.PISTILLATE
+        fields["viable_pollen"] = default_viable_pollen(body.flower_type)
     cultivar = Cultivar(key, **fields)
     created_or_replaced(response, new=records.cultivars.put(cultivar))
     return answer(cultivar)
