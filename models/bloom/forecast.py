@@ -1,0 +1,365 @@
+"""Forecast when every block of a vineyard reaches each stage, from what was known on a day."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import xarray as xr
+
+from models.bloom.draws import draw_heat
+from models.bloom.in_season import SeasonKnowledge, learn
+from models.bloom.mixed_model import Units
+from models.bloom.observations import IntArray, SetAside, heat_bounds, in_stage_order, unit_name
+from models.bloom.thresholds import Fit
+from models.bloom.traces import Traces, crossing_days, season_traces
+from models.errors import BadInput, Problem
+from models.heat.accumulate import SeasonHeat
+from models.heat.season import season_of
+from models.records import Block, DailyTemperatures, Site, StageInterval
+from models.units import FloatArray
+
+Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
+Basis = Literal["own", "pooled", "none"]
+
+DRAWS = 2000
+# From this share on a threshold leans more on the other cultivars than on its own seasons.
+MOSTLY_POOLED = 0.5
+SPRAY_CAUTION = (
+    "Bloom dates are forecasts with an error: keep to product labels and local rules on sprays in bloom, and ask"
+    " the local extension office."
+)
+
+
+@dataclass(frozen=True)
+class StageForecast:
+    """When one block reaches one stage.
+
+    ``median``, ``low`` and ``high`` are None where the season may end first; ``threshold`` is in °C·day;
+    ``chance`` is the share of draws that reach the stage this season.
+    """
+
+    status: Status
+    median: dt.date | None
+    low: dt.date | None
+    high: dt.date | None
+    chance: float
+    threshold: float
+
+
+@dataclass(frozen=True)
+class BlockForecast:
+    """The stages of one block. ``why_none`` says why there is no forecast, where ``basis`` is "none"."""
+
+    block: str
+    cultivar: str
+    basis: Basis
+    stages: dict[str, StageForecast]
+    why_none: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """A vineyard's season as foreseen on a day.
+
+    Attributes
+    ----------
+    draws : xarray.Dataset
+        ``day(draw, block, stage)``, whole days since ``attrs["season_start"]``, NaN where the season ends first
+        or the block has no forecast; ``trace_season(draw)``, the past season that continues this one.
+    traces : Traces
+    heat_to_date : float
+        Through the last measured day. [°C·day]
+    """
+
+    season: int
+    as_of: dt.date
+    interval: float
+    traces: Traces
+    heat_to_date: float
+    blocks: tuple[BlockForecast, ...]
+    draws: xr.Dataset
+    set_aside: tuple[SetAside, ...]
+    cautions: tuple[str, ...]
+
+
+def forecast(
+    fit: Fit,
+    site: Site,
+    blocks: Sequence[Block],
+    *,
+    as_of: dt.date,
+    interval: float = 0.8,
+    outlook: DailyTemperatures | None = None,
+    history: DailyTemperatures | None = None,
+    season: int | None = None,
+    draws: int = DRAWS,
+) -> Forecast:
+    """Forecast every block's stages.
+
+    Parameters
+    ----------
+    fit : Fit
+    site : Site
+        The station's temperatures, of which days before ``as_of`` are used, and observations, of which those
+        of the season dated ``as_of`` or earlier are used.
+    blocks : sequence of Block
+    as_of : date
+        The day on which the forecast is made.
+    interval : float
+        Probability of the central interval from ``low`` to ``high``, above 0 and below 1.
+    outlook : DailyTemperatures, optional
+        A weather forecast for the next days.
+    history : DailyTemperatures, optional
+        Where traces are taken from; by default the site's temperatures before ``as_of``.
+    season : int, optional
+        Label of the season; by default the one in which ``as_of`` lies.
+    draws : int
+
+    Returns
+    -------
+    Forecast
+        The same for the same inputs: the draws are seeded from them.
+
+    Raises
+    ------
+    BadInput
+        If the interval is no probability between 0 and 1.
+    NotEnoughData
+        If no past season can continue this one.
+    """
+    if not 0 < interval < 1:
+        raise BadInput(
+            "the interval is not a probability",
+            [Problem("interval", f"{interval:g} is not between 0 and 1; 0.8 asks for the central 80 %")],
+        )
+    season = season_of(as_of, site.latitude) if season is None else season
+    traces = season_traces(
+        site.temperatures,
+        latitude=site.latitude,
+        season=season,
+        as_of=as_of,
+        rule=fit.rule,
+        gap_rule=fit.gap_rule,
+        outlook=outlook,
+        history=history,
+    )
+    seen, slips = in_stage_order(_known_by(site.observations, fit, season, as_of), fit.stages)
+    known = [block for block in blocks if block.cultivar in fit.cultivars]
+    look = _Looks.of(seen, known, fit, traces)
+    knowledge = learn(fit, look.units, look.cultivars, site=site.key, season=season)
+    random = np.random.default_rng(_seed(fit, traces, seen, as_of, draws))
+    trace_of = (np.arange(draws) % len(traces.seasons)).astype(np.int64)
+    heat = draw_heat(
+        knowledge,
+        fit.calibrated,
+        cultivar_effect=look.cultivar_effect,
+        lower=look.lower,
+        upper=look.upper,
+        weight=look.weights(knowledge.weight),
+        draws=draws,
+        random=random,
+    )
+    day = np.full((draws, len(blocks), len(fit.stages)), np.nan)
+    has_history = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
+    day[:, has_history, :] = crossing_days(traces.accumulated, trace_of, heat)
+    dataset = xr.Dataset(
+        {
+            "day": (("draw", "block", "stage"), day),
+            "trace_season": ("draw", np.array(traces.seasons)[trace_of]),
+        },
+        coords={"block": [block.key for block in blocks], "stage": list(fit.stages)},
+        attrs={"season_start": traces.window.start.isoformat()},
+    )
+    return Forecast(
+        season,
+        as_of,
+        interval,
+        traces,
+        float(traces.expected[traces.known_days - 1]) if traces.known_days else 0.0,
+        tuple(_block_forecast(block, fit, look, traces, dataset, as_of, interval) for block in blocks),
+        dataset,
+        tuple(slips),
+        _cautions(fit, knowledge, traces, season, as_of, slips),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Looks:
+    """This season's observations, laid out for the model: units that were seen, and bounds of every block."""
+
+    cultivars: list[int]
+    units: Units
+    cultivar_effect: IntArray
+    unit_of_block: list[int | None]
+    lower: FloatArray
+    upper: FloatArray
+    last_not_yet: dict[tuple[str, str], float]
+    observed: set[tuple[str, str]]
+
+    @classmethod
+    def of(cls, seen: Sequence[StageInterval], blocks: Sequence[Block], fit: Fit, traces: Traces) -> _Looks:
+        heat = SeasonHeat(traces.window, np.diff(traces.expected, prepend=0.0), traces.expected)
+        names = sorted({unit_name(look) for look in seen})
+        grown = {block.cultivar for block in blocks} | {look.cultivar for look in seen}
+        cultivars = [place for place, key in enumerate(fit.cultivars) if key in grown]
+        effect = {fit.cultivars[place]: number for number, place in enumerate(cultivars)}
+        lower, upper = np.full((2, len(names), len(fit.stages)), np.nan)
+        of_unit = {unit_name(look): effect[look.cultivar] for look in seen}
+        last_not_yet: dict[tuple[str, str], float] = {}
+        observed: set[tuple[str, str]] = set()
+        for look in seen:
+            place = names.index(unit_name(look)), fit.stages.index(look.stage)
+            lower[place], upper[place] = heat_bounds(look, heat)
+            if look.by is None:
+                last_not_yet[unit_name(look), look.stage] = float(lower[place])
+            else:
+                observed.add((unit_name(look), look.stage))
+        units = Units(
+            np.array([of_unit[name] for name in names], dtype=np.int64),
+            np.full(len(names), len(cultivars), dtype=np.int64),
+            lower,
+            upper,
+        )
+        # a look at a whole cultivar stands for each of its blocks that has none of its own
+        unit_of_block = [
+            names.index(name) if (name := block.key) in names or (name := block.cultivar) in names else None
+            for block in blocks
+        ]
+        seen_lower, seen_upper = (
+            np.full((len(blocks), len(fit.stages)), -np.inf),
+            np.full((len(blocks), len(fit.stages)), np.inf),
+        )
+        for row, unit in enumerate(unit_of_block):
+            if unit is not None:
+                seen_lower[row] = np.where(np.isnan(lower[unit]), -np.inf, lower[unit])
+                seen_upper[row] = np.where(np.isnan(upper[unit]), np.inf, upper[unit])
+        return cls(
+            cultivars,
+            units,
+            np.array([effect[block.cultivar] for block in blocks], dtype=np.int64),
+            unit_of_block,
+            seen_lower,
+            seen_upper,
+            last_not_yet,
+            observed,
+        )
+
+    def weights(self, unit_weight: FloatArray) -> FloatArray:
+        """Tail weight of each block with history; NaN where it was not looked at."""
+        return np.array([np.nan if unit is None else unit_weight[unit] for unit in self.unit_of_block])
+
+
+def _known_by(
+    observations: Sequence[StageInterval], fit: Fit, season: int, as_of: dt.date
+) -> list[StageInterval]:
+    known = []
+    for seen in observations:
+        told = seen.by if seen.by is not None else seen.after
+        in_fit = seen.stage in fit.stages and seen.cultivar in fit.cultivars
+        if in_fit and seen.season == season and told is not None and told <= as_of:
+            known.append(seen)
+    return known
+
+
+def _block_forecast(
+    block: Block,
+    fit: Fit,
+    look: _Looks,
+    traces: Traces,
+    draws: xr.Dataset,
+    as_of: dt.date,
+    interval: float,
+) -> BlockForecast:
+    if block.cultivar not in fit.cultivars:
+        why = f"no bloom of cultivar {block.cultivar} is in the fit; log a season of it, or import a fit that has it"
+        return BlockForecast(block.key, block.cultivar, "none", {}, why)
+    cultivar = fit.cultivars.index(block.cultivar)
+    stages = {}
+    for place, stage in enumerate(fit.stages):
+        days = draws["day"].sel(block=block.key, stage=stage).to_numpy()
+        low, median, high = _interval(days, interval, traces)
+        chance = float(np.mean(~np.isnan(days)))
+        threshold = float(fit.thresholds.mean[cultivar, place])
+        names = (block.key, stage), (block.cultivar, stage)
+        not_yet = max(look.last_not_yet.get(name, -np.inf) for name in names)
+        status: Status = "expected"
+        if any(name in look.observed for name in names):
+            status = "observed"
+        elif chance < 0.5 or median is None:
+            status = "unlikely"
+        elif not_yet >= threshold:
+            status = "overdue"
+        elif median < as_of:
+            status = "presumed"
+        stages[stage] = StageForecast(status, median, low, high, chance, threshold)
+    pooled = bool(np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED)
+    return BlockForecast(block.key, block.cultivar, "pooled" if pooled else "own", stages)
+
+
+def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:
+    """Low, median and high date of draws; None where the season may end first.
+
+    Whole days cannot cut off an exact share: low and high are those that leave nearest to the asked share
+    outside, so that intervals hold what they say on average.
+    """
+    ordered = np.sort(np.where(np.isnan(days), np.inf, days))
+    possible, first = np.unique(ordered, return_index=True)
+    before = first / ordered.size
+    after = 1 - np.append(before[1:], 1.0)
+    outside = (1 - interval) / 2
+    low = possible[np.argmin(np.abs(before - outside))]
+    high = possible[np.argmin(np.abs(after - outside))]
+    median = ordered[(ordered.size - 1) // 2]
+    found = (min(low, median), median, max(high, median))
+    return [traces.window.date_at(int(day)) if np.isfinite(day) else None for day in found]
+
+
+def _seed(fit: Fit, traces: Traces, seen: Sequence[StageInterval], as_of: dt.date, draws: int) -> list[int]:
+    """Numbers from all that the forecast rests on, so that the same question has the same answer."""
+    digest = hashlib.sha256()
+    for array in (fit.thresholds.mean, fit.thresholds.covariance, traces.accumulated):
+        digest.update(np.ascontiguousarray(array).tobytes())
+    digest.update(repr((sorted(map(repr, seen)), as_of, draws)).encode())
+    return list(np.frombuffer(digest.digest(), dtype=np.uint32))
+
+
+def _cautions(
+    fit: Fit,
+    knowledge: SeasonKnowledge,
+    traces: Traces,
+    season: int,
+    as_of: dt.date,
+    slips: Sequence[SetAside],
+) -> tuple[str, ...]:
+    said = []
+    through = traces.temperatures_through
+    if through is None or through < traces.window.start:
+        said.append(f"No temperatures of season {season} before {as_of}: all of it rests on past seasons.")
+    elif (as_of - through).days > 1:
+        said.append(f"Temperatures end on {through}; the days since then rest on past seasons.")
+    said += [
+        f"Temperatures are missing from {gap.first} to {gap.last}; other seasons' means stand in."
+        for gap in traces.filled
+    ]
+    if len(traces.seasons) < 8:
+        said.append(f"Only {len(traces.seasons)} past seasons of temperatures: intervals may be too narrow.")
+    if len(fit.seasons) < 3:
+        said.append(
+            f"The fit knows {len(fit.seasons)} season(s): how much seasons differ is assumed more than measured."
+        )
+    for stage, shift in zip(fit.stages, knowledge.unusual, strict=True):
+        if shift != 0:
+            days = shift / fit.heat_a_day[fit.stages.index(stage)]
+            said.append(
+                f"This season's observations of {stage} come about {abs(days):.0f} days"
+                f" {'later' if days > 0 else 'earlier'} than the fit expects, outside its 98 % range. Likely causes:"
+                " the station moved or was changed, temperatures in the wrong unit, or observations of another block."
+            )
+    said += [f"Set aside: {slip.block}, {slip.why}." for slip in slips]
+    said.append(SPRAY_CAUTION)
+    return tuple(said)

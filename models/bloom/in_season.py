@@ -1,0 +1,124 @@
+"""What this season's own observations teach: about the season as a whole, and about each cultivar."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student_t
+
+from models.bloom.mixed_model import (
+    TAIL_DEGREES,
+    Gaussian,
+    Units,
+    evidence,
+    first_sites,
+    own_deviation,
+    posterior,
+    refined_sites,
+    tail_weight,
+)
+from models.bloom.season_effect import expected_drift
+from models.bloom.thresholds import Fit
+from models.units import FloatArray
+
+SWEEPS = 60
+SETTLED = 1e-3
+# A season effect outside this central range of its prior is worth a caution.
+USUAL_RANGE = 0.98
+
+
+@dataclass(frozen=True, eq=False)
+class SeasonKnowledge:
+    """Cultivars' thresholds and this season's effect, after this season's observations.
+
+    Attributes
+    ----------
+    effects : Gaussian
+        The cultivars, in the order asked for, then the season. [°C·day]
+    weight : ndarray, shape (unit,)
+        Tail weight of each observed unit.
+    learned : bool
+        Whether anything was observed this season.
+    season_weight : float
+        Tail weight of the season's shock.
+    drift_mean, drift_covariance : ndarray, shape (stage,), (stage, stage)
+        What the seasons before made expected of this one.
+    unusual : ndarray of float, shape (stage,)
+        By how much the season effect differs from the expected, where that is beyond the usual range; else 0.
+        [°C·day]
+    """
+
+    effects: Gaussian
+    weight: FloatArray
+    learned: bool
+    season_weight: float
+    drift_mean: FloatArray
+    drift_covariance: FloatArray
+    unusual: FloatArray
+
+
+def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: int) -> SeasonKnowledge:
+    """Update thresholds and season effect by what was seen this season.
+
+    Parameters
+    ----------
+    fit : Fit
+    units : Units
+        This season's observed units; cultivar effects count along ``cultivars``, the season's effect is the
+        last.
+    cultivars : list of int
+        Places of the cultivars in the fit.
+    site, season
+        Where and when: seasons before it at the same site tell what drift to expect.
+    """
+    spread, stages, count = fit.calibrated, len(fit.stages), len(cultivars)
+    drift_mean, drift_cov = expected_drift(fit.season_evidence, spread, site=site, season=season)
+    theta_mean = fit.thresholds.mean[cultivars]
+    theta_cov = fit.thresholds.covariance[np.ix_(cultivars, range(stages), cultivars, range(stages))]
+    flat = np.linalg.inv(theta_cov.reshape(count * stages, count * stages))
+    theta_precision = flat.reshape(theta_cov.shape)
+    shock_scale = (1 - spread.drift_share) * spread.between_seasons
+    sites, weight, season_weight = first_sites(units), np.ones(units.lower.shape[0]), 1.0
+    for _ in range(SWEEPS):
+        before = sites
+        season_precision = _inverse(drift_cov + shock_scale / season_weight)
+        precision = np.zeros((count + 1, stages, count + 1, stages))
+        precision[:count, :, :count, :] = theta_precision
+        precision[count, :, count, :] = season_precision
+        pull = np.vstack(
+            [np.einsum("cjdk,dk->cj", theta_precision, theta_mean), season_precision @ drift_mean]
+        )
+        effects = posterior(precision, pull, units, evidence(sites, spread.within, weight))
+        if not units.lower.size:
+            break
+        sites = refined_sites(units, sites, effects, spread.within, weight)
+        own = own_deviation(sites, effects, units, spread.within, weight)
+        weight = tail_weight(np.einsum("ij,uji->u", np.linalg.inv(spread.within), own), stages)
+        shock = _shock(effects, drift_mean, season_precision, shock_scale / season_weight)
+        season_weight = float(tail_weight(np.trace(np.linalg.solve(shock_scale, shock)), stages))
+        moved = np.abs(sites.pull - before.pull) - SETTLED * (np.abs(before.pull) + 1e-6)
+        if np.all(moved < 0):
+            break
+    prior_sd = np.sqrt(np.diag(drift_cov + shock_scale))
+    limit = float(student_t.ppf(0.5 + USUAL_RANGE / 2, TAIL_DEGREES)) * prior_sd
+    shift = effects.mean[-1] - drift_mean
+    told = units.seen.any(axis=0) if units.lower.size else np.zeros(stages, dtype=np.bool_)
+    unusual = np.where(told & (np.abs(shift) > limit), effects.mean[-1], 0.0)
+    return SeasonKnowledge(
+        effects, weight, bool(units.lower.size), season_weight, drift_mean, drift_cov, unusual
+    )
+
+
+def _shock(
+    effects: Gaussian, drift_mean: FloatArray, season_precision: FloatArray, shock_variance: FloatArray
+) -> FloatArray:
+    """Second moment of the season's shock; shape (stage, stage)."""
+    gain = shock_variance @ season_precision
+    away = effects.mean[-1] - drift_mean
+    moment = np.outer(away, away) + effects.covariance[-1, :, -1, :]
+    return gain @ moment @ gain.T + shock_variance - gain @ shock_variance
+
+
+def _inverse(matrix: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)

@@ -1,0 +1,128 @@
+"""How likely an observed interval is under a normal distribution, and what it says about the value inside.
+
+A date seen on a visit only says that the stage came after the visit before and by this one. Everything here
+works in log space, since plain differences of the distribution function lose all digits in the tails.
+"""
+
+from __future__ import annotations
+
+from typing import cast
+
+import numpy as np
+from scipy.special import log_ndtr, ndtri_exp
+
+from models.units import FloatArray
+
+# Below this width, in standard deviations, the density is flat over the interval to double precision.
+FLAT_WIDTH = 1e-5
+# Beyond this many standard deviations the variance of a one-sided tail is taken from its expansion.
+FAR_TAIL = 200.0
+HALF_LOG_2PI = 0.5 * np.log(2 * np.pi)
+
+
+def log_interval_probability(
+    lower: FloatArray, upper: FloatArray, *, mean: FloatArray, sd: FloatArray
+) -> FloatArray:
+    """Log probability that a normal value lies in (lower, upper].
+
+    Parameters
+    ----------
+    lower, upper : ndarray
+        Bounds, ``lower < upper``; -inf and inf are open ends.
+    mean, sd : ndarray
+        Of the normal distribution; broadcast against the bounds.
+
+    Returns
+    -------
+    ndarray
+        Log of Phi((upper - mean) / sd) - Phi((lower - mean) / sd), to full precision in either tail.
+
+    References
+    ----------
+    .. [1] Mächler (2012), "Accurately computing log(1 - exp(-|a|))", R package Rmpfr vignette (second-hand).
+    """
+    a, b = _mirrored((lower - mean) / sd, (upper - mean) / sd)
+    log_b = log_ndtr(b)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gap = np.where(np.isneginf(a), -np.inf, log_ndtr(a) - log_b)
+        by_cdf = log_b + log1mexp(gap)
+        by_density = -0.5 * (0.5 * (a + b)) ** 2 - HALF_LOG_2PI + np.log(b - a)
+    return cast(FloatArray, np.where(b - a < FLAT_WIDTH, by_density, by_cdf))
+
+
+def log1mexp(x: FloatArray) -> FloatArray:
+    """log(1 - exp(x)) for x <= 0, without loss of digits at either end [1]_.
+
+    References
+    ----------
+    .. [1] Mächler (2012), as in `log_interval_probability`: switch at -log 2.
+    """
+    return cast(FloatArray, np.where(x > -np.log(2), np.log(-np.expm1(x)), np.log1p(-np.exp(x))))
+
+
+def interval_moments(
+    lower: FloatArray, upper: FloatArray, *, mean: FloatArray, sd: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of a normal value that is known to lie in (lower, upper].
+
+    Parameters
+    ----------
+    lower, upper, mean, sd : ndarray
+        As in `log_interval_probability`.
+
+    Returns
+    -------
+    mean, variance : ndarray
+
+    References
+    ----------
+    .. [1] Johnson, Kotz & Balakrishnan (1994), Continuous Univariate Distributions 1, section 10.1 (memory).
+    """
+    a, b = (lower - mean) / sd, (upper - mean) / sd
+    flipped = a > -b
+    a, b = _mirrored(a, b)
+    log_z = log_interval_probability(a, b, mean=np.zeros(()), sd=np.ones(()))
+    density_a, density_b = (np.exp(-0.5 * x**2 - HALF_LOG_2PI - log_z) for x in (a, b))
+    shift = density_a - density_b
+    with np.errstate(invalid="ignore"):
+        middle = 0.5 * (a + b)
+        pull = np.where(np.isinf(a), 0.0, a * density_a) - np.where(np.isinf(b), 0.0, b * density_b)
+    variance = 1 + pull - shift**2
+    width = b - a
+    variance = np.where(b < -FAR_TAIL, np.minimum(width**2 / 12, 1 / b**2), variance)
+    flat = width < FLAT_WIDTH
+    # a normal density is log-concave, so an interval never spreads it wider than a flat one
+    variance = np.where(flat, width**2 / 12, np.clip(variance, 1e-12, np.minimum(1.0, width**2 / 12)))
+    shift = np.where(flat, middle, shift)
+    # rounding may put the mean of a far tail on the wrong side of its bound
+    shift = np.clip(shift, a, b)
+    return mean + sd * np.where(flipped, -shift, shift), sd**2 * variance
+
+
+def draw_in_interval(
+    lower: FloatArray, upper: FloatArray, *, mean: FloatArray, sd: FloatArray, uniform: FloatArray
+) -> FloatArray:
+    """Draw normal values within (lower, upper] from uniform numbers in (0, 1), by inversion in log space.
+
+    Parameters
+    ----------
+    lower, upper, mean, sd, uniform : ndarray
+        Broadcast against each other.
+
+    Returns
+    -------
+    ndarray
+    """
+    a, b = (lower - mean) / sd, (upper - mean) / sd
+    flipped = a > -b
+    a, b = _mirrored(a, b)
+    log_mass = log_interval_probability(a, b, mean=np.zeros(()), sd=np.ones(()))
+    drawn = ndtri_exp(np.minimum(np.logaddexp(log_ndtr(a), log_mass + np.log(uniform)), 0.0))
+    drawn = np.clip(np.where(np.isfinite(drawn), drawn, b), a, b)
+    return mean + sd * np.where(flipped, -drawn, drawn)
+
+
+def _mirrored(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The same interval seen from the lower tail, where the logarithm of the distribution keeps its digits."""
+    flipped = a > -b
+    return np.where(flipped, -b, a), np.where(flipped, -a, b)

@@ -1,0 +1,246 @@
+"""From observed dates to intervals of heat, one row a block and season; what cannot be used is named."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.heat.accumulate import SeasonHeat, accumulate_seasons, heat_on
+from models.heat.gaps import MOST_MISSING_SHARE, fill_gaps, season_gap_share
+from models.records import GapRule, HeatRule, Site, StageInterval
+from models.units import FloatArray
+
+IntArray = NDArray[np.int64]
+
+# Two looks on days without heat between them would leave an interval of no width. [°C·day]
+NARROWEST_INTERVAL = 0.1
+
+
+@dataclass(frozen=True, order=True)
+class SetAside:
+    """An observation that the fit does not use, and why."""
+
+    season: int
+    block: str
+    stage: str
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class HeatIntervals:
+    """Heat between which each block reached each stage in each season.
+
+    Attributes
+    ----------
+    stages, cultivars : tuple of str
+        Labels of the columns, and of ``cultivar_of``.
+    seasons : tuple of (site, season)
+        Labels of ``season_of``, sorted.
+    units : tuple of str
+        The block of each row (the cultivar, where a whole cultivar was logged).
+    cultivar_of, season_of : ndarray of int, shape (unit,)
+    lower, upper : ndarray, shape (unit, stage)
+        Not yet at ``lower``, reached by ``upper``; -inf or inf where one side is open, NaN where nothing was
+        seen. [°C·day]
+    heat_a_day : ndarray, shape (stage,)
+        Heat of a usual day at each stage: what a day of error is worth. [°C·day/day]
+    """
+
+    stages: tuple[str, ...]
+    cultivars: tuple[str, ...]
+    seasons: tuple[tuple[str, int], ...]
+    units: tuple[str, ...]
+    cultivar_of: IntArray
+    season_of: IntArray
+    lower: FloatArray
+    upper: FloatArray
+    heat_a_day: FloatArray
+
+    def select(self, units: NDArray[np.bool_]) -> HeatIntervals:
+        """The rows of some units, under the same labels."""
+        return HeatIntervals(
+            self.stages,
+            self.cultivars,
+            self.seasons,
+            tuple(name for name, kept in zip(self.units, units, strict=True) if kept),
+            self.cultivar_of[units],
+            self.season_of[units],
+            self.lower[units],
+            self.upper[units],
+            self.heat_a_day,
+        )
+
+
+def heat_intervals(
+    sites: Sequence[Site],
+    *,
+    stages: Sequence[str],
+    rule: HeatRule,
+    gap_rule: GapRule = "fill_short",
+    exclude_seasons: Collection[int] = (),
+) -> tuple[HeatIntervals, tuple[SetAside, ...]]:
+    """Put the heat to the observed dates.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+    stages : sequence of str
+        Stage keys in season order; observations of other stages are left out.
+    rule, gap_rule
+        How heat is summed, and how missing days are filled.
+    exclude_seasons : collection of int
+        Season labels to leave out.
+
+    Returns
+    -------
+    intervals : HeatIntervals
+    set_aside : tuple of SetAside
+        Out of order within a block; too many days missing before the date; before the sum of heat starts.
+    """
+    set_aside: list[SetAside] = []
+    bounds: dict[tuple[str, int, str, str], dict[str, tuple[float, float]]] = defaultdict(dict)
+    heat_a_day: dict[str, list[float]] = defaultdict(list)
+    for site in sites:
+        wanted = [
+            seen for seen in site.observations if seen.stage in stages and seen.season not in exclude_seasons
+        ]
+        ordered, slips = in_stage_order(wanted, stages)
+        set_aside += slips
+        heats = site_heat(site, {seen.season for seen in ordered}, rule=rule, gap_rule=gap_rule)
+        for seen in ordered:
+            unit = (site.key, seen.season, unit_name(seen), seen.cultivar)
+            why = _unusable(site, seen, heats[seen.season])
+            if why is None:
+                lower, upper = heat_bounds(seen, heats[seen.season])
+                bounds[unit][seen.stage] = (lower, upper)
+                if seen.after is not None and seen.by is not None:
+                    heat_a_day[seen.stage].append((upper - lower) / (seen.by - seen.after).days)
+            else:
+                set_aside.append(SetAside(seen.season, unit_name(seen), seen.stage, why))
+    usual = np.array([np.median(heat_a_day[stage]) if heat_a_day[stage] else np.nan for stage in stages])
+    if np.isnan(usual).all():
+        usual = np.ones(len(stages))
+    usual = np.maximum(np.where(np.isnan(usual), np.nanmean(usual), usual), NARROWEST_INTERVAL)
+    return _tabulated(bounds, stages, usual), tuple(sorted(set_aside))
+
+
+def site_heat(
+    site: Site, seasons: Iterable[int], *, rule: HeatRule, gap_rule: GapRule
+) -> dict[int, SeasonHeat]:
+    """Accumulated heat of a site's seasons, with missing days filled by rule."""
+    filled = fill_gaps(site.temperatures, gap_rule).temperatures
+    return accumulate_seasons(filled, rule, sorted(set(seasons)), site.latitude)
+
+
+def unit_name(seen: StageInterval) -> str:
+    """The block that was looked at, or the cultivar where a whole cultivar was logged."""
+    return seen.block if seen.block is not None else seen.cultivar
+
+
+def heat_bounds(seen: StageInterval, heat: SeasonHeat) -> tuple[float, float]:
+    """Heat at the last look that said "not yet" and at the first that saw the stage. [°C·day]"""
+    lower = -np.inf if seen.after is None else heat_on(heat, seen.after)
+    upper = np.inf if seen.by is None else heat_on(heat, seen.by)
+    return lower, max(upper, lower + NARROWEST_INTERVAL)
+
+
+def in_stage_order(
+    observations: Sequence[StageInterval], stages: Sequence[str]
+) -> tuple[list[StageInterval], list[SetAside]]:
+    """Set stages aside until each block's dates follow the season order.
+
+    Of two stages out of order, the one that lies farther from the median of the same stage in the other blocks
+    of that season is taken as the slip; where no other block tells, both are.
+    """
+    rank = {stage: place for place, stage in enumerate(stages)}
+    day_of: dict[tuple[int, str], list[int]] = defaultdict(list)
+    by_unit: dict[tuple[int, str], list[StageInterval]] = defaultdict(list)
+    for seen in observations:
+        by_unit[seen.season, unit_name(seen)].append(seen)
+        if seen.by is not None:
+            day_of[seen.season, seen.stage].append(seen.by.toordinal())
+    slips: list[SetAside] = []
+    kept: list[StageInterval] = []
+    for unit in by_unit.values():
+        rows = sorted(unit, key=lambda seen: rank[seen.stage])
+        while clash := _first_clash(rows):
+            for slip in _farther_from_others(clash, day_of):
+                other = clash[1] if slip is clash[0] else clash[0]
+                rows.remove(slip)
+                why = f"{slip.stage} {_said(slip)} is out of order with {other.stage} {_said(other)}"
+                slips.append(SetAside(slip.season, unit_name(slip), slip.stage, why))
+        kept += rows
+    return kept, slips
+
+
+def _first_clash(rows: Sequence[StageInterval]) -> tuple[StageInterval, StageInterval] | None:
+    """An earlier stage that had not come yet when a later one had."""
+    for place, early in enumerate(rows):
+        for late in rows[place + 1 :]:
+            if early.after is not None and late.by is not None and early.after >= late.by:
+                return early, late
+    return None
+
+
+def _said(seen: StageInterval) -> str:
+    return f"on {seen.by}" if seen.by is not None else f"not yet on {seen.after}"
+
+
+def _farther_from_others(
+    clash: tuple[StageInterval, StageInterval], day_of: Mapping[tuple[int, str], Sequence[int]]
+) -> tuple[StageInterval, ...]:
+    distances: list[float] = []
+    for seen in clash:
+        others = list(day_of[seen.season, seen.stage])
+        day = seen.by if seen.by is not None else seen.after
+        assert day is not None
+        if seen.by is not None:
+            others.remove(day.toordinal())
+        distances.append(abs(day.toordinal() - float(np.median(others))) if others else np.nan)
+    if np.isnan(distances).any() or distances[0] == distances[1]:
+        return clash
+    return (clash[int(np.argmax(distances))],)
+
+
+def _unusable(site: Site, seen: StageInterval, heat: SeasonHeat) -> str | None:
+    dates = [day for day in (seen.after, seen.by) if day is not None]
+    last: dt.date = max(dates)
+    if last < heat.window.start:
+        return f"falls before the sum of heat starts on {heat.window.start}"
+    share = season_gap_share(site.temperatures, heat.window.start, last)
+    if share > MOST_MISSING_SHARE:
+        missing = round(share * ((last - heat.window.start).days + 1))
+        return f"{missing} days without temperatures between {heat.window.start} and {last}"
+    if any(np.isnan(heat_on(heat, day)) for day in dates):
+        return f"a gap in the temperatures before {last} is longer than the gap rule fills"
+    return None
+
+
+def _tabulated(
+    bounds: Mapping[tuple[str, int, str, str], Mapping[str, tuple[float, float]]],
+    stages: Sequence[str],
+    heat_a_day: FloatArray,
+) -> HeatIntervals:
+    rows = sorted(bounds)
+    cultivars = tuple(sorted({cultivar for _, _, _, cultivar in rows}))
+    seasons = tuple(sorted({(site, season) for site, season, _, _ in rows}))
+    lower, upper = np.full((2, len(rows), len(stages)), np.nan)
+    for place, row in enumerate(rows):
+        for column, stage in enumerate(stages):
+            lower[place, column], upper[place, column] = bounds[row].get(stage, (np.nan, np.nan))
+    return HeatIntervals(
+        tuple(stages),
+        cultivars,
+        seasons,
+        tuple(unit for _, _, unit, _ in rows),
+        np.array([cultivars.index(cultivar) for _, _, _, cultivar in rows], dtype=np.int64),
+        np.array([seasons.index((site, season)) for site, season, _, _ in rows], dtype=np.int64),
+        lower,
+        upper,
+        heat_a_day,
+    )

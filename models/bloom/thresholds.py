@@ -1,0 +1,277 @@
+"""Fit the heat thresholds of all cultivars of a grower at once, from intervals of heat."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from models.bloom.estimation import Estimate, estimate
+from models.bloom.leave_out import left_out_prediction
+from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Spread, sum_of_effects
+from models.bloom.observations import HeatIntervals, IntArray, SetAside, heat_intervals
+from models.bloom.season_effect import SeasonEvidence
+from models.errors import NotEnoughData
+from models.records import GapRule, HeatRule, Site
+from models.stages import in_season_order
+from models.units import FloatArray
+
+# An observation this many scales from its cultivar and season is set aside as a slip. Ours: a date a month off
+# lies at 10 or more, honest ones stay below 5.
+SLIP_SCALES = 6.0
+# Central shares at which the spread is held against the fit's own seasons, each left out in turn.
+CALIBRATED_SHARES = (0.5, 0.8)
+# From this many seasons on a spread can be checked at all, and how many seasons the unchecked one counts.
+CALIBRATED_FROM_SEASONS = 8
+UNCHECKED_COUNT = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Thresholds of a grower's cultivars, how sure they are, and how they were made.
+
+    Attributes
+    ----------
+    rule, gap_rule
+        How heat is summed.
+    stages, cultivars : tuple of str
+        Labels of the arrays' axes.
+    thresholds : Gaussian
+        Mean (cultivar, stage) and covariance (cultivar, stage, cultivar, stage). [°C·day]
+    pooled_share : ndarray, shape (cultivar, stage)
+        How much a threshold leans on the other cultivars: 0 on itself alone, 1 on them alone.
+    seasons_seen : ndarray of int, shape (cultivar, stage)
+        In how many seasons the stage was seen.
+    spread : Spread
+    season_evidence : tuple of SeasonEvidence
+        What each past season showed of its own effect.
+    calibration : ndarray, shape (stage,)
+        Factor on the spreads between seasons and within, so that on the fit's own seasons, each left out in
+        turn, central intervals hold their share of the observations.
+    set_aside : tuple of SetAside
+    heat_a_day : ndarray, shape (stage,)
+        Heat of a usual day at the stage. [°C·day/day]
+    """
+
+    rule: HeatRule
+    gap_rule: GapRule
+    stages: tuple[str, ...]
+    cultivars: tuple[str, ...]
+    thresholds: Gaussian
+    pooled_share: FloatArray
+    seasons_seen: IntArray
+    spread: Spread
+    season_evidence: tuple[SeasonEvidence, ...]
+    calibration: FloatArray
+    set_aside: tuple[SetAside, ...]
+    heat_a_day: FloatArray
+
+    @property
+    def calibrated(self) -> Spread:
+        """The spread to forecast with."""
+        scale = np.outer(self.calibration, self.calibration)
+        return replace(
+            self.spread,
+            between_seasons=scale * self.spread.between_seasons,
+            within=scale * self.spread.within,
+        )
+
+    @property
+    def seasons(self) -> tuple[int, ...]:
+        """Labels of the seasons used."""
+        return tuple(sorted({said.season for said in self.season_evidence}))
+
+    @property
+    def standard_error(self) -> FloatArray:
+        """Of each threshold; shape (cultivar, stage). [°C·day]"""
+        return np.asarray(np.sqrt(np.einsum("ckck->ck", self.thresholds.covariance)), dtype=np.float64)
+
+
+def fit_thresholds(
+    sites: Sequence[Site],
+    *,
+    stages: Sequence[str],
+    rule: HeatRule,
+    gap_rule: GapRule = "fill_short",
+    exclude_seasons: Collection[int] = (),
+) -> Fit:
+    """Fit thresholds to the observations of all sites.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+    stages : sequence of str
+        Stage keys; stages that were never observed are left out of the fit.
+    rule, gap_rule
+        How heat is summed, and how missing days are filled.
+    exclude_seasons : collection of int
+        Season labels to leave out.
+
+    Raises
+    ------
+    NotEnoughData
+        If no observation is left to fit.
+    BadInput
+        If a stage key is unknown.
+    """
+    observed = {seen.stage for site in sites for seen in site.observations}
+    wanted = tuple(stage for stage in in_season_order(stages) if stage in observed)
+    intervals, set_aside = heat_intervals(
+        sites, stages=wanted, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons
+    )
+    return fit_intervals(intervals, rule=rule, gap_rule=gap_rule, set_aside=set_aside)
+
+
+def fit_intervals(
+    intervals: HeatIntervals,
+    *,
+    rule: HeatRule,
+    gap_rule: GapRule = "fill_short",
+    set_aside: Sequence[SetAside] = (),
+    start: Fit | None = None,
+) -> Fit:
+    """Fit thresholds to intervals of heat; slips far from their cultivar and season are set aside on the way.
+
+    Parameters
+    ----------
+    intervals : HeatIntervals
+    rule, gap_rule
+        How the heat was summed; kept with the fit.
+    set_aside : sequence of SetAside
+        What was left out before, to be listed with the fit.
+    start : Fit, optional
+        A fit of nearly the same data whose spreads to start from: quicker, with the same end.
+
+    Raises
+    ------
+    NotEnoughData
+        If no closed interval is left.
+    """
+    if not np.isfinite(intervals.lower + intervals.upper).any():
+        raise NotEnoughData(
+            "no observation is left to fit: a threshold needs a date in a season that has temperatures"
+            + "".join(f"; {slip.season} {slip.block} {slip.stage}: {slip.why}" for slip in set_aside[:3])
+        )
+    left_out = list(set_aside)
+    spread = start.spread if start is not None and start.stages == intervals.stages else None
+    while True:
+        seen: NDArray[np.bool_] = np.any(~np.isnan(intervals.lower), axis=1)
+        intervals = intervals.select(seen)
+        found = estimate(intervals, start=spread)
+        slips = _slips(found)
+        if not slips.any():
+            return _as_fit(intervals, found, rule, gap_rule, tuple(sorted(left_out)))
+        left_out += _described(intervals, found, slips)
+        intervals = replace(
+            intervals,
+            lower=np.where(slips, np.nan, intervals.lower),
+            upper=np.where(slips, np.nan, intervals.upper),
+        )
+        spread = found.spread
+
+
+def _slips(found: Estimate) -> NDArray[np.bool_]:
+    """Closed intervals too far from what their cultivar and season say; shape (unit, stage)."""
+    closed = np.isfinite(found.units.lower + found.units.upper)
+    off, scale = _off(found)
+    return closed & (np.abs(off) > SLIP_SCALES * scale)
+
+
+def _off(found: Estimate) -> tuple[FloatArray, FloatArray]:
+    """How far each observation lies from its cultivar and season, and the scale of that; (unit, stage)."""
+    mean, covariance = sum_of_effects(found.effects, found.units)
+    middle = 0.5 * (found.units.lower + found.units.upper)
+    width = np.where(np.isfinite(middle), found.units.upper - found.units.lower, 0.0)
+    variance = np.diag(found.spread.within) + np.einsum("ukk->uk", covariance) + width**2 / 12
+    return middle - mean, np.sqrt(variance)
+
+
+def _described(intervals: HeatIntervals, found: Estimate, slips: NDArray[np.bool_]) -> list[SetAside]:
+    off, _ = _off(found)
+    named = []
+    for unit, stage in np.argwhere(slips):
+        days = off[unit, stage] / intervals.heat_a_day[stage]
+        why = f"about {abs(days):.0f} days {'later' if days > 0 else 'earlier'} than its cultivar and season say"
+        season = intervals.seasons[intervals.season_of[unit]][1]
+        named.append(SetAside(season, intervals.units[unit], intervals.stages[stage], why))
+    return named
+
+
+def _as_fit(
+    intervals: HeatIntervals,
+    found: Estimate,
+    rule: HeatRule,
+    gap_rule: GapRule,
+    set_aside: tuple[SetAside, ...],
+) -> Fit:
+    count = len(intervals.cultivars)
+    thresholds = Gaussian(
+        found.effects.mean[:count].copy(), found.effects.covariance[:count, :, :count, :].copy()
+    )
+    variance = np.einsum("ckck->ck", thresholds.covariance)
+    evidence = _season_evidence(intervals, found)
+    pooled_share = np.clip(variance / np.diag(found.spread.between_cultivars), 0.0, 1.0)
+    return Fit(
+        rule,
+        gap_rule,
+        intervals.stages,
+        intervals.cultivars,
+        thresholds,
+        pooled_share,
+        _seasons_seen(intervals),
+        found.spread,
+        evidence,
+        _calibration(intervals, found, evidence),
+        set_aside,
+        intervals.heat_a_day,
+    )
+
+
+def _seasons_seen(intervals: HeatIntervals) -> IntArray:
+    seen = np.isfinite(intervals.lower + intervals.upper)
+    counts = np.zeros((len(intervals.cultivars), len(intervals.stages)), dtype=np.int64)
+    for cultivar in range(counts.shape[0]):
+        for stage in range(counts.shape[1]):
+            rows = (intervals.cultivar_of == cultivar) & seen[:, stage]
+            counts[cultivar, stage] = np.unique(intervals.season_of[rows]).size
+    return counts
+
+
+def _season_evidence(intervals: HeatIntervals, found: Estimate) -> tuple[SeasonEvidence, ...]:
+    theta = found.effects.mean[found.units.cultivar_effect]
+    pull = found.said.pull - np.einsum("uij,uj->ui", found.said.precision, theta)
+    evidence = []
+    for place, (site, season) in enumerate(intervals.seasons):
+        rows = intervals.season_of == place
+        if rows.any():
+            evidence.append(
+                SeasonEvidence(
+                    site,
+                    season,
+                    found.said.precision[rows].sum(axis=0),
+                    pull[rows].sum(axis=0),
+                    float(found.season_weight[place]),
+                )
+            )
+    return tuple(evidence)
+
+
+def _calibration(
+    intervals: HeatIntervals, found: Estimate, evidence: tuple[SeasonEvidence, ...]
+) -> FloatArray:
+    seasons = len(evidence)
+    if seasons < CALIBRATED_FROM_SEASONS:
+        return np.ones(len(intervals.stages))
+    centre, scale = left_out_prediction(intervals, found, evidence)
+    off = np.abs(0.5 * (intervals.lower + intervals.upper) - centre) / scale
+    logs = np.zeros(len(intervals.stages))
+    for stage in range(logs.size):
+        seen = off[np.isfinite(off[:, stage]), stage]
+        if seen.size:
+            reached = np.quantile(seen, CALIBRATED_SHARES)
+            expected = stdtrit(TAIL_DEGREES, 0.5 + np.array(CALIBRATED_SHARES) / 2)
+            logs[stage] = np.mean(np.log(reached / expected))
+    return np.exp(logs * seasons / (seasons + UNCHECKED_COUNT))

@@ -1,0 +1,220 @@
+"""Possible rests of a season: what is known so far, an outlook if there is one, then each past season's days."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.bloom.observations import IntArray
+from models.errors import NotEnoughData
+from models.heat.degree_days import daily_degree_days
+from models.heat.gaps import MOST_MISSING_SHARE, Gap, fill_gaps, find_gaps
+from models.heat.season import SeasonWindow, season_of, season_window
+from models.records import DailyTemperatures, DateArray, GapRule, HeatRule
+from models.units import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Traces:
+    """Heat of one season along every trace.
+
+    Attributes
+    ----------
+    window : SeasonWindow
+    seasons : tuple of int
+        The past season that continues each trace.
+    tmin_c : ndarray, shape (trace, day)
+        [°C]
+    accumulated : ndarray, shape (trace, day)
+        Heat through the end of each day of the window; the same in all traces as far as it is known. [°C·day]
+    known_days : int
+        Days of the window with measured temperatures (gaps filled).
+    temperatures_through, outlook_through : date or None
+        Last measured day, and last day of the outlook.
+    filled : tuple of Gap
+        Gaps among this season's measured days that normals had to fill.
+    """
+
+    window: SeasonWindow
+    seasons: tuple[int, ...]
+    tmin_c: FloatArray
+    accumulated: FloatArray
+    known_days: int
+    temperatures_through: dt.date | None
+    outlook_through: dt.date | None
+    filled: tuple[Gap, ...]
+
+    @property
+    def expected(self) -> FloatArray:
+        """Mean accumulated heat over traces; shape (day,). [°C·day]"""
+        return np.asarray(self.accumulated.mean(axis=0), dtype=np.float64)
+
+
+def season_traces(
+    temperatures: DailyTemperatures,
+    *,
+    latitude: float,
+    season: int,
+    as_of: dt.date,
+    rule: HeatRule,
+    gap_rule: GapRule = "fill_short",
+    outlook: DailyTemperatures | None = None,
+    history: DailyTemperatures | None = None,
+) -> Traces:
+    """Continue a season from what was known on a day.
+
+    Parameters
+    ----------
+    temperatures : DailyTemperatures
+        The station's record; only days before ``as_of`` are looked at.
+    latitude : float
+        [degree]
+    season : int
+        Label of the season to continue.
+    as_of : date
+    rule, gap_rule
+        How heat is summed, and how gaps in past seasons are filled. This season's own gaps are always filled:
+        short ones by interpolation, longer ones by normals, and named.
+    outlook : DailyTemperatures, optional
+        A weather forecast; its days from the first unknown one on are used, up to its first missing one.
+    history : DailyTemperatures, optional
+        Where past seasons are taken from; by default from ``temperatures`` before ``as_of``.
+
+    Raises
+    ------
+    NotEnoughData
+        If there is no other season to continue this one.
+    """
+    window = season_window(season, latitude, rule.accumulate_from)
+    past = temperatures.before(as_of)
+    source = past if history is None else history
+    dates = np.arange(np.datetime64(window.start, "D"), np.datetime64(window.end, "D"))
+    tmin_c, tmax_c, seasons = _other_seasons(source, gap_rule, dates, season, latitude)
+    known, filled, through = _known(past, dates, tmin_c, tmax_c)
+    tmin_c[:, : known.dates.size], tmax_c[:, : known.dates.size] = known.tmin_c, known.tmax_c
+    first_unknown, outlook_through = known.dates.size, None
+    if outlook is not None:
+        used = _outlook_days(outlook, dates[first_unknown:])
+        days = slice(first_unknown, first_unknown + used.dates.size)
+        tmin_c[:, days], tmax_c[:, days] = used.tmin_c, used.tmax_c
+        outlook_through = used.dates[-1].astype(dt.date) if used.dates.size else None
+    enough = np.isnan(tmin_c[:, first_unknown:]).mean(axis=1) <= MOST_MISSING_SHARE
+    if first_unknown == dates.size:  # nothing is left to continue
+        enough[1:] = False
+    if not enough.any():
+        raise NotEnoughData(
+            f"no other season's temperatures can continue season {season}; upload at least one whole past year"
+        )
+    tmin_c, tmax_c = tmin_c[enough], tmax_c[enough]
+    for extremes in (tmin_c, tmax_c):
+        gap = np.isnan(extremes)
+        if gap.any():
+            extremes[gap] = _day_means(extremes)[np.nonzero(gap)[1]]
+    heat = daily_degree_days(tmin_c, tmax_c, rule)
+    return Traces(
+        window,
+        tuple(label for label, kept in zip(seasons, enough, strict=True) if kept),
+        tmin_c,
+        np.cumsum(heat, axis=1),
+        first_unknown,
+        through,
+        outlook_through,
+        filled,
+    )
+
+
+def crossing_days(accumulated: FloatArray, trace_of: IntArray, heat: FloatArray) -> FloatArray:
+    """First day on which the accumulated heat of a draw's trace has reached a value.
+
+    Parameters
+    ----------
+    accumulated : ndarray, shape (trace, day)
+        Never falling. [°C·day]
+    trace_of : ndarray of int, shape (draw,)
+    heat : ndarray, shape (draw, ...)
+        [°C·day]
+
+    Returns
+    -------
+    ndarray, shape (draw, ...)
+        Whole days since the start of the window; NaN where the season ends first.
+    """
+    days = np.full(heat.shape, np.nan)
+    for trace, curve in enumerate(accumulated):
+        mine = trace_of == trace
+        found = np.searchsorted(curve, heat[mine], side="left")
+        days[mine] = np.where(found < curve.size, found, np.nan)
+    return days
+
+
+def _other_seasons(
+    source: DailyTemperatures,
+    gap_rule: GapRule,
+    dates: DateArray,
+    season: int,
+    latitude: float,
+) -> tuple[FloatArray, FloatArray, list[int]]:
+    """Every other season's extremes on the same calendar days, NaN where missing; 29 February is the day before."""
+    filled = fill_gaps(source, "fill_short" if gap_rule == "refuse" else gap_rule).temperatures
+    if not filled.dates.size:
+        return np.empty((0, dates.size)), np.empty((0, dates.size)), []
+    first, last = (season_of(day.astype(dt.date), latitude) for day in filled.dates[[0, -1]])
+    labels = [label for label in range(first, last + 1) if label != season]
+    months = dates.astype("datetime64[M]")
+    day_of_month = (dates - months.astype("datetime64[D]")).astype(np.int64)
+    tmin_c, tmax_c = np.full((2, len(labels), dates.size), np.nan)
+    for row, label in enumerate(labels):
+        month = months + np.timedelta64(12 * (label - season), "M")
+        past = month.astype("datetime64[D]") + day_of_month
+        past = np.where(past.astype("datetime64[M]") != month, past - 1, past)
+        place = (past - filled.dates[0]).astype(np.int64)
+        inside = (place >= 0) & (place < filled.dates.size)
+        tmin_c[row, inside] = filled.tmin_c[place[inside]]
+        tmax_c[row, inside] = filled.tmax_c[place[inside]]
+    return tmin_c, tmax_c, labels
+
+
+def _day_means(extremes: FloatArray) -> FloatArray:
+    """Mean over traces of each day; where no trace knows the day, of the nearest days that one knows."""
+    known = ~np.isnan(extremes)
+    sums, counts = np.where(known, extremes, 0.0).sum(axis=0), known.sum(axis=0)
+    days = np.arange(counts.size)
+    means = sums[counts > 0] / counts[counts > 0]
+    return np.asarray(np.interp(days, days[counts > 0], means), dtype=np.float64)
+
+
+def _known(
+    past: DailyTemperatures, dates: DateArray, other_tmin_c: FloatArray, other_tmax_c: FloatArray
+) -> tuple[DailyTemperatures, tuple[Gap, ...], dt.date | None]:
+    """This season's days up to the last measured one, the gaps that other seasons filled, and that last day."""
+    measured = past.dates[~np.isnan(past.tmin_c)]
+    if not measured.size:
+        return DailyTemperatures(dates[:0], np.empty(0), np.empty(0)), (), None
+    days = dates[dates <= measured[-1]]
+    tmin_c, tmax_c = np.full((2, days.size), np.nan)
+    filled = fill_gaps(past, "fill_short").temperatures
+    ours, theirs = np.isin(days, filled.dates), np.isin(filled.dates, days)
+    tmin_c[ours], tmax_c[ours] = filled.tmin_c[theirs], filled.tmax_c[theirs]
+    gaps = find_gaps(DailyTemperatures(days, tmin_c, tmax_c))
+    hole = np.flatnonzero(np.isnan(tmin_c))
+    if hole.size and np.isnan(other_tmin_c[:, hole]).all(axis=0).any():
+        raise NotEnoughData(
+            f"temperatures are missing from {gaps[0].first} to {gaps[0].last}, and no other season has those days"
+        )
+    if hole.size:
+        tmin_c[hole] = np.nanmean(other_tmin_c[:, hole], axis=0)
+        tmax_c[hole] = np.nanmean(other_tmax_c[:, hole], axis=0)
+    return DailyTemperatures(days, tmin_c, tmax_c), gaps, measured[-1].astype(dt.date)
+
+
+def _outlook_days(outlook: DailyTemperatures, dates: DateArray) -> DailyTemperatures:
+    """The outlook's days from the first of ``dates`` on, without a break."""
+    first = np.searchsorted(outlook.dates, dates[:1])[0] if dates.size else outlook.dates.size
+    if first >= outlook.dates.size or outlook.dates[first] != dates[0]:
+        first = outlook.dates.size
+    missing = np.flatnonzero(np.isnan(outlook.tmin_c[first:]))
+    count = min(int(missing[0]) if missing.size else outlook.dates.size - first, dates.size)
+    days = slice(first, first + count)
+    return DailyTemperatures(outlook.dates[days], outlook.tmin_c[days], outlook.tmax_c[days])
