@@ -17,6 +17,7 @@ from service.store.tables import (
     BlockRow,
     BloomDateHistoryRow,
     BloomDateRow,
+    CalendarEventRow,
     CultivarRow,
     StationRow,
     VineyardRow,
@@ -80,9 +81,16 @@ class Vineyards(OwnedByGrower):
         return tuple(sorted(vineyards, key=lambda vineyard: vineyard.key))
 
     def delete(self, key: str) -> None:
-        """Delete a vineyard with its blocks, observations and their history. Raises NotFound."""
+        """Delete a vineyard with its blocks, its calendar, observations and their history. Raises NotFound."""
         self.get(key)
-        for row in (BloomDateRow, BloomDateHistoryRow, VisitRow, VisitHistoryRow, BlockRow):
+        for row in (
+            BloomDateRow,
+            BloomDateHistoryRow,
+            VisitRow,
+            VisitHistoryRow,
+            CalendarEventRow,
+            BlockRow,
+        ):
             self._delete(row, vineyard=key)
         self._delete(VineyardRow, key=key)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Connection
 
+from service.store.calendar import CalendarEvents
 from service.store.observations import BloomLog, Visits
 from service.store.plantings import Blocks, Cultivars, Vineyards
 from service.store.results import Fits, Jobs
@@ -24,3 +25,4 @@ class Repositories:
         self.visits = Visits(connection, grower)
         self.fits = Fits(connection, grower)
         self.jobs = Jobs(connection, grower)
+        self.calendar = CalendarEvents(connection, grower)

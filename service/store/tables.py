@@ -286,6 +286,20 @@ class JobRow(Base):
     updated_at: Mapped[dt.datetime]
 
 
+class CalendarEventRow(Base):
+    """What the calendar feed has told of an event last; ``event`` is its key within vineyard and season."""
+
+    __tablename__ = "calendar_events"
+    __table_args__ = (of_same_grower("vineyard", "vineyards"),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    event: Mapped[str] = mapped_column(primary_key=True)
+    sequence: Mapped[int]
+    last_modified: Mapped[dt.datetime]
+    content: Mapped[dict[str, Any]]
+
+
 def table_of(row: type[Base]) -> Table:
     """The table that a row class describes."""
     table = row.__table__
