@@ -1,0 +1,165 @@
+"""From bloom logs and visits to what is known of each stage's day: not yet on one day, come by another."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from statistics import fmean, median_low
+
+from models.heat.season import season_of
+from models.records import BloomLogRow, StageInterval, Visit
+from models.stages import STAGE_KEYS, STAGES, Stage
+
+# From 90 on BBCH codes tell of vines going dormant, when two seasons meet: they say nothing of this one's stages.
+FIRST_DORMANT_BBCH = 90
+
+# Season, cultivar and block (None where a whole cultivar was looked at), and with the stage.
+Place = tuple[int, str, str | None]
+StageOfPlace = tuple[int, str, str | None, str]
+
+
+@dataclass(frozen=True)
+class Look:
+    """All visits of one day to one block: mean of the observers' caps off [%], middle of their BBCH codes."""
+
+    date: dt.date
+    percent_open: float | None
+    bbch: int | None
+
+
+def stage_intervals(
+    log: Sequence[BloomLogRow],
+    visits: Sequence[Visit],
+    *,
+    latitude: float,
+    as_of: dt.date | None = None,
+) -> tuple[StageInterval, ...]:
+    """Between which days each block reached each stage.
+
+    Parameters
+    ----------
+    log : sequence of BloomLogRow
+        A date d of a block checked every n days means: after d - n, by d. Of two rows for one block and season
+        the later in the sequence counts, stage by stage.
+    visits : sequence of Visit
+        Caps off decide on the bloom stages; BBCH codes on the other stages, and on bloom where no percentage
+        was noted. Caps off above 0 also say that buds have broken.
+    latitude : float
+        Negative south of the equator; decides to which season a visit belongs. [degree]
+    as_of : date, optional
+        Nothing of later days counts, and no later log date says "not yet".
+
+    Returns
+    -------
+    tuple of StageInterval
+        One a season, block (or cultivar) and stage, in this order; stages of which nothing is known are missing.
+
+    Notes
+    -----
+    Caps don't go back on, so looks of one season should say "not yet" up to some day and "come" from then on.
+    Where they contradict each other, the change that contradicts the fewest looks counts; where several do
+    equally well, the interval holds them all.
+
+    Where log and visits speak of the same stage and agree, both hold. A log date that is the day of the visit
+    that first saw the stage only repeats that visit, so then the visits' interval stands. Where they exclude
+    each other, the visits count if they saw the stage come, having looked before and after; else the log does.
+    """
+    logged = _from_log(log, as_of)
+    known = dict(logged)
+    for key, seen in _from_visits(looks_by_place(visits, latitude=latitude, as_of=as_of)).items():
+        known[key] = _combined(logged[key], seen) if key in logged else seen
+    return tuple(known[key] for key in sorted(known, key=_season_order))
+
+
+def looks_by_place(
+    visits: Sequence[Visit], *, latitude: float, as_of: dt.date | None = None
+) -> dict[Place, tuple[Look, ...]]:
+    """Looks at each block in each season, in the order of their days.
+
+    Parameters
+    ----------
+    visits : sequence of Visit
+    latitude : float
+        Negative south of the equator. [degree]
+    as_of : date, optional
+        Later visits are left out.
+    """
+    by_day: dict[Place, dict[dt.date, list[Visit]]] = defaultdict(lambda: defaultdict(list))
+    for visit in visits:
+        if as_of is None or visit.date <= as_of:
+            place = (season_of(visit.date, latitude), visit.cultivar, visit.block)
+            by_day[place][visit.date].append(visit)
+    return {place: tuple(_look(date, days[date]) for date in sorted(days)) for place, days in by_day.items()}
+
+
+def _look(date: dt.date, visits: Sequence[Visit]) -> Look:
+    percents = [visit.percent_open for visit in visits if visit.percent_open is not None]
+    codes = [visit.bbch for visit in visits if visit.bbch is not None and visit.bbch < FIRST_DORMANT_BBCH]
+    # codes are ordinal, so they have a middle but no mean
+    return Look(date, fmean(percents) if percents else None, median_low(codes) if codes else None)
+
+
+def _from_log(log: Sequence[BloomLogRow], as_of: dt.date | None) -> dict[StageOfPlace, StageInterval]:
+    known: dict[StageOfPlace, StageInterval] = {}
+    for row in log:
+        between_checks = dt.timedelta(days=row.checked_every_days)
+        for stage, date in row.dates.items():
+            if as_of is None or date <= as_of:
+                key = (row.season, row.cultivar, row.block, stage)
+                known[key] = StageInterval(*key, after=date - between_checks, by=date)
+    return known
+
+
+def _from_visits(looks: Mapping[Place, Sequence[Look]]) -> dict[StageOfPlace, StageInterval]:
+    known: dict[StageOfPlace, StageInterval] = {}
+    for place, of_place in looks.items():
+        for stage in STAGES:
+            if stage.percent_open is None and all(look.bbch is None for look in of_place):
+                continue  # that buds have broken before bloom is no news
+            told = [(look.date, come) for look in of_place if (come := _has_come(stage, look)) is not None]
+            after, by = _change(told)
+            if after is not None or by is not None:
+                known[*place, stage.key] = StageInterval(*place, stage.key, after, by)
+    return known
+
+
+def _has_come(stage: Stage, look: Look) -> bool | None:
+    """What a look says of a stage; None if nothing."""
+    if stage.percent_open is not None and look.percent_open is not None:
+        return look.percent_open >= stage.percent_open
+    if look.bbch is not None:
+        return look.bbch >= stage.bbch
+    if stage.key == "budbreak" and look.percent_open:
+        return True
+    return None
+
+
+def _change(told: Sequence[tuple[dt.date, bool]]) -> tuple[dt.date | None, dt.date | None]:
+    """Last day of "not yet" and first of "come", at the change that contradicts the fewest looks."""
+    come = [said for _, said in told]
+    contradicted = [sum(come[:place]) + come[place:].count(False) for place in range(len(come) + 1)]
+    best = [place for place, count in enumerate(contradicted) if count == min(contradicted)]
+    after = told[best[0] - 1][0] if best[0] > 0 else None
+    by = told[best[-1]][0] if best[-1] < len(told) else None
+    return after, by
+
+
+def _combined(logged: StageInterval, visited: StageInterval) -> StageInterval:
+    if visited.by == logged.by:
+        return visited if visited.after is not None else logged
+    after = max(day for day in (logged.after, visited.after) if day is not None)
+    by = min(day for day in (logged.by, visited.by) if day is not None)
+    if after < by:
+        return StageInterval(*_key(logged), after, by)
+    return visited if visited.after is not None and visited.by is not None else logged
+
+
+def _key(seen: StageInterval) -> StageOfPlace:
+    return seen.season, seen.cultivar, seen.block, seen.stage
+
+
+def _season_order(key: StageOfPlace) -> tuple[int, str, str, int]:
+    season, cultivar, block, stage = key
+    return season, cultivar, block or "", STAGE_KEYS.index(stage)
