@@ -217,9 +217,13 @@ class StageInterval:
 
 @dataclass(frozen=True)
 class Site:
-    """One vineyard's past: its station's weather and what was seen there."""
+    """One vineyard's past: its station's weather and what was seen there.
+
+    ``visits`` are the looks from which observations were made; their percentages tell of the bloom curve.
+    """
 
     key: str
     latitude: float
     temperatures: DailyTemperatures
     observations: tuple[StageInterval, ...] = field(default=())
+    visits: tuple[Visit, ...] = field(default=())
