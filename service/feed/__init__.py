@@ -1,0 +1,1 @@
+"""The season as a calendar that other programs subscribe to (RFC 5545)."""

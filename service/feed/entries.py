@@ -1,0 +1,151 @@
+"""Bloom windows and pollen warnings in a grower's words, as entries of a calendar."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+
+from models.bloom.forecast import SPRAY_CAUTION, BlockForecast, StageForecast, Status
+from models.records import Planting
+from models.stages import BLOOM_STAGES, STAGES
+from models.vineyard.pollination import BlockPollination, PollenWarning, Uncovered, WarningCode
+from models.vineyard.wording import block_name, in_words, percent, sentence
+from service.usecases.calendar import Entry
+
+MEANING = {stage.key: stage.meaning for stage in STAGES}
+SAID_OF_STATUS: dict[Status, str] = {
+    "observed": "seen",
+    "expected": "expected",
+    "presumed": "presumed: its day is past, and nobody has recorded a look",
+    "overdue": "overdue: visits say not yet",
+    "unlikely": "unlikely this season",
+}
+SAID_OF_WARNING: dict[WarningCode, str] = {
+    "pollen_ends_early": "pollen ends early",
+    "pollen_starts_late": "pollen starts late",
+    "pollen_gap": "gap in the pollen",
+    "no_pollen_source_in_reach": "no pollen source in reach",
+    "single_pollen_source": "hangs on one pollen source",
+    "no_viable_pollen": "no viable pollen in reach",
+    "unknown_bloom": "pollen cover not fully known",
+}
+
+
+def season_entries(
+    blocks: Sequence[BlockForecast],
+    pollen: Sequence[BlockPollination],
+    planting: Planting,
+    *,
+    interval: float,
+) -> Iterator[Entry]:
+    """The bloom window of every block that has one, and the warnings about it."""
+    names = names_of(planting)
+    found = {block.block: block for block in pollen}
+    for block in blocks:
+        window = bloom_window(block)
+        if window is None:
+            continue
+        yield _bloom(block, names[block.block], window, interval)
+        if block.block in found:
+            yield from _warnings(found[block.block], names[block.block], window)
+
+
+def names_of(planting: Planting) -> dict[str, str]:
+    """Each block as a grower reads it."""
+    return {block.key: block_name(block, planting.cultivars[block.cultivar]) for block in planting.blocks}
+
+
+def without_window(blocks: Sequence[BlockForecast], planting: Planting) -> list[str]:
+    """What is said of the blocks that stand in no entry."""
+    names = names_of(planting)
+    return [
+        f"No bloom forecast for {names[block.block]}: {block.why_none or 'it may not bloom this season'}."
+        for block in blocks
+        if bloom_window(block) is None
+    ]
+
+
+Window = dict[str, dt.date]
+"""Median date of each bloom stage that has one; at least one has."""
+
+
+def bloom_window(block: BlockForecast) -> Window | None:
+    """The medians of a block's bloom, None without any."""
+    stages = ((stage, block.stages.get(stage)) for stage in BLOOM_STAGES)
+    return {stage: told.median for stage, told in stages if told is not None and told.median} or None
+
+
+def _bloom(block: BlockForecast, name: str, window: Window, interval: float) -> Entry:
+    first, last = min(window.values()), max(window.values())
+    title = f"{sentence(name)}: bloom {_span(first, last)}"
+    if "full_bloom" in window:
+        title += f", full {in_words(window['full_bloom'])}"
+    lines = [_stage_line(stage, told, interval) for stage, told in block.stages.items()]
+    if block.basis == "pooled":
+        lines.append("This cultivar has few seasons of its own here: its dates lean on the other cultivars.")
+    return Entry("bloom", block.block, first, last, title, "\n".join([*lines, "", SPRAY_CAUTION]))
+
+
+def _span(first: dt.date, last: dt.date) -> str:
+    return in_words(first) if first == last else f"{in_words(first)} to {in_words(last)}"
+
+
+def _stage_line(stage: str, told: StageForecast, interval: float) -> str:
+    line = f"{sentence(stage.replace('_', ' '))} ({MEANING[stage]}): "
+    if told.median is None:
+        return f"{line}{SAID_OF_STATUS[told.status]}, {percent(told.chance)} chance."
+    line += in_words(told.median)
+    if told.low is not None and told.high is not None:
+        line += f", {percent(interval)} range {_span(told.low, told.high)}"
+    elif told.low is not None:
+        line += f", {percent(interval)} range from {in_words(told.low)} on"
+    line += f"; {SAID_OF_STATUS[told.status]}"
+    return f"{line}, {percent(told.chance)} chance this season." if told.chance < 1 else f"{line}."
+
+
+def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[Entry]:
+    """One entry for each code: a block can have two warnings of one code."""
+    for code in dict.fromkeys(warning.code for warning in block.warnings):
+        said = [warning for warning in block.warnings if warning.code == code]
+        first, last = critical_days(code, block.uncovered, window)
+        text = "\n\n".join(_warning_text(warning) for warning in said)
+        title = f"{said[0].level.capitalize()}: {name}, {SAID_OF_WARNING[code]}"
+        yield Entry("warning", f"{code}/{block.block}", first, last, title, text)
+
+
+def _warning_text(warning: PollenWarning) -> str:
+    return f"{warning.message}\nLevel: {warning.level}. Chance: {percent(warning.chance)}."
+
+
+def critical_days(
+    code: WarningCode, uncovered: Sequence[Uncovered], window: Window
+) -> tuple[dt.date, dt.date]:
+    """The days that a warning is about.
+
+    Pollen that ends early leaves the last uncovered days, pollen that starts late the first ones, a gap those
+    in between; without any source all are. Where no day stands out, and for what is not about days, it is the
+    end, the start or the whole of the bloom.
+    """
+    first, last = min(window.values()), max(window.values())
+    middle = window.get("full_bloom", first)
+    match code:
+        case "pollen_ends_early":
+            runs = [run for run in uncovered if run.last_day >= middle][-1:]
+            otherwise = (last, last)
+        case "pollen_starts_late":
+            runs = [run for run in uncovered if run.first_day <= middle][:1]
+            otherwise = (first, first)
+        case "pollen_gap":
+            runs = [run for run in uncovered if first < run.first_day and run.last_day < last]
+            otherwise = (middle, middle)
+        case "no_pollen_source_in_reach" | "no_viable_pollen":
+            runs = list(uncovered)
+            otherwise = (first, last)
+        case _:
+            return first, last
+    return _around(runs) or otherwise
+
+
+def _around(runs: Iterable[Uncovered]) -> tuple[dt.date, dt.date] | None:
+    days = [day for run in runs for day in (run.first_day, run.last_day)]
+    return (min(days), max(days)) if days else None
