@@ -108,12 +108,16 @@ def _in_order(revisions: Iterable[Revision]) -> tuple[Revision, ...]:
 
 
 def keep(
-    records: Repositories, vineyard: str, season: int, entries: Sequence[Entry], *, as_of: dt.date
+    records: Repositories,
+    vineyard: str,
+    season: int,
+    entries: Sequence[Entry],
+    *,
+    as_of: dt.date,
+    now: dt.datetime,
 ) -> tuple[Revision, ...]:
     """Revise the entries and keep what has changed as told. Raises NotFound (vineyard)."""
     before = told_before(records, vineyard, season)
-    # whole seconds, as a calendar tells them
-    now = dt.datetime.now(dt.UTC).replace(microsecond=0)
     revisions = revise(entries, before, as_of=as_of, now=now)
     changed = [new for new in revisions if before.get(new.entry.key) != new]
     records.calendar.put(
