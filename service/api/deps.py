@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from typing import Annotated, Any
 
@@ -130,3 +131,8 @@ def wants_csv(request: Request) -> bool:
     """Whether the client prefers CSV to JSON."""
     accepted = request.headers.get("accept", "")
     return CSV in accepted and JSON not in accepted
+
+
+def today() -> dt.date:
+    """The day on this machine's calendar: the one place where an answer looks at the clock."""
+    return dt.datetime.now(dt.UTC).astimezone().date()

@@ -7,8 +7,11 @@ from fastapi import APIRouter
 from service.api import (
     blocks,
     bloom_log,
+    bloom_report,
     cultivars,
     degree_days,
+    fits,
+    forecasts,
     health,
     planting,
     stations,
@@ -30,5 +33,8 @@ for part in (
     planting,
     bloom_log,
     visits,
+    fits,
+    forecasts,
+    bloom_report,
 ):
     router.include_router(part.router)

@@ -195,10 +195,12 @@ class VineyardBody(Body):
     name: Name
     station: Slug | None = None
     reach_m: float = Field(default=15.0, ge=0, le=100_000, description="50 ft: common practice.")
-    receptive_days: float | None = Field(
-        default=None, gt=0, le=30, description="Days a flower stays receptive."
+    receptive_days: int | None = Field(
+        default=None, ge=1, le=30, description="Days a flower stays receptive from capfall; assumed 3."
     )
-    pollen_days: float | None = Field(default=None, gt=0, le=30, description="Days an anther sheds pollen.")
+    pollen_days: int | None = Field(
+        default=None, ge=1, le=30, description="Days an anther sheds pollen from capfall; assumed 2."
+    )
 
 
 class VineyardAnswer(VineyardBody):

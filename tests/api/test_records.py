@@ -19,7 +19,7 @@ BODIES: dict[str, dict[str, Any]] = {
         "viable_pollen": False,
         "berry_mass_g": None,
     },
-    VINEYARD: {"name": "Hollow", "station": None, "reach_m": 0.0, "receptive_days": 4.0, "pollen_days": 1.5},
+    VINEYARD: {"name": "Hollow", "station": None, "reach_m": 0.0, "receptive_days": 4, "pollen_days": 1},
 }
 
 

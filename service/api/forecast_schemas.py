@@ -1,0 +1,242 @@
+"""The bodies of forecasts and of pollen cover."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Self
+
+from pydantic import Field
+
+from models.bloom.forecast import Status
+from models.records import FlowerType
+from models.units import feet_from_metres
+from models.vineyard.pollination import BlockPollination, SourceCover, Spread, WarningCode, WarningLevel
+from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
+from service.api.schemas import Body, Units
+from service.usecases.forecasts import Basis, VineyardForecast
+from service.usecases.pollen import VineyardPollination
+
+
+class StageAnswer(Body):
+    """When a block reaches a stage; dates are null where the season may end first."""
+
+    status: Status
+    median: dt.date | None
+    low: dt.date | None
+    high: dt.date | None
+    chance: float = Field(description="That it comes this season.")
+    threshold: float = Field(description="The heat that the cultivar needs.")
+
+
+class BlockForecastAnswer(Body):
+    """The stages of one block, by stage key; ``why`` says why there are none."""
+
+    block: str
+    cultivar: str
+    flower_type: FlowerType
+    basis: Basis
+    why: str | None
+    stages: dict[str, StageAnswer]
+
+
+class ForecastAnswer(Body):
+    """A vineyard's season as foreseen on a day: medians, and the interval from low to high."""
+
+    vineyard: str
+    season: int
+    as_of: dt.date
+    fit: str
+    interval: float
+    temperatures_through: dt.date | None
+    outlook_issued_on: dt.date | None = Field(
+        description="Null where no outlook reaches beyond the measured days."
+    )
+    outlook_through: dt.date | None
+    trace_seasons: list[int] = Field(description="Past seasons whose weather continues this one.")
+    heat_to_date: float
+    heat_unit: HeatUnit
+    cautions: list[str]
+    blocks: list[BlockForecastAnswer]
+
+    @classmethod
+    def of(cls, foreseen: VineyardForecast, units: Units) -> Self:
+        """A forecast for the client."""
+        found, planting = foreseen.forecast, foreseen.vineyard.planting
+        return cls(
+            vineyard=foreseen.vineyard.key,
+            season=found.season,
+            as_of=found.as_of,
+            fit=foreseen.fit.id,
+            interval=found.interval,
+            temperatures_through=found.traces.temperatures_through,
+            outlook_issued_on=foreseen.outlook_issued_on,
+            outlook_through=found.traces.outlook_through,
+            trace_seasons=list(found.traces.seasons),
+            heat_to_date=told_heat(found.heat_to_date, units),
+            heat_unit=heat_unit(units),
+            cautions=list(foreseen.cautions),
+            blocks=[
+                BlockForecastAnswer(
+                    block=block.block,
+                    cultivar=block.cultivar,
+                    flower_type=planting.cultivars[block.cultivar].flower_type,
+                    basis=foreseen.basis(block),
+                    why=block.why_none,
+                    stages={
+                        key: StageAnswer(
+                            status=stage.status,
+                            median=stage.median,
+                            low=stage.low,
+                            high=stage.high,
+                            chance=round(stage.chance, 3),
+                            threshold=told_heat(stage.threshold, units),
+                        )
+                        for key, stage in block.stages.items()
+                    },
+                )
+                for block in found.blocks
+            ],
+        )
+
+
+class OverlapDays(Body):
+    """Median and interval of a number of days."""
+
+    median: int
+    low: int
+    high: int
+
+
+class ShareSpread(Body):
+    """Median and interval of a share."""
+
+    median: float
+    low: float
+    high: float
+
+    @classmethod
+    def of(cls, spread: Spread) -> Self:
+        """Rounded for the client."""
+        return cls(median=round(spread.median, 3), low=round(spread.low, 3), high=round(spread.high, 3))
+
+
+class SourceAnswer(Body):
+    """What one pollen source in reach does for a block; no distance where a list of neighbours decided."""
+
+    block: str
+    cultivar: str
+    distance_m: float | None
+    distance_ft: float | None
+    overlap_days: OverlapDays
+    synchrony: float
+    share_of_bloom_covered: float
+    share_lost_without_it: float
+    chance_ends_first: float
+    chance_starts_late: float
+
+    @classmethod
+    def of(cls, source: SourceCover) -> Self:
+        """Rounded for the client."""
+        distance, days = source.distance_m, source.overlap_days
+        return cls(
+            block=source.block,
+            cultivar=source.cultivar,
+            distance_m=None if distance is None else round(distance, 1),
+            distance_ft=None if distance is None else round(feet_from_metres(distance), 1),
+            overlap_days=OverlapDays(median=round(days.median), low=round(days.low), high=round(days.high)),
+            synchrony=round(source.synchrony, 3),
+            share_of_bloom_covered=round(source.share_of_bloom_covered, 3),
+            share_lost_without_it=round(source.share_lost_without_it, 3),
+            chance_ends_first=round(source.chance_ends_first, 3),
+            chance_starts_late=round(source.chance_starts_late, 3),
+        )
+
+
+class UncoveredAnswer(Body):
+    """Days, both ends included, on which receptive flowers are likely to get no pollen."""
+
+    first: dt.date = Field(serialization_alias="from")
+    last: dt.date = Field(serialization_alias="to")
+    chance: float
+
+
+class WarningAnswer(Body):
+    """What is wrong with a block's pollen, how urgent and how likely, and what to do."""
+
+    code: WarningCode
+    level: WarningLevel
+    chance: float
+    message: str
+
+
+class PistillateBlock(Body):
+    """Pollen cover of one pistillate block; the share is null where its bloom or its sources' is not known."""
+
+    block: str
+    cultivar: str
+    cultivar_name: str
+    sources: list[SourceAnswer] = Field(description="Viable and in reach, the best first.")
+    share_of_bloom_covered: ShareSpread | None
+    uncovered: list[UncoveredAnswer]
+    warnings: list[WarningAnswer] = Field(description="The worst first.")
+
+    @classmethod
+    def of(cls, found: BlockPollination, cultivar_name: str) -> Self:
+        """One block for the client."""
+        share = found.share_of_bloom_covered
+        return cls(
+            block=found.block,
+            cultivar=found.cultivar,
+            cultivar_name=cultivar_name,
+            sources=[SourceAnswer.of(source) for source in found.sources],
+            share_of_bloom_covered=None if share is None else ShareSpread.of(share),
+            uncovered=[
+                UncoveredAnswer(first=run.first_day, last=run.last_day, chance=round(run.chance, 3))
+                for run in found.uncovered
+            ],
+            warnings=[
+                WarningAnswer(
+                    code=warning.code,
+                    level=warning.level,
+                    chance=round(warning.chance, 3),
+                    message=warning.message,
+                )
+                for warning in found.warnings
+            ],
+        )
+
+
+class PollinationAnswer(Body):
+    """Pollen cover of all pistillate blocks of a vineyard, and what it takes for granted."""
+
+    vineyard: str
+    season: int
+    as_of: dt.date
+    fit: str
+    interval: float
+    reach_m: float
+    reach_ft: float
+    receptive_days: int
+    pollen_days: int
+    cautions: list[str]
+    pistillate_blocks: list[PistillateBlock]
+
+    @classmethod
+    def of(cls, foreseen: VineyardForecast, found: VineyardPollination) -> Self:
+        """Pollen cover for the client."""
+        cultivars = foreseen.vineyard.planting.cultivars
+        return cls(
+            vineyard=foreseen.vineyard.key,
+            season=foreseen.forecast.season,
+            as_of=foreseen.forecast.as_of,
+            fit=foreseen.fit.id,
+            interval=foreseen.forecast.interval,
+            reach_m=found.reach_m,
+            reach_ft=round(feet_from_metres(found.reach_m), 1),
+            receptive_days=found.receptive_days,
+            pollen_days=found.pollen_days,
+            cautions=list(found.cautions),
+            pistillate_blocks=[
+                PistillateBlock.of(block, cultivars[block.cultivar].name) for block in found.blocks
+            ],
+        )

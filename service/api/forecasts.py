@@ -1,0 +1,58 @@
+"""A vineyard's season as foreseen on a day, and its pollen cover."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query
+
+from service.api.deps import Reading, UnitsQuery, VineyardKey, today
+from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
+from service.api.responses import problems
+from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.usecases.pollen import pollinate
+
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+
+
+def foreseen(
+    vineyard: VineyardKey,
+    records: Reading,
+    as_of: Annotated[
+        dt.date | None,
+        Query(
+            description="The day on which the forecast is made, by default today: temperatures of the days "
+            "before it, and what was seen on it or before."
+        ),
+    ] = None,
+    fit: Annotated[str | None, Query(max_length=63, description="By default the newest.")] = None,
+    interval: Annotated[
+        float, Query(gt=0, lt=1, description="Probability of the interval from low to high.")
+    ] = 0.8,
+) -> VineyardForecast:
+    """The forecast that is asked for."""
+    return stored_forecast(
+        records, vineyard, as_of=today() if as_of is None else as_of, fit=fit, interval=interval
+    )
+
+
+Foreseen = Annotated[VineyardForecast, Depends(foreseen, scope="function")]
+
+
+@router.get("/forecast", summary="Forecast the season", responses=problems(404))
+def get_forecast(forecast: Foreseen, units: UnitsQuery = "metric") -> ForecastAnswer:
+    """When every block reaches each stage, as foreseen on a day. The same data, fit and `as_of` give the same
+    answer.
+
+    `status`: `observed`; `expected`; `presumed`, as its median is past and nobody looked; `overdue`, as visits
+    say not yet though the median is past; `unlikely` this season.
+    """
+    return ForecastAnswer.of(forecast, units)
+
+
+@router.get("/pollination", summary="Forecast the pollen cover", responses=problems(404))
+def get_pollination(forecast: Foreseen) -> PollinationAnswer:
+    """How much of each pistillate block's bloom gets pollen from which source, on which days none, and what
+    to do. It rests on the same draws as the forecast."""
+    return PollinationAnswer.of(forecast, pollinate(forecast))

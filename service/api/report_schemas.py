@@ -1,0 +1,125 @@
+"""The bodies of the report that is made in one call."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Self
+
+from fastapi import UploadFile
+from pydantic import Field
+
+from models.records import Planting
+from service.api.fit_schemas import FitAnswer
+from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
+from service.api.schemas import BadRow, Body, GapAnswer, Units
+from service.ingest.bloom_log import ReadBloomLog
+from service.ingest.planting import ReadPlanting
+from service.ingest.report import OnBadRows
+from service.ingest.temperature_headers import TemperatureUnit
+from service.ingest.temperatures import ReadTemperatures
+from service.ingest.visits import ReadVisits
+from service.usecases.report import Report
+
+
+class ReportForm(Body):
+    """The files of a vineyard, as CSV, and how to read them. A bloom log or visits are needed."""
+
+    temperatures: UploadFile
+    planting: UploadFile
+    bloom_log: UploadFile | None = None
+    visits: UploadFile | None = None
+    outlook: UploadFile | None = Field(default=None, description="Taken as issued on `as_of`.")
+    as_of: dt.date | None = Field(default=None, description="By default today.")
+    unit: TemperatureUnit | None = Field(default=None, description="Needed unless the headers carry it.")
+    latitude: float | None = Field(
+        default=None, ge=-90, le=90, description="Degrees, north positive; by default north of the equator."
+    )
+    reach_m: float = Field(
+        default=Planting.reach_m, ge=0, le=100_000, description="How far pollen is carried."
+    )
+    interval: float = Field(default=0.8, gt=0, lt=1)
+    units: Units = "metric"
+    date_format: str | None = Field(default=None, max_length=40)
+    on_bad_rows: OnBadRows = "reject"
+    search: bool = Field(default=True, description="Choose the heat rule; else the trade default.")
+
+
+class FileReceipt(Body):
+    """What one file held."""
+
+    rows_read: int
+    bad_rows: list[BadRow]
+    warnings: list[str]
+
+    @classmethod
+    def of(cls, read: ReadPlanting | ReadBloomLog | ReadVisits | None) -> Self | None:
+        """What was read, for the client."""
+        if read is None:
+            return None
+        return cls(
+            rows_read=read.rows_read,
+            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
+            warnings=list(read.warnings),
+        )
+
+
+class WeatherReceipt(FileReceipt):
+    """What a file of temperatures held."""
+
+    missing_values: int
+    first_date: dt.date
+    last_date: dt.date
+    gaps: list[GapAnswer]
+
+    @classmethod
+    def of_weather(cls, read: ReadTemperatures | None) -> Self | None:
+        """What was read, for the client."""
+        if read is None:
+            return None
+        return cls(
+            rows_read=read.rows_read,
+            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
+            warnings=list(read.warnings),
+            missing_values=read.missing_values,
+            first_date=read.first_date,
+            last_date=read.last_date,
+            gaps=[GapAnswer(first=gap.from_date, last=gap.to_date, days=gap.days) for gap in read.gaps],
+        )
+
+
+class UploadReceipts(Body):
+    """What each file held; null for those that were not sent."""
+
+    temperatures: WeatherReceipt | None
+    planting: FileReceipt | None
+    bloom_log: FileReceipt | None
+    visits: FileReceipt | None
+    outlook: WeatherReceipt | None
+
+
+class ReportAnswer(Body):
+    """Fit, forecast and pollen cover of the files that were sent. Nothing of it is stored."""
+
+    cautions: list[str] = Field(description="Beside those of the forecast.")
+    fit: FitAnswer
+    forecast: ForecastAnswer
+    pollination: PollinationAnswer
+    uploads: UploadReceipts
+
+    @classmethod
+    def of(cls, report: Report, units: Units) -> Self:
+        """A report for the client."""
+        read = report.read
+        return cls(
+            cautions=list(report.cautions),
+            fit=FitAnswer.of(report.fit, units),
+            forecast=ForecastAnswer.of(report.forecast, units),
+            pollination=PollinationAnswer.of(report.forecast, report.pollination),
+            uploads=UploadReceipts(
+                temperatures=WeatherReceipt.of_weather(read.temperatures),
+                planting=FileReceipt.of(read.planting),
+                bloom_log=FileReceipt.of(read.bloom_log),
+                visits=FileReceipt.of(read.visits),
+                outlook=WeatherReceipt.of_weather(read.outlook),
+            ),
+        )

@@ -1,0 +1,179 @@
+"""Fit the thresholds of a grower's cultivars, keep fits, and take over those of others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from models.bloom.search import choose_rule
+from models.bloom.thresholds import fit_thresholds
+from models.errors import BadInput, NotEnoughData, Problem
+from models.records import GapRule, HeatRule, Site
+from models.stages import BLOOM_STAGES, in_season_order
+from service.store.engine import Store
+from service.store.repositories import Repositories
+from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
+from service.usecases.shared_fits import FitDocument
+from service.usecases.vineyard_records import VineyardRecords, load_vineyards, without_running_season
+
+# Budbreak teaches bloom, and bloom fruit set, where they were observed.
+DEFAULT_STAGES = ("budbreak", *BLOOM_STAGES, "fruit_set")
+
+
+@dataclass(frozen=True)
+class FitOptions:
+    """How to fit.
+
+    Attributes
+    ----------
+    stages : tuple of str or None
+        Stage keys; None for those up to fruit set. What was never observed is left out.
+    exclude_seasons : tuple of int
+        Season labels to leave out.
+    rule : HeatRule or None
+        How heat is summed; None for the trade default, or what the search finds.
+    search : bool or None
+        Whether to choose the rule by how well it predicts seasons left out; None: where no rule is given.
+    """
+
+    stages: tuple[str, ...] | None = None
+    exclude_seasons: tuple[int, ...] = ()
+    rule: HeatRule | None = None
+    gap_rule: GapRule = "fill_short"
+    search: bool | None = None
+
+
+def fit_vineyards(vineyards: Sequence[VineyardRecords], options: FitOptions) -> SavedFit:
+    """Fit the thresholds of all cultivars of these vineyards.
+
+    Observations of a season that is not over are left to that season's forecast, which learns from them; they
+    are fitted only where there is no other season.
+
+    Raises
+    ------
+    BadInput
+        If a stage is unknown, or both a rule and a search are asked for.
+    NotEnoughData
+        If nothing is left to fit.
+    """
+    if options.rule is not None and options.search:
+        problem = "the search chooses the heat rule: leave heat out, or say search: false"
+        raise BadInput("both a heat rule and a search for one are asked for", [Problem("search", problem)])
+    stages = in_season_order(DEFAULT_STAGES if options.stages is None else options.stages)
+    every = [vineyard.site() for vineyard in vineyards]
+    past = [without_running_season(vineyard, site) for vineyard, site in zip(vineyards, every, strict=True)]
+    excluded = frozenset(options.exclude_seasons)
+    if _usable(past, stages, excluded):
+        sites = [site for site in past if site.observations]
+        before = {site.key: site for site in sites}
+        running = {
+            seen.season
+            for site in every
+            for seen in site.observations
+            if site.key not in before or seen not in before[site.key].observations
+        }
+    else:
+        sites, running = [site for site in every if site.observations], set()
+    seen = _usable(sites, stages, excluded)
+    if not seen:
+        raise NotEnoughData(_nothing_to_fit(vineyards, stages, excluded))
+    observed = tuple(stage for stage in stages if stage in seen)
+    search = None
+    rule = HeatRule() if options.rule is None else options.rule
+    if options.search or (options.search is None and options.rule is None):
+        search = choose_rule(
+            sites, stages=observed, gap_rule=options.gap_rule, exclude_seasons=options.exclude_seasons
+        )
+        rule = search.rule
+    fit = fit_thresholds(
+        sites,
+        stages=observed,
+        rule=rule,
+        gap_rule=options.gap_rule,
+        exclude_seasons=options.exclude_seasons,
+    )
+    return SavedFit(
+        fit,
+        vineyards=tuple(vineyard.key for vineyard in vineyards),
+        exclude_seasons=tuple(sorted(excluded)),
+        running_seasons=tuple(sorted(running - excluded)),
+        search=search,
+    )
+
+
+def _usable(sites: Sequence[Site], stages: Sequence[str], excluded: frozenset[int]) -> set[str]:
+    """The stages of which a date is left to fit."""
+    return {
+        seen.stage
+        for site in sites
+        for seen in site.observations
+        if seen.by is not None and seen.stage in stages and seen.season not in excluded
+    }
+
+
+def _nothing_to_fit(
+    vineyards: Sequence[VineyardRecords], stages: Sequence[str], excluded: frozenset[int]
+) -> str:
+    if not vineyards:
+        return "there is no vineyard whose station has temperatures; put one and upload some first"
+    left = " outside the excluded seasons" if excluded else ""
+    names = ", ".join(vineyard.key for vineyard in vineyards)
+    return f"no date of {', '.join(stages)} was observed{left} in {names}; upload a bloom log or visits first"
+
+
+def make_fit(
+    store: Store, grower: str, *, vineyards: Sequence[str] | None, options: FitOptions
+) -> tuple[SavedFit, bool]:
+    """Fit from the store and keep the fit; the same data and options make the same fit.
+
+    Nothing is locked while the model runs.
+
+    Returns
+    -------
+    fit : SavedFit
+    new : bool
+        False if it was kept before.
+
+    Raises
+    ------
+    NotFound
+        If a vineyard does not exist.
+    BadInput, NotEnoughData
+        As `fit_vineyards` and `load_vineyards` do.
+    """
+    with store.transaction(grower, read_only=True) as records:
+        loaded = load_vineyards(records, vineyards)
+    saved = fit_vineyards(loaded, options)
+    with store.transaction(grower) as records:
+        return saved, records.fits.add(saved.id, to_document(saved))
+
+
+def import_fit(store: Store, grower: str, document: FitDocument) -> tuple[SavedFit, bool]:
+    """Take over a fit that another grower shared.
+
+    Raises
+    ------
+    BadInput
+        If the document is no fit that a forecast could be made with.
+    """
+    saved = from_another_grower(document)
+    with store.transaction(grower) as records:
+        return saved, records.fits.add(saved.id, to_document(saved))
+
+
+def get_fit(records: Repositories, id: str | None) -> SavedFit:
+    """A kept fit; by default the newest.
+
+    Raises
+    ------
+    NotFound
+        If there is no such fit.
+    NotEnoughData
+        If none is asked for and there is none.
+    """
+    if id is None:
+        latest = records.fits.latest()
+        if latest is None:
+            raise NotEnoughData("there is no fit yet; make one with POST /v1/fits, or import one")
+        id = latest.id
+    return from_document(records.fits.get(id))

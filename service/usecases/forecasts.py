@@ -1,0 +1,118 @@
+"""Forecast a vineyard's season, and say what the forecast takes for granted."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from models.bloom.forecast import BlockForecast, Forecast, forecast
+from models.errors import NotEnoughData
+from models.records import DailyTemperatures
+from service.store.repositories import Repositories
+from service.usecases.fit_documents import SavedFit
+from service.usecases.fits import get_fit
+from service.usecases.vineyard_records import VineyardRecords, load_vineyard
+
+Basis = Literal["own", "pooled", "imported", "none"]
+
+
+class Outlook(NamedTuple):
+    """A weather forecast, and the day on which it was issued."""
+
+    issued_on: dt.date
+    days: DailyTemperatures
+
+
+@dataclass(frozen=True, eq=False)
+class VineyardForecast:
+    """A vineyard's season as foreseen with one fit, and all that has to be borne in mind."""
+
+    vineyard: VineyardRecords
+    fit: SavedFit
+    forecast: Forecast
+    cautions: tuple[str, ...]
+    outlook_issued_on: dt.date | None = None
+
+    def basis(self, block: BlockForecast) -> Basis:
+        """What the forecast of a block rests on."""
+        return "imported" if self.fit.imported and block.basis != "none" else block.basis
+
+
+def forecast_vineyard(
+    vineyard: VineyardRecords,
+    fit: SavedFit,
+    *,
+    as_of: dt.date,
+    interval: float,
+    outlook: Outlook | None = None,
+) -> VineyardForecast:
+    """Forecast from what was known on a day.
+
+    Raises
+    ------
+    BadInput
+        If the interval is no probability, or the season is out of the calendar's range.
+    NotEnoughData
+        If there is no block, no temperature before ``as_of``, or no past season to continue this one.
+    """
+    if not vineyard.planting.blocks:
+        raise NotEnoughData(f"vineyard {vineyard.key!r} has no blocks yet; put some, or upload a planting")
+    found = forecast(
+        fit.fit,
+        vineyard.known_on(as_of).site(),
+        vineyard.planting.blocks,
+        as_of=as_of,
+        interval=interval,
+        outlook=None if outlook is None else outlook.days,
+    )
+    used = outlook is not None and found.traces.outlook_through is not None
+    return VineyardForecast(
+        vineyard=vineyard,
+        fit=fit,
+        forecast=found,
+        cautions=(*found.cautions, *_cautions(fit, found)),
+        outlook_issued_on=outlook.issued_on if outlook is not None and used else None,
+    )
+
+
+def _cautions(fit: SavedFit, found: Forecast) -> Iterator[str]:
+    if found.season in fit.fit.seasons:
+        yield (
+            f"The fit has seen season {found.season} itself, so these dates say little of how well it foresees; "
+            "to judge that, use a fit that excludes the season."
+        )
+    if fit.imported:
+        yield (
+            "The thresholds come from another grower's fit: station, site and way of looking differ. "
+            "Compare them with visits of your own."
+        )
+    pooled = sorted({block.cultivar for block in found.blocks if block.basis == "pooled"})
+    if pooled:
+        yield f"Few seasons of {', '.join(pooled)} are known: their thresholds lean on those of the other cultivars."
+    unknown = sorted({block.cultivar for block in found.blocks if block.basis == "none"})
+    if unknown:
+        yield f"No forecast for {', '.join(unknown)}: the fit does not know them."
+
+
+def stored_forecast(
+    records: Repositories, vineyard: str, *, as_of: dt.date, fit: str | None, interval: float
+) -> VineyardForecast:
+    """Forecast a vineyard of the store, by default with the newest fit.
+
+    The outlook is the latest one issued on or before ``as_of``.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard or fit.
+    BadInput, NotEnoughData
+        As `forecast_vineyard`, `load_vineyard` and `get_fit` do.
+    """
+    loaded = load_vineyard(records, vineyard)
+    saved = get_fit(records, fit)
+    station = records.vineyards.get(vineyard).station
+    issued = None if station is None else records.temperatures.outlook(station, as_of)
+    outlook = None if issued is None else Outlook(*issued)
+    return forecast_vineyard(loaded, saved, as_of=as_of, interval=interval, outlook=outlook)

@@ -1,0 +1,152 @@
+"""Everything in one call, from files alone: fit, forecast and pollen cover, nothing stored."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from models.errors import BadInput, Problem
+from models.records import Planting
+from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
+from service.ingest.planting import ReadPlanting, read_planting
+from service.ingest.report import OnBadRows
+from service.ingest.temperature_headers import TemperatureUnit
+from service.ingest.temperatures import ReadTemperatures, read_temperatures
+from service.ingest.visits import ReadVisits, read_visits
+from service.usecases.fit_documents import SavedFit
+from service.usecases.fits import FitOptions, fit_vineyards
+from service.usecases.forecasts import Outlook, VineyardForecast, forecast_vineyard
+from service.usecases.pollen import VineyardPollination, pollinate
+from service.usecases.vineyard_records import VineyardRecords
+
+VINEYARD = "report"
+# Where none is given. Only the hemisphere counts: it says which dates make a season.
+NORTHERN_LATITUDE = 45.0
+
+
+@dataclass(frozen=True)
+class ReportFiles:
+    """The files of a grower, as CSV; a bloom log or visits are needed."""
+
+    temperatures: bytes
+    planting: bytes
+    bloom_log: bytes | None = None
+    visits: bytes | None = None
+    outlook: bytes | None = None
+
+
+@dataclass(frozen=True)
+class ReportOptions:
+    """How to read and compute. ``unit`` None: the headers state it. [degree, m]"""
+
+    as_of: dt.date
+    unit: TemperatureUnit | None = None
+    latitude: float | None = None
+    reach_m: float = Planting.reach_m
+    interval: float = 0.8
+    date_format: str | None = None
+    on_bad_rows: OnBadRows = "reject"
+    search: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class FilesRead:
+    """What each file held, and what was wrong in it."""
+
+    temperatures: ReadTemperatures
+    planting: ReadPlanting
+    bloom_log: ReadBloomLog | None
+    visits: ReadVisits | None
+    outlook: ReadTemperatures | None
+
+
+@dataclass(frozen=True, eq=False)
+class Report:
+    """Fit, forecast and pollen cover, and what the files held."""
+
+    fit: SavedFit
+    forecast: VineyardForecast
+    pollination: VineyardPollination
+    read: FilesRead
+    cautions: tuple[str, ...]
+
+
+def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
+    """Read the files, fit, and forecast from what was known on ``as_of``; nothing later is looked at.
+
+    The outlook is taken as issued on that day.
+
+    Raises
+    ------
+    BadInput
+        If a file cannot be read, each fault with its file and line; or there are no observations.
+    NotEnoughData
+        If nothing is left to fit, or no past season can continue this one.
+    """
+    if files.bloom_log is None and files.visits is None:
+        raise BadInput(
+            "there are no observations", [Problem("bloom_log", "send a bloom log, visits, or both")]
+        )
+    latitude = NORTHERN_LATITUDE if options.latitude is None else options.latitude
+    read = _read(files, options, latitude)
+    vineyard = VineyardRecords(
+        key=VINEYARD,
+        latitude=latitude,
+        temperatures=read.temperatures.daily(),
+        planting=Planting(
+            read.planting.blocks,
+            {cultivar.key: cultivar for cultivar in read.planting.cultivars},
+            options.reach_m,
+        ),
+        log=() if read.bloom_log is None else read.bloom_log.rows,
+        visits=() if read.visits is None else read.visits.visits,
+    )
+    fit = fit_vineyards([vineyard.known_on(options.as_of)], FitOptions(search=options.search))
+    outlook = None if read.outlook is None else Outlook(options.as_of, read.outlook.daily())
+    foreseen = forecast_vineyard(
+        vineyard, fit, as_of=options.as_of, interval=options.interval, outlook=outlook
+    )
+    assumed = ("Northern hemisphere assumed, as no latitude is given.",) if options.latitude is None else ()
+    return Report(fit, foreseen, pollinate(foreseen), read, assumed)
+
+
+def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesRead:
+    dates, on_bad_rows = options.date_format, options.on_bad_rows
+    with _in_file("temperatures"):
+        temperatures = read_temperatures(
+            files.temperatures, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
+        )
+    with _in_file("planting"):
+        planting = read_planting(files.planting, on_bad_rows=on_bad_rows)
+    blocks = {block.key: block.cultivar for block in planting.blocks}
+    log = visits = outlook = None
+    if files.bloom_log is not None:
+        with _in_file("bloom_log"):
+            log = read_bloom_log(
+                files.bloom_log,
+                blocks=blocks,
+                latitude=latitude,
+                date_format=dates,
+                on_bad_rows=on_bad_rows,
+            )
+    if files.visits is not None:
+        with _in_file("visits"):
+            visits = read_visits(files.visits, blocks=blocks, date_format=dates, on_bad_rows=on_bad_rows)
+    if files.outlook is not None:
+        with _in_file("outlook"):
+            outlook = read_temperatures(
+                files.outlook, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
+            )
+    return FilesRead(temperatures, planting, log, visits, outlook)
+
+
+@contextmanager
+def _in_file(name: str) -> Iterator[None]:
+    """Say in which file a fault lies."""
+    try:
+        yield
+    except BadInput as error:
+        problems = [Problem(f"{name}: {fault.where}", fault.problem) for fault in error.problems]
+        raise BadInput(f"{name}: {error.message}", problems or [Problem(name, error.message)]) from None

@@ -1,0 +1,132 @@
+"""All that is known of one vineyard, as the models take it; from the store, or from files."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from models.bloom.looks import stage_intervals
+from models.errors import BadInput, NotEnoughData, Problem
+from models.heat.season import season_of
+from models.records import BloomLogRow, DailyTemperatures, Planting, Site, StageInterval, Visit
+from service.store.records import Vineyard
+from service.store.repositories import Repositories
+
+
+@dataclass(frozen=True, eq=False)
+class VineyardRecords:
+    """One vineyard: its weather, its planting, and what was seen in it.
+
+    ``receptive_days`` and ``pollen_days`` are None where the model's assumptions stand. [degree, day]
+    """
+
+    key: str
+    latitude: float
+    temperatures: DailyTemperatures
+    planting: Planting
+    log: tuple[BloomLogRow, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    receptive_days: int | None = None
+    pollen_days: int | None = None
+
+    def site(self) -> Site:
+        """The vineyard's past for the models."""
+        seen = stage_intervals(self.log, self.visits, latitude=self.latitude)
+        return Site(self.key, self.latitude, self.temperatures, seen)
+
+    def known_on(self, as_of: dt.date) -> VineyardRecords:
+        """What was known on a day: temperatures of the days before, and what was seen by then.
+
+        Raises
+        ------
+        NotEnoughData
+            If there is no temperature before that day.
+        """
+        first: dt.date = self.temperatures.dates[0].item()
+        if as_of <= first:
+            raise NotEnoughData(
+                f"the temperatures of vineyard {self.key!r} begin on {first}, so nothing is known on {as_of}; "
+                "upload earlier seasons, or ask for a later as_of"
+            )
+        log = (
+            replace(row, dates={stage: day for stage, day in row.dates.items() if day <= as_of})
+            for row in self.log
+        )
+        return replace(
+            self,
+            temperatures=self.temperatures.before(as_of),
+            log=tuple(row for row in log if row.dates),
+            visits=tuple(visit for visit in self.visits if visit.date <= as_of),
+        )
+
+    @property
+    def running_season(self) -> int:
+        """Label of the season that the temperatures have not reached the end of."""
+        last: dt.date = self.temperatures.dates[-1].item()
+        return season_of(last + dt.timedelta(days=1), self.latitude)
+
+
+def load_vineyard(records: Repositories, key: str) -> VineyardRecords:
+    """A vineyard from the store.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard.
+    BadInput
+        If it has no station.
+    NotEnoughData
+        If its station has no temperatures.
+    """
+    vineyard = records.vineyards.get(key)
+    if vineyard.station is None:
+        problem = f"put vineyard {key!r} with the station whose temperatures stand for it"
+        raise BadInput(f"vineyard {key!r} has no station", [Problem("vineyard.station", problem)])
+    loaded = _load(records, vineyard, vineyard.station)
+    if loaded is None:
+        raise NotEnoughData(
+            f"station {vineyard.station!r} of vineyard {key!r} has no temperatures yet; upload some first"
+        )
+    return loaded
+
+
+def load_vineyards(records: Repositories, keys: Sequence[str] | None) -> tuple[VineyardRecords, ...]:
+    """The vineyards that are named, or all that have a station with temperatures; by key.
+
+    Raises what `load_vineyard` raises, for a vineyard that is named.
+    """
+    if keys is not None:
+        return tuple(load_vineyard(records, key) for key in sorted(set(keys)))
+    found = [
+        _load(records, each, each.station) for each in records.vineyards.all() if each.station is not None
+    ]
+    return tuple(each for each in found if each is not None)
+
+
+def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRecords | None:
+    temperatures = records.temperatures.observed(station)
+    if temperatures is None:
+        return None
+    return VineyardRecords(
+        key=vineyard.key,
+        latitude=records.stations.get(station).latitude,
+        temperatures=temperatures,
+        planting=records.blocks.planting(vineyard.key),
+        log=records.bloom_log.rows(vineyard.key),
+        visits=records.visits.all(vineyard.key),
+        receptive_days=_whole(vineyard.receptive_days),
+        pollen_days=_whole(vineyard.pollen_days),
+    )
+
+
+def _whole(days: float | None) -> int | None:
+    return None if days is None else round(days)
+
+
+def without_running_season(vineyard: VineyardRecords, site: Site) -> Site:
+    """A site's past without the season that is not over yet."""
+    past: tuple[StageInterval, ...] = tuple(
+        seen for seen in site.observations if seen.season < vineyard.running_season
+    )
+    return replace(site, observations=past)
