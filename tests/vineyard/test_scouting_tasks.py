@@ -1,0 +1,182 @@
+"""Scouting tasks: which ones a block calls for, on which days, and which are done."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from models.errors import BadInput
+from models.records import Block, Cultivar, FlowerType, Planting, StageInterval, Visit
+from models.vineyard.scouting import Task, TaskKind, Window, scouting_tasks, tasks_done
+
+DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False, berry_mass_g=15.0)
+AMBERLY = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=6.5)
+HEDGE = Cultivar("hedge", "Hedge vines", FlowerType.STAMINATE, viable_pollen=True, berry_mass_g=15.0)
+B1, B7 = Block("b1", "dew", 0.0, 0.0), Block("b7", "amberly", 9.0, 0.0)
+
+Bloom = tuple[float, float, float]
+NEVER = (np.nan, np.nan, np.nan)
+USUAL = (150.0, 154.0, 159.0)  # day 0 is 1 January 2026, so day 151 is 1 June
+
+
+def planting(*blocks: Block, cultivars: Sequence[Cultivar] = (DEW, AMBERLY, HEDGE)) -> Planting:
+    return Planting(blocks, {cultivar.key: cultivar for cultivar in cultivars})
+
+
+def draws_of(blooms: Mapping[str, Sequence[Bloom]]) -> xr.Dataset:
+    return xr.Dataset(
+        {"day": (("block", "draw", "stage"), np.array(list(blooms.values())))},
+        coords={"block": list(blooms), "stage": ["bloom_start", "full_bloom", "bloom_end"]},
+        attrs={"season_start": "2026-01-01"},
+    )
+
+
+def day(number: int) -> dt.date:
+    return dt.date(2026, 1, 1) + dt.timedelta(days=number)
+
+
+def kinds(tasks: Sequence[Task], block: str) -> list[TaskKind]:
+    return [task.task for task in tasks if task.block == block]
+
+
+def only(tasks: Sequence[Task], block: str, kind: TaskKind) -> Task:
+    (task,) = (task for task in tasks if (task.block, task.task) == (block, kind))
+    return task
+
+
+@pytest.mark.parametrize(
+    ("kind", "first", "last"),
+    [
+        ("first_caps", 148, 152),  # two days to either side of 150
+        ("flower_type", 150, 156),  # from 150 until (154 + 159) / 2 = 156.5
+        ("pollen_overlap", 152, 156),  # from (150 + 154) / 2
+        ("set_count", 166, 180),  # 159 + 7 to 159 + 21
+        ("crop_load", 173, 194),  # 159 + 14 to 159 + 35
+    ],
+)
+def test_days_of_each_task_where_the_bloom_is_known(kind: TaskKind, first: int, last: int) -> None:
+    heavy = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=14.0)
+    tasks = scouting_tasks(
+        planting(B1, B7, cultivars=(DEW, heavy)), draws_of({"b1": [USUAL] * 4, "b7": [USUAL] * 4})
+    )
+    task = only(tasks, "b7" if kind == "crop_load" else "b1", kind)
+    assert task.window == Window(day(first), day(last))
+    assert task.chance_on == dict.fromkeys(map(day, range(first, last + 1)), 1.0)
+
+
+def test_a_day_is_good_from_the_asked_chance_on() -> None:
+    # First caps can be seen on 148-152, 149-153, 150-154, 160-164: in 3 of 4 draws on 150-152, 2 of 4 on 149, 153.
+    starts = [(start, start + 4, start + 9) for start in (150.0, 151.0, 152.0, 162.0)]
+    draws = draws_of({"b1": starts})
+    half = only(scouting_tasks(planting(B1), draws, chance=0.5), "b1", "first_caps")
+    assert half.chance_on == {day(149): 0.5, day(150): 0.75, day(151): 0.75, day(152): 0.75, day(153): 0.5}
+    most = only(scouting_tasks(planting(B1), draws, chance=0.7), "b1", "first_caps")
+    assert most.window == Window(day(150), day(152))
+
+
+def test_early_in_the_season_a_task_takes_the_days_near_its_best() -> None:
+    starts = [(start, start + 4, start + 9) for start in (140.0, 150.0, 151.0, 160.0)]
+    task = only(scouting_tasks(planting(B1), draws_of({"b1": starts}), chance=0.8), "b1", "first_caps")
+    assert task.chance_on == dict.fromkeys(map(day, range(149, 153)), 0.5)
+
+
+def test_draws_that_never_bloom_lower_the_chance_and_under_half_leave_no_task() -> None:
+    task = only(scouting_tasks(planting(B1), draws_of({"b1": [USUAL] * 3 + [NEVER]})), "b1", "set_count")
+    assert set(task.chance_on.values()) == {0.75}
+    assert scouting_tasks(planting(B1), draws_of({"b1": [USUAL] + [NEVER] * 3})) == ()
+    assert kinds(scouting_tasks(planting(B1, B7), draws_of({"b7": [USUAL]})), "b1") == []
+
+
+def test_without_a_forecast_of_later_stages_only_first_caps_is_left() -> None:
+    draws = draws_of({"b1": [USUAL]}).sel(stage=["bloom_start"])
+    assert kinds(scouting_tasks(planting(B1), draws), "b1") == ["first_caps"]
+
+
+def test_which_tasks_a_block_calls_for() -> None:
+    hedge = Block("h", "hedge", 100.0, 0.0)
+    alone = Block("b2", "dew", 200.0, 0.0)
+    tasks = scouting_tasks(
+        planting(B1, B7, hedge, alone), draws_of({key: [USUAL] for key in ("b1", "b7", "h", "b2")})
+    )
+    assert kinds(tasks, "b1") == ["first_caps", "flower_type", "pollen_overlap", "set_count"]
+    assert kinds(tasks, "b7") == ["first_caps", "flower_type", "set_count"]
+    assert kinds(tasks, "h") == ["first_caps", "flower_type"]  # male: no berries
+    assert kinds(tasks, "b2") == ["first_caps", "flower_type", "set_count"]  # no source in reach to look at
+    assert "block b7 (Amberly)" in only(tasks, "b1", "pollen_overlap").look_for
+    assert "pistillate, as recorded" in only(tasks, "b1", "flower_type").why
+    assert "self-fertile, as recorded" in only(tasks, "b7", "flower_type").why
+
+
+def test_sources_without_viable_pollen_are_not_looked_at_and_many_are_cut_short() -> None:
+    dud = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=False)
+    draws = draws_of({"b1": [USUAL]})
+    assert "pollen_overlap" not in kinds(scouting_tasks(planting(B1, B7, cultivars=(DEW, dud)), draws), "b1")
+    many = [Block(f"s{number}", "amberly", float(number), 0.0) for number in range(1, 7)]
+    look_for = only(scouting_tasks(planting(B1, *many), draws), "b1", "pollen_overlap").look_for
+    assert "block s4 (Amberly) and 2 more" in look_for
+
+
+@pytest.mark.parametrize(
+    ("mass_g", "words"),
+    [
+        (None, None),
+        (6.5, None),
+        (9.9, None),
+        (10.0, "needs watching"),
+        (13.9, "needs watching"),
+        (14.0, "thinning"),
+    ],
+)  # common practice, no source: 6 to 7 g carried their crop, 10 to 11 g watched, 14 to 15 g usually thinned
+def test_crop_load_is_looked_at_on_self_fertile_cultivars_with_heavy_berries(
+    mass_g: float | None, words: str | None
+) -> None:
+    cultivar = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=mass_g)
+    tasks = scouting_tasks(planting(B7, cultivars=(cultivar,)), draws_of({"b7": [USUAL]}))
+    found = [task.look_for for task in tasks if task.task == "crop_load"]
+    assert len(found) == (words is not None)
+    assert words is None or words in found[0]
+
+
+def visit(
+    number: int, block: str | None = "b1", percent: float | None = 20.0, bbch: int | None = None
+) -> Visit:
+    return Visit(day(number), "dew", block, percent_open=percent, bbch=bbch)
+
+
+@pytest.mark.parametrize(
+    ("visits", "done"),
+    [
+        ([visit(149)], {"first_caps"}),
+        ([visit(151)], {"first_caps", "flower_type"}),
+        ([visit(153, percent=60.0)], {"flower_type", "pollen_overlap"}),
+        ([visit(170, percent=100.0)], {"set_count"}),
+        ([visit(147), visit(158), visit(181)], set()),
+        ([visit(150, percent=0.0)], set()),  # looked, but no flower was open
+        ([visit(150, percent=None, bbch=57)], set()),
+        ([visit(149, percent=None, bbch=60)], {"first_caps"}),
+        ([visit(149, block=None)], {"first_caps"}),  # the whole cultivar
+        ([visit(149, block="b2")], set()),
+    ],
+)
+def test_a_visit_on_a_good_day_does_a_task(visits: list[Visit], done: set[TaskKind]) -> None:
+    tasks = scouting_tasks(planting(B1, B7), draws_of({"b1": [USUAL], "b7": [USUAL]}))
+    assert tasks_done(tasks, visits) == {("b1", kind) for kind in done}
+
+
+def test_a_logged_date_does_a_task_but_budbreak_and_not_yet_do_not() -> None:
+    tasks = scouting_tasks(planting(B1), draws_of({"b1": [USUAL]}))
+    seen = StageInterval(2026, "dew", "b1", "bloom_start", day(147), day(149))
+    assert tasks_done(tasks, [], [seen]) == {("b1", "first_caps")}
+    budbreak = StageInterval(2026, "dew", "b1", "budbreak", day(147), day(149))
+    not_yet = StageInterval(2026, "dew", "b1", "bloom_start", day(149), None)
+    assert tasks_done(tasks, [], [budbreak, not_yet]) == frozenset()
+
+
+@pytest.mark.parametrize("chance", [0.0, -0.1, 1.1, float("nan")])
+def test_a_chance_out_of_range_is_refused(chance: float) -> None:
+    with pytest.raises(BadInput, match="above 0"):
+        scouting_tasks(planting(B1), draws_of({"b1": [USUAL]}), chance=chance)
