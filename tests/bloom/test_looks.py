@@ -152,6 +152,7 @@ def test_two_looks_that_exclude_each_other_say_nothing() -> None:
         (8, 1, {8: 20}, (7, 8)),  # which had no look before it
         (20, 1, {1: 0, 8: 20}, (1, 8)),  # two looks against one date
         (6, 1, {8: 2}, (5, 6)),  # one look against one date
+        (6, 3, {6: 0, 9: 20}, (6, 9)),
         (15, 2, {8: 20}, (13, 15)),
         (15, 2, {14: 5}, (14, 15)),
     ],
