@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.heat.accumulate import SeasonHeat, accumulate_seasons, heat_on
-from models.heat.gaps import MOST_MISSING_SHARE, fill_gaps, season_gap_share
+from models.heat.gaps import MOST_MISSING_SHARE, fill_gaps
 from models.records import GapRule, HeatRule, Site, StageInterval
 from models.units import FloatArray
 
@@ -75,6 +75,18 @@ class HeatIntervals:
             self.heat_a_day,
         )
 
+    def relabelled(self) -> HeatIntervals:
+        """The same rows, with only the cultivars and seasons that occur in them."""
+        cultivars, cultivar_of = np.unique(self.cultivar_of, return_inverse=True)
+        seasons, season_of = np.unique(self.season_of, return_inverse=True)
+        return replace(
+            self,
+            cultivars=tuple(self.cultivars[place] for place in cultivars),
+            seasons=tuple(self.seasons[place] for place in seasons),
+            cultivar_of=cultivar_of.reshape(-1).astype(np.int64),
+            season_of=season_of.reshape(-1).astype(np.int64),
+        )
+
 
 def heat_intervals(
     sites: Sequence[Site],
@@ -112,9 +124,10 @@ def heat_intervals(
         ordered, slips = in_stage_order(wanted, stages)
         set_aside += slips
         heats = site_heat(site, {seen.season for seen in ordered}, rule=rule, gap_rule=gap_rule)
+        missing = _MissingDays(site)
         for seen in ordered:
             unit = (site.key, seen.season, unit_name(seen), seen.cultivar)
-            why = _unusable(site, seen, heats[seen.season])
+            why = _unusable(seen, heats[seen.season], missing)
             if why is None:
                 lower, upper = heat_bounds(seen, heats[seen.season])
                 bounds[unit][seen.stage] = (lower, upper)
@@ -207,15 +220,29 @@ def _farther_from_others(
     return (clash[int(np.argmax(distances))],)
 
 
-def _unusable(site: Site, seen: StageInterval, heat: SeasonHeat) -> str | None:
+class _MissingDays:
+    """Counts a record's missing days between two dates without going through it each time."""
+
+    def __init__(self, site: Site) -> None:
+        temperatures = site.temperatures
+        self._first = temperatures.dates[0].astype(dt.date) if temperatures.dates.size else dt.date.min
+        self._known_before = np.concatenate([[0], np.cumsum(~np.isnan(temperatures.tmin_c))])
+
+    def between(self, first: dt.date, last: dt.date) -> int:
+        """Days from ``first`` to ``last``, both included, without temperatures."""
+        ends = [(first - self._first).days, (last - self._first).days + 1]
+        before, through = self._known_before[np.clip(ends, 0, self._known_before.size - 1)]
+        return (last - first).days + 1 - int(through - before)
+
+
+def _unusable(seen: StageInterval, heat: SeasonHeat, missing: _MissingDays) -> str | None:
     dates = [day for day in (seen.after, seen.by) if day is not None]
     last: dt.date = max(dates)
     if last < heat.window.start:
         return f"falls before the sum of heat starts on {heat.window.start}"
-    share = season_gap_share(site.temperatures, heat.window.start, last)
-    if share > MOST_MISSING_SHARE:
-        missing = round(share * ((last - heat.window.start).days + 1))
-        return f"{missing} days without temperatures between {heat.window.start} and {last}"
+    gone = missing.between(heat.window.start, last)
+    if gone > MOST_MISSING_SHARE * ((last - heat.window.start).days + 1):
+        return f"{gone} days without temperatures between {heat.window.start} and {last}"
     if any(np.isnan(heat_on(heat, day)) for day in dates):
         return f"a gap in the temperatures before {last} is longer than the gap rule fills"
     return None

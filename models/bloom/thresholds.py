@@ -131,7 +131,7 @@ def fit_intervals(
     rule: HeatRule,
     gap_rule: GapRule = "fill_short",
     set_aside: Sequence[SetAside] = (),
-    start: Fit | None = None,
+    start: Spread | None = None,
 ) -> Fit:
     """Fit thresholds to intervals of heat; slips far from their cultivar and season are set aside on the way.
 
@@ -142,8 +142,8 @@ def fit_intervals(
         How the heat was summed; kept with the fit.
     set_aside : sequence of SetAside
         What was left out before, to be listed with the fit.
-    start : Fit, optional
-        A fit of nearly the same data whose spreads to start from: quicker, with the same end.
+    start : Spread, optional
+        Spreads of nearly the same data to start from: quicker, with the same end.
 
     Raises
     ------
@@ -156,7 +156,7 @@ def fit_intervals(
             + "".join(f"; {slip.season} {slip.block} {slip.stage}: {slip.why}" for slip in set_aside[:3])
         )
     left_out = list(set_aside)
-    spread = start.spread if start is not None and start.stages == intervals.stages else None
+    spread = start
     while True:
         seen: NDArray[np.bool_] = np.any(~np.isnan(intervals.lower), axis=1)
         intervals = intervals.select(seen)

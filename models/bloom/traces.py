@@ -24,7 +24,7 @@ class Traces:
     ----------
     window : SeasonWindow
     seasons : tuple of int
-        The past season that continues each trace.
+        The past season that continues each trace; the season itself where it is known to its end.
     tmin_c : ndarray, shape (trace, day)
         [°C]
     accumulated : ndarray, shape (trace, day)
@@ -100,9 +100,9 @@ def season_traces(
         days = slice(first_unknown, first_unknown + used.dates.size)
         tmin_c[:, days], tmax_c[:, days] = used.tmin_c, used.tmax_c
         outlook_through = used.dates[-1].astype(dt.date) if used.dates.size else None
-    enough = np.isnan(tmin_c[:, first_unknown:]).mean(axis=1) <= MOST_MISSING_SHARE
     if first_unknown == dates.size:  # nothing is left to continue
-        enough[1:] = False
+        seasons, tmin_c, tmax_c = [season], known.tmin_c[None, :], known.tmax_c[None, :]
+    enough = np.isnan(tmin_c[:, min(first_unknown, dates.size - 1) :]).mean(axis=1) <= MOST_MISSING_SHARE
     if not enough.any():
         raise NotEnoughData(
             f"no other season's temperatures can continue season {season}; upload at least one whole past year"

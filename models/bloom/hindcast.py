@@ -1,0 +1,286 @@
+"""Forecast past seasons as if they were to come, each from all the others, and score what came of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from models.bloom.forecast import Forecast, forecast
+from models.bloom.observations import in_stage_order, unit_name
+from models.bloom.search import Prepared, Search, choose, prepare
+from models.bloom.skill import Outcome, crps_of_draws
+from models.bloom.thresholds import Fit, fit_intervals
+from models.errors import NotEnoughData
+from models.heat.gaps import MOST_MISSING_SHARE, season_gap_share
+from models.heat.season import season_window
+from models.records import Block, GapRule, HeatRule, Site, StageInterval
+from models.units import FloatArray
+
+# Days before the stage's mean date on which forecasts are made.
+LEADS: tuple[int, ...] = (60, 45, 30, 21, 14, 7, 3)
+KNOWN_WEATHER = "known weather"
+OTHERS_SEEN = "others seen"
+# Another block must have been seen at the same stage this long before, to teach. [day]
+SEEN_DAYS_BEFORE = 3
+DRAWS = 1000
+FEWEST_BASELINE_DATES = 2
+
+
+@dataclass(frozen=True)
+class Hindcast:
+    """One scored forecast.
+
+    ``lead`` is a number of days before the stage's mean date; `KNOWN_WEATHER` where the whole season's
+    temperatures were given, but nothing seen in it; or `OTHERS_SEEN` where besides all that was seen until
+    ``SEEN_DAYS_BEFORE`` days before the date was given, another block's same stage among it.
+    """
+
+    site: str
+    season: int
+    block: str
+    cultivar: str
+    stage: str
+    lead: str
+    observed: dt.date
+    median: dt.date | None
+    low: dt.date | None
+    high: dt.date | None
+    outcome: Outcome
+
+
+@dataclass(frozen=True, eq=False)
+class SeasonHindcast:
+    """All scored forecasts of one season, the heat rule chosen without it, and what was not scored, and why."""
+
+    season: int
+    rule: HeatRule | None
+    rows: tuple[Hindcast, ...]
+    not_scored: tuple[str, ...]
+
+
+def seasons_to_score(sites: Sequence[Site], stages: Sequence[str]) -> tuple[int, ...]:
+    """Seasons in which one of the stages was seen at any site."""
+    return tuple(
+        sorted({seen.season for site in sites for seen in site.observations if seen.stage in stages})
+    )
+
+
+def prepare_hindcast(
+    sites: Sequence[Site],
+    *,
+    stages: Sequence[str],
+    rule: HeatRule | None = None,
+    gap_rule: GapRule = "fill_short",
+) -> list[Prepared]:
+    """Put heat to the observations: under one rule, or under every candidate where the rule is searched."""
+    return prepare(sites, stages=stages, gap_rule=gap_rule, warm=True, rules=None if rule is None else [rule])
+
+
+def hindcast_season(
+    sites: Sequence[Site],
+    prepared: Sequence[Prepared],
+    season: int,
+    *,
+    gap_rule: GapRule = "fill_short",
+    interval: float = 0.8,
+    leads: Sequence[int] = LEADS,
+) -> SeasonHindcast:
+    """Forecast one season at every lead from a fit, and a choice of the heat rule, that have not seen it.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+    prepared : sequence of Prepared
+        From `prepare_hindcast`.
+    season : int
+    gap_rule : GapRule
+    interval : float
+        Probability of the intervals whose coverage is scored.
+    leads : sequence of int
+        [day]
+
+    Returns
+    -------
+    SeasonHindcast
+        Temperatures of the other seasons, later ones too, continue the season; what drifts from season to
+        season is taken from earlier ones only.
+    """
+    try:
+        search = choose(prepared, exclude_seasons=[season])
+        fit = _fit_without(prepared, search, season, gap_rule)
+    except NotEnoughData as error:
+        return SeasonHindcast(season, None, (), (str(error),))
+    rows: list[Hindcast] = []
+    not_scored: list[str] = []
+    for site in sites:
+        seen = [one for one in site.observations if one.season == season and one.stage in fit.stages]
+        targets, why_not = _targets(site, seen, fit)
+        not_scored += why_not
+        if targets:
+            rows += _Season(site, season, seen, targets, fit, interval).rows(leads)
+    return SeasonHindcast(season, search.rule, tuple(rows), tuple(not_scored))
+
+
+def _fit_without(prepared: Sequence[Prepared], search: Search, season: int, gap_rule: GapRule) -> Fit:
+    chosen = next(one for one in prepared if one.rule == search.rule)
+    labels = np.array([label for _, label in chosen.intervals.seasons])
+    others = chosen.intervals.select(labels[chosen.intervals.season_of] != season).relabelled()
+    return fit_intervals(others, rule=search.rule, gap_rule=gap_rule, start=chosen.start)
+
+
+def _targets(site: Site, seen: Sequence[StageInterval], fit: Fit) -> tuple[list[StageInterval], list[str]]:
+    """The dates to score: in order, with temperatures, and of a cultivar that other seasons know."""
+    ordered, slips = in_stage_order(seen, fit.stages)
+    not_scored = [f"{slip.season} {slip.block} {slip.stage}: {slip.why}" for slip in slips]
+    targets = []
+    for one in ordered:
+        start = season_window(one.season, site.latitude, fit.rule.accumulate_from).start
+        if one.by is None:
+            continue
+        name = f"{one.season} {unit_name(one)} {one.stage}"
+        if one.cultivar not in fit.cultivars:
+            not_scored.append(f"{name}: no other season of {one.cultivar}")
+        elif one.by < start:
+            not_scored.append(f"{name}: falls before the sum of heat starts")
+        elif season_gap_share(site.temperatures, start, one.by) > MOST_MISSING_SHARE:
+            not_scored.append(f"{name}: more than 5 % of its days are without temperatures")
+        else:
+            targets.append(one)
+    return targets, not_scored
+
+
+class _Season:
+    """One site's season under hindcast."""
+
+    def __init__(
+        self,
+        site: Site,
+        season: int,
+        seen: Sequence[StageInterval],
+        targets: Sequence[StageInterval],
+        fit: Fit,
+        interval: float,
+    ) -> None:
+        self._site, self._season, self._fit, self._interval = site, season, fit, interval
+        self._seen, self._targets = tuple(seen), targets
+        self._others = tuple(one for one in site.observations if one.season != season)
+        self._blocks = [
+            Block(name, cultivar, 0.0, 0.0)
+            for name, cultivar in sorted({(unit_name(one), one.cultivar) for one in targets})
+        ]
+        self._window = season_window(season, site.latitude, fit.rule.accumulate_from)
+        self._last_day = self._window.end
+
+    def rows(self, leads: Sequence[int]) -> list[Hindcast]:
+        rows = [
+            self._scored(one, KNOWN_WEATHER, whole)
+            for whole in [self._forecast(self._last_day)]
+            for one in self._targets
+        ]
+        by_day: dict[dt.date, list[tuple[str, str]]] = defaultdict(list)
+        for stage in dict.fromkeys(one.stage for one in self._targets):
+            mean = self._mean_date(stage)
+            if mean is not None:
+                for lead in leads:
+                    by_day[mean - dt.timedelta(days=lead)].append((stage, str(lead)))
+        for day, asked in sorted(by_day.items()):
+            try:
+                early = self._forecast(day)
+            except NotEnoughData:
+                continue
+            for stage, label in asked:
+                rows += [self._scored(one, label, early) for one in self._targets if one.stage == stage]
+        return rows + self._after_others()
+
+    def _after_others(self) -> list[Hindcast]:
+        """Forecasts with known weather of dates that others of the same stage came before."""
+        by_day: dict[dt.date, list[StageInterval]] = defaultdict(list)
+        for one in self._targets:
+            assert one.by is not None
+            told_by = one.by - dt.timedelta(days=SEEN_DAYS_BEFORE)
+            others = [
+                other
+                for other in self._targets
+                if other.stage == one.stage and other.by is not None and other.by <= told_by
+            ]
+            if others:
+                by_day[told_by].append(one)
+        rows = []
+        for day, targets in sorted(by_day.items()):
+            told = [one for one in self._seen if one.by is not None and one.by <= day]
+            learned = self._forecast(self._last_day, told)
+            rows += [self._scored(one, OTHERS_SEEN, learned) for one in targets]
+        return rows
+
+    def _forecast(self, as_of: dt.date, told: Sequence[StageInterval] = ()) -> Forecast:
+        return forecast(
+            self._fit,
+            replace(self._site, observations=tuple(told)),
+            self._blocks,
+            as_of=as_of,
+            season=self._season,
+            interval=self._interval,
+            history=self._site.temperatures,
+            draws=DRAWS,
+        )
+
+    def _mean_date(self, stage: str) -> dt.date | None:
+        days = [self._day_in_season(one) for one in self._others if one.stage == stage and one.by is not None]
+        if not days:
+            return None
+        start = season_window(self._season, self._site.latitude).start
+        return start + dt.timedelta(days=round(float(np.mean(days))))
+
+    def _day_in_season(self, one: StageInterval) -> int:
+        assert one.by is not None
+        return (one.by - season_window(one.season, self._site.latitude).start).days
+
+    def _scored(self, one: StageInterval, lead: str, made: Forecast) -> Hindcast:
+        assert one.by is not None
+        name = unit_name(one)
+        days = made.draws["day"].sel(block=name, stage=one.stage).to_numpy()
+        # a season that ends first counts as a date at its end: late, but not infinitely so
+        days = np.where(np.isnan(days), self._window.days, days)
+        observed = float(self._window.day_index(one.by))
+        found = next(block for block in made.blocks if block.block == name).stages[one.stage]
+        own = self._baseline(one)
+        return Hindcast(
+            self._site.key,
+            self._season,
+            name,
+            one.cultivar,
+            one.stage,
+            lead,
+            one.by,
+            found.median,
+            found.low,
+            found.high,
+            Outcome(
+                error=float(np.median(days)) - observed,
+                crps=float(crps_of_draws(days, np.array(observed))),
+                baseline_error=float(own.mean() - self._day_in_season(one)) if own.size else float("nan"),
+                baseline_crps=(
+                    float(crps_of_draws(own, np.array(float(self._day_in_season(one)))))
+                    if own.size
+                    else float("nan")
+                ),
+                covered=(
+                    found.low is not None
+                    and found.low <= one.by
+                    and (found.high is None or one.by <= found.high)
+                ),
+            ),
+        )
+
+    def _baseline(self, one: StageInterval) -> FloatArray:
+        """Days in season of the cultivar's stage in the other seasons; empty where they are too few."""
+        dates = [
+            self._day_in_season(other)
+            for other in self._others
+            if other.cultivar == one.cultivar and other.stage == one.stage and other.by is not None
+        ]
+        return np.array(dates if len(dates) >= FEWEST_BASELINE_DATES else [], dtype=np.float64)
