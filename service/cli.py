@@ -1,0 +1,222 @@
+"""The command line: the demo, the service, and a report from files."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+import uvicorn
+from pydantic import ValidationError
+from rich.console import Console, RenderableType
+
+import demo_weather
+from models.errors import CapfallError
+from service import tables
+from service.access import LOCAL_GROWER, is_loopback
+from service.app import create_app
+from service.ingest.temperature_headers import TemperatureUnit
+from service.problems import located
+from service.settings import Settings
+from service.store.engine import Store
+from service.store.errors import StoreError
+from service.usecases.demo import DemoLoaded, load_demo
+from service.usecases.fit_documents import SavedFit
+from service.usecases.fits import FitOptions, make_fit
+from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.usecases.pollen import VineyardPollination, pollinate
+from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
+
+app = typer.Typer(
+    help="When each grape cultivar blooms, and where pollen runs out before the flowers that need it.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+REFUSED = 2  # exit code for what cannot be done as asked
+
+Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
+UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
+Csv = typer.Option(exists=True, dir_okay=False, readable=True)
+
+
+@app.command()
+def demo(
+    as_of: Annotated[
+        str, typer.Option(help="Day of the forecast.", metavar="YYYY-MM-DD")
+    ] = demo_weather.AS_OF.isoformat(),
+    interval: Interval = 0.8,
+    units: UnitsOption = "metric",
+) -> None:
+    """Load an invented vineyard, fit, forecast, and print bloom windows and pollen warnings."""
+    out = tables.console()
+    with _told_plainly(), tempfile.TemporaryDirectory() as folder:
+        store = Store(f"sqlite:///{Path(folder) / 'demo.db'}")
+        try:
+            store.migrate()
+            with store.transaction(LOCAL_GROWER) as records:
+                loaded = load_demo(records)
+            _print_loaded(out, _demo_points(loaded))
+            fit, _ = make_fit(store, LOCAL_GROWER, vineyards=None, options=FitOptions())
+            with store.transaction(LOCAL_GROWER, read_only=True) as records:
+                foreseen = stored_forecast(
+                    records, demo_weather.VINEYARD.key, as_of=_day(as_of), fit=fit.id, interval=interval
+                )
+        finally:
+            store.close()
+        _print_season(out, fit, foreseen, pollinate(foreseen), us=units == "us")
+
+
+@app.command()
+def serve(
+    host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535)] = 8000,
+) -> None:
+    """Run the service. Settings come from CAPFALL_* variables; data are kept in capfall.db by default."""
+    with _told_plainly():
+        settings = Settings()
+        if settings.access == "open" and not is_loopback(host):
+            _refuse(
+                f"open access serves only the machine it runs on, so not on {host}: "
+                "leave --host out, or set CAPFALL_ACCESS=keys"
+            )
+        made = create_app(settings)
+    uvicorn.run(made, host=host, port=port)
+
+
+@app.command()
+def report(
+    temperatures: Annotated[Path, Csv],
+    planting: Annotated[Path, Csv],
+    bloom_log: Annotated[Path | None, Csv] = None,
+    visits: Annotated[Path | None, Csv] = None,
+    outlook: Annotated[Path | None, Csv] = None,
+    unit: Annotated[
+        TemperatureUnit | None, typer.Option(help="Of the temperatures, unless their headers say it.")
+    ] = None,
+    as_of: Annotated[
+        str | None, typer.Option(help="Day of the forecast, by default today.", metavar="YYYY-MM-DD")
+    ] = None,
+    latitude: Annotated[
+        float | None, typer.Option(min=-90, max=90, help="Degrees, south of the equator negative.")
+    ] = None,
+    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = 15.0,
+    date_format: Annotated[
+        str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
+    ] = None,
+    interval: Interval = 0.8,
+    units: UnitsOption = "metric",
+) -> None:
+    """Fit, forecast and print bloom windows and pollen warnings from CSV files. Nothing is stored."""
+    out = tables.console()
+    with _told_plainly():
+        files = ReportFiles(
+            temperatures=temperatures.read_bytes(),
+            planting=planting.read_bytes(),
+            bloom_log=None if bloom_log is None else bloom_log.read_bytes(),
+            visits=None if visits is None else visits.read_bytes(),
+            outlook=None if outlook is None else outlook.read_bytes(),
+        )
+        options = ReportOptions(
+            as_of=_today() if as_of is None else _day(as_of),
+            unit=unit,
+            latitude=latitude,
+            reach_m=reach_m,
+            interval=interval,
+            date_format=date_format,
+        )
+        made = bloom_report(files, options)
+        _print_loaded(out, _file_points(made.read))
+        _print_season(
+            out, made.fit, made.forecast, made.pollination, us=units == "us", cautions=made.cautions
+        )
+
+
+def _print_loaded(out: Console, texts: Sequence[str]) -> None:
+    out.print(tables.heading("What was read"))
+    _print_each(out, tables.points(texts))
+
+
+def _print_season(
+    out: Console,
+    fit: SavedFit,
+    foreseen: VineyardForecast,
+    pollination: VineyardPollination,
+    *,
+    us: bool,
+    cautions: Sequence[str] = (),
+) -> None:
+    out.print(tables.heading("Thresholds"))
+    _print_each(out, tables.points(tables.fit_points(fit, us=us)))
+    out.print(tables.heading("Bloom windows"))
+    out.print(tables.windows(foreseen, us=us))
+    _print_each(out, tables.points(tables.unknown_points(foreseen)))
+    out.print(tables.heading("Pollen"))
+    _print_each(out, tables.warnings(foreseen, pollination))
+    out.print(tables.heading("Cautions"))
+    _print_each(out, tables.points([*cautions, *pollination.cautions]))
+
+
+def _print_each(out: Console, parts: Iterable[RenderableType]) -> None:
+    for part in parts:
+        out.print(part)
+
+
+def _demo_points(loaded: DemoLoaded) -> list[str]:
+    return [
+        f"{demo_weather.VINEYARD.name}: an invented vineyard with invented cultivars and weather",
+        *tables.weather_points(loaded.temperatures),
+        f"outlook: {loaded.outlook.first_date} to {loaded.outlook.last_date}",
+        f"planting: {loaded.planting.blocks.stored} blocks, {len(loaded.planting.new_cultivars)} cultivars",
+        f"bloom log: {loaded.bloom_log.rows_read} rows",
+        *(f"bloom log: {warning}" for warning in loaded.bloom_log.warnings),
+        f"visits: {loaded.visits.rows_read} rows",
+        *(f"visits: {warning}" for warning in loaded.visits.warnings),
+    ]
+
+
+def _file_points(read: FilesRead) -> list[str]:
+    texts = tables.weather_points(read.temperatures)
+    if read.outlook is not None:
+        texts.append(f"outlook: {read.outlook.first_date} to {read.outlook.last_date}")
+    parts = (("planting", read.planting), ("bloom log", read.bloom_log), ("visits", read.visits))
+    for name, part in parts:
+        if part is not None:
+            texts.append(f"{name}: {part.rows_read} rows")
+            texts += [f"{name}: {warning}" for warning in part.warnings]
+    return texts
+
+
+def _today() -> dt.date:
+    return dt.datetime.now(dt.UTC).astimezone().date()
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a day; write it as 2026-05-20") from None
+
+
+def _refuse(*texts: str) -> None:
+    err = tables.console(errors=True)
+    for text in texts:
+        err.print(text, markup=False, soft_wrap=True)
+    raise typer.Exit(REFUSED)
+
+
+@contextmanager
+def _told_plainly() -> Iterator[None]:
+    """Say what was wrong, without a traceback."""
+    try:
+        yield
+    except ValidationError as error:
+        faults = error.errors(include_url=False)
+        _refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
+    except (CapfallError, StoreError) as error:
+        _refuse(str(error), *(f"  {fault.where}: {fault.problem}" for fault in located(error)))
