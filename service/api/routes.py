@@ -8,12 +8,14 @@ from service.api import (
     blocks,
     bloom_log,
     bloom_report,
+    calendar,
     cultivars,
     degree_days,
     fits,
     forecasts,
     health,
     planting,
+    scouting,
     stations,
     temperatures,
     vineyards,
@@ -35,6 +37,8 @@ for part in (
     visits,
     fits,
     forecasts,
+    scouting,
+    calendar,
     bloom_report,
 ):
     router.include_router(part.router)

@@ -1,0 +1,133 @@
+"""When to walk the rows."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import Field
+
+from models.vineyard.scouting import MissedTask, Plan, PlannedTask, TaskKind, Window
+from service.api.responses import problems
+from service.api.schemas import Body
+from service.api.season_query import LookedAhead
+from service.usecases.scouting import plan_scouting
+
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_WEEKDAY = f"({'|'.join(WEEKDAYS)})"
+
+
+class WindowAnswer(Body):
+    """Days, both ends included."""
+
+    first: dt.date = Field(serialization_alias="from")
+    last: dt.date = Field(serialization_alias="to")
+
+
+class TaskAnswer(Body):
+    """One look at one block: what to look for, why, and the chance that the trip's day is right for it."""
+
+    block: str
+    cultivar: str
+    task: TaskKind
+    look_for: str
+    why: str
+    window: WindowAnswer
+    chance: float
+
+    @classmethod
+    def of(cls, task: PlannedTask) -> TaskAnswer:
+        """A task for the client."""
+        return cls(
+            block=task.block,
+            cultivar=task.cultivar,
+            task=task.task,
+            look_for=task.look_for,
+            why=task.why,
+            window=window(task.window),
+            chance=round(task.chance, 3),
+        )
+
+
+class TripAnswer(Body):
+    """One scouting day."""
+
+    date: dt.date
+    tasks: list[TaskAnswer]
+
+
+class MissedAnswer(Body):
+    """A task that is on no trip, and why; ``best_day`` is null where its days are over."""
+
+    block: str
+    cultivar: str
+    task: TaskKind
+    look_for: str
+    window: WindowAnswer
+    reason: str
+    best_day: dt.date | None
+
+    @classmethod
+    def of(cls, task: MissedTask) -> MissedAnswer:
+        """A task for the client."""
+        return cls(
+            block=task.block,
+            cultivar=task.cultivar,
+            task=task.task,
+            look_for=task.look_for,
+            window=window(task.window),
+            reason=task.reason,
+            best_day=task.best_day,
+        )
+
+
+class ScoutingAnswer(Body):
+    """The fewest trips that do every task, and what they leave out."""
+
+    vineyard: str
+    season: int
+    as_of: dt.date
+    fit: str
+    trips: list[TripAnswer]
+    missed: list[MissedAnswer]
+    cautions: list[str]
+
+
+def window(days: Window) -> WindowAnswer:
+    """Days for the client."""
+    return WindowAnswer(first=days.first_day, last=days.last_day)
+
+
+@router.get("/scouting", summary="Plan the scouting trips", responses=problems(404))
+def get_scouting(
+    foreseen: LookedAhead,
+    weekdays: Annotated[
+        str,
+        Query(
+            pattern=f"^{_WEEKDAY}(,{_WEEKDAY})*$",
+            max_length=60,
+            description="On which days trips are possible, as in `tue,fri`; by default on every day.",
+        ),
+    ] = ",".join(WEEKDAYS),
+    max_trips: Annotated[int | None, Query(ge=1, le=366, description="At most so many trips.")] = None,
+) -> ScoutingAnswer:
+    """The fewest days to walk the rows on which everything that is still to be looked at can be seen, and what
+    to look for. A visit that is recorded does its tasks, and changes the plan.
+    """
+    allowed = {WEEKDAYS.index(name) for name in weekdays.split(",")}
+    plan: Plan = plan_scouting(foreseen, weekdays=allowed, max_trips=max_trips)
+    return ScoutingAnswer(
+        vineyard=foreseen.vineyard.key,
+        season=foreseen.forecast.season,
+        as_of=foreseen.forecast.as_of,
+        fit=foreseen.fit.id,
+        trips=[
+            TripAnswer(date=trip.date, tasks=[TaskAnswer.of(task) for task in trip.tasks])
+            for trip in plan.trips
+        ],
+        missed=[MissedAnswer.of(task) for task in plan.missed],
+        cautions=list(foreseen.cautions),
+    )

@@ -1,0 +1,66 @@
+"""Scouting trips in a grower's words, as entries of a calendar."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+
+from models.vineyard.scouting import Plan, PlannedTask, TaskKind, Trip
+from models.vineyard.wording import from_to, listed, sentence
+from service.usecases.calendar import Entry
+
+TASK_NAMES: dict[TaskKind, str] = {
+    "first_caps": "first caps",
+    "flower_type": "flower type",
+    "pollen_overlap": "pollen overlap",
+    "set_count": "set count",
+    "crop_load": "crop load",
+}
+MOST_BLOCKS_IN_TITLE = 4
+
+
+def trip_entries(plan: Plan, numbers: Mapping[dt.date, int], names: Mapping[str, str]) -> Iterator[Entry]:
+    """One entry for each trip; ``numbers`` tells the trips apart, ``names`` are the blocks' names."""
+    for trip in plan.trips:
+        text = "\n\n".join(_task_text(tasks, names) for tasks in _alike(trip))
+        yield Entry("trip", str(numbers[trip.date]), trip.date, trip.date, _title(trip), text)
+
+
+def missed_tasks(plan: Plan, names: Mapping[str, str]) -> list[str]:
+    """What is said of the tasks that stand on no trip and can still be done."""
+    return [
+        f"On no trip: {TASK_NAMES[task.task]} in {names[task.block]}. {task.reason}"
+        for task in plan.missed
+        if task.best_day is not None
+    ]
+
+
+def _title(trip: Trip) -> str:
+    parts = []
+    for kind in dict.fromkeys(task.task for task in trip.tasks):
+        blocks = [task.block for task in trip.tasks if task.task == kind]
+        where = ", ".join(blocks) if len(blocks) <= MOST_BLOCKS_IN_TITLE else f"{len(blocks)} blocks"
+        parts.append(f"{TASK_NAMES[kind]} ({where})")
+    return f"Walk the rows: {listed(parts)}"
+
+
+def _alike(trip: Trip) -> list[list[PlannedTask]]:
+    """The trip's tasks, those together that look for the same."""
+    groups: dict[tuple[TaskKind, str, str], list[PlannedTask]] = {}
+    for task in trip.tasks:
+        groups.setdefault((task.task, task.look_for, task.why), []).append(task)
+    return list(groups.values())
+
+
+def _task_text(tasks: Sequence[PlannedTask], names: Mapping[str, str]) -> str:
+    first = tasks[0]
+    lines = [
+        sentence(TASK_NAMES[first.task]),
+        *(
+            f"- {names[task.block]}, good {from_to(task.window.first_day, task.window.last_day)}"
+            for task in tasks
+        ),
+        f"Look for: {first.look_for}",
+        f"Why: {first.why}",
+    ]
+    return "\n".join(lines)

@@ -1,0 +1,226 @@
+"""The feed of the demo's vineyard: what stands in it, and how it changes when something is seen."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+import pytest
+from fastapi.testclient import TestClient
+
+import demo_weather
+from models.vineyard.wording import in_words
+from service.api import calendar
+from service.feed.ical import unique_id
+from tests.feed.reading import ReadEvent, assert_rfc_5545, by_both
+
+VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
+FEED = f"{VINEYARD}/calendar.ics"
+TODAY = demo_weather.AS_OF
+
+
+@pytest.fixture(autouse=True)
+def clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    set_today(monkeypatch, TODAY)
+
+
+def set_today(monkeypatch: pytest.MonkeyPatch, day: dt.date) -> None:
+    monkeypatch.setattr(calendar, "today", lambda: day)
+
+
+def ask(client: TestClient, **query: str) -> bytes:
+    answer = client.get(FEED, params=query)
+    assert answer.status_code == 200, answer.text
+    return answer.content
+
+
+def uid(key: str) -> str:
+    return unique_id("local", demo_weather.VINEYARD.key, 2026, key)
+
+
+def visit(client: TestClient, block: str, day: dt.date, percent: float) -> None:
+    body = [{"date": day.isoformat(), "block": block, "percent_open": percent}]
+    assert client.post(f"{VINEYARD}/visits", json=body).status_code == 200
+
+
+def test_bloom_warnings_and_trips_stand_in_it(demo_client: TestClient) -> None:
+    stream = ask(demo_client)
+    lines = assert_rfc_5545(stream)
+    events = by_both(stream)
+    forecast = demo_client.get(f"{VINEYARD}/forecast", params={"as_of": TODAY.isoformat()}).json()
+    for block in forecast["blocks"]:
+        event = events[uid(f"bloom/{block['block']}")]
+        start, full, end = (
+            dt.date.fromisoformat(block["stages"][stage]["median"])
+            for stage in ("bloom_start", "full_bloom", "bloom_end")
+        )
+        assert (event.start, event.end) == (start, end + dt.timedelta(days=1))
+        assert all(in_words(day) in event.summary for day in (start, full, end))
+        assert "ask the local extension office" in event.description
+        for told in block["stages"].values():
+            low, high = (dt.date.fromisoformat(told[name]) for name in ("low", "high"))
+            assert in_words(low) in event.description
+            assert in_words(high) in event.description
+    pollen = demo_client.get(f"{VINEYARD}/pollination", params={"as_of": TODAY.isoformat()}).json()
+    warnings = [(block["block"], told) for block in pollen["pistillate_blocks"] for told in block["warnings"]]
+    assert {told["code"] for _, told in warnings} >= {
+        "pollen_ends_early",
+        "no_pollen_source_in_reach",
+        "single_pollen_source",
+    }
+    for block_key, told in warnings:
+        event = events[uid(f"warning/{told['code']}/{block_key}")]
+        assert event.summary.startswith(told["level"].capitalize())
+        assert told["message"] in event.description
+    plan = demo_client.get(f"{VINEYARD}/scouting", params={"as_of": TODAY.isoformat()}).json()
+    trips = [event for event in events.values() if event.alarms]
+    assert sorted(trip.start.isoformat() for trip in trips) == [trip["date"] for trip in plan["trips"]]
+    assert all(trip.alarms == (dt.timedelta(hours=-6),) for trip in trips)
+    assert len([line for line in lines if line == "BEGIN:VEVENT"]) == len(forecast["blocks"]) + len(
+        warnings
+    ) + len(plan["trips"])
+
+
+def test_unchanged_it_is_the_same_byte_for_byte_and_304(demo_client: TestClient) -> None:
+    first, second = demo_client.get(FEED), demo_client.get(FEED)
+    assert first.content == second.content
+    assert first.headers["content-type"] == "text/calendar; charset=utf-8"
+    assert first.headers["cache-control"] == "private, no-cache"
+    tag = first.headers["etag"]
+    again = demo_client.get(FEED, headers={"If-None-Match": tag})
+    assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", tag)
+    assert again.headers["cache-control"] == "private, no-cache"
+
+
+@pytest.mark.parametrize(
+    ("told", "known"),
+    [
+        ('"a"', True),
+        ('W/"a"', True),
+        ('"other", "a"', True),
+        ("*", True),
+        ('"other"', False),
+        ("a", False),
+        ("", False),
+        (None, False),
+    ],
+)
+def test_a_tag_that_is_known(told: str | None, known: bool) -> None:
+    assert calendar.is_known('"a"', told) is known
+
+
+def test_after_an_observation_the_same_uids_come_with_higher_sequences(demo_client: TestClient) -> None:
+    answer = demo_client.get(FEED)
+    before = by_both(answer.content)
+    assert {event.sequence for event in before.values()} == {0}
+    visit(demo_client, "west-2", TODAY, 35)
+    changed = demo_client.get(FEED, headers={"If-None-Match": answer.headers["etag"]})
+    assert changed.status_code == 200
+    assert_rfc_5545(changed.content)
+    after = by_both(changed.content)
+    assert before.keys() <= after.keys()
+    moved = [key for key in before if before[key].start != after[key].start]
+    assert uid("bloom/west-2") in moved
+    for key, old in before.items():
+        new = after[key]
+        if said(old) == said(new):
+            assert new == old
+        else:
+            assert new.sequence == 1
+            assert new.last_modified >= old.last_modified
+            assert new.stamp == new.last_modified
+    assert by_both(ask(demo_client)) == after
+
+
+def said(event: ReadEvent) -> tuple[object, ...]:
+    return event.start, event.end, event.summary, event.description, event.status
+
+
+def test_a_warning_that_is_gone_is_cancelled_and_stays_so(demo_client: TestClient) -> None:
+    before = by_both(ask(demo_client))
+    alone = uid("warning/no_pollen_source_in_reach/north-1")
+    assert before[alone].status == "CONFIRMED"
+    source = demo_client.get(f"{VINEYARD}/blocks/middle-1").json()
+    place = demo_client.get(f"{VINEYARD}/blocks/north-1").json()
+    beside = {"cultivar": source["cultivar"], "x_m": place["x_m"] + 5, "y_m": place["y_m"]}
+    assert demo_client.put(f"{VINEYARD}/blocks/north-2", json=beside).status_code == 201
+    after = by_both(ask(demo_client))
+    assert (after[alone].status, after[alone].sequence) == ("CANCELLED", 1)
+    assert (after[alone].start, after[alone].summary) == (before[alone].start, before[alone].summary)
+    assert uid("bloom/north-2") in after
+    assert by_both(ask(demo_client))[alone] == after[alone]
+
+
+def test_a_trip_whose_day_has_come_stays(demo_client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = by_both(ask(demo_client))
+    first = min((event for event in before.values() if event.alarms), key=lambda event: event.start)
+    set_today(monkeypatch, first.start + dt.timedelta(days=1))
+    after = by_both(ask(demo_client))
+    assert after[first.uid] == first
+    coming = [event for event in after.values() if event.alarms and event.start > first.start]
+    assert coming
+    assert all(event.uid != first.uid for event in coming)
+
+
+@pytest.mark.parametrize("query", ["as_of", "fit"])
+def test_a_what_if_leaves_no_trace(demo_client: TestClient, query: str) -> None:
+    newest = demo_client.get("/v1/fits").json()["fits"][0]["id"]
+    asked = {"as_of": "2026-04-01"} if query == "as_of" else {"fit": newest}
+    ask(demo_client)
+    visit(demo_client, "west-2", TODAY, 35)
+    told = ask(demo_client)
+    supposed = ask(demo_client, **asked)
+    assert supposed == ask(demo_client, **asked)
+    assert ask(demo_client) == told
+    assert_rfc_5545(supposed)
+    events = by_both(told)
+    for key, event in by_both(supposed).items():
+        assert event.sequence == (events[key].sequence if key in events else 0)
+        assert event.status == "CONFIRMED"
+
+
+def test_a_what_if_comes_first_and_leaves_no_trace(demo_client: TestClient) -> None:
+    ask(demo_client, as_of="2026-04-01")
+    assert {event.sequence for event in by_both(ask(demo_client)).values()} == {0}
+
+
+@pytest.mark.parametrize(
+    "name",
+    ['Lull, Copper; "late"\nand \\north', "Lull" + "é" * 300],
+)
+def test_a_cultivar_of_any_name_comes_back_whole(demo_client: TestClient, name: str) -> None:
+    cultivar = demo_client.get("/v1/cultivars/copper-lull").json()
+    body = {key: value for key, value in cultivar.items() if key != "cultivar"} | {"name": name}
+    assert demo_client.put("/v1/cultivars/copper-lull", json=body).status_code == 200
+    stream = ask(demo_client)
+    assert_rfc_5545(stream)
+    assert by_both(stream)[uid("bloom/west-2")].summary.startswith(f"Block west-2 ({name}): bloom ")
+
+
+def test_a_block_without_a_forecast_is_named_in_the_calendar(demo_client: TestClient) -> None:
+    new = {"name": "Ember Sedge", "flower_type": "perfect"}
+    demo_client.put("/v1/cultivars/ember-sedge", json=new)
+    demo_client.put(f"{VINEYARD}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 900, "y_m": 0})
+    stream = ask(demo_client)
+    assert uid("bloom/far-1") not in by_both(stream)
+    (description,) = re.findall("^DESCRIPTION:(.*)$", stream.decode().replace("\r\n ", ""), re.M)[:1]
+    assert "No bloom forecast for block far-1 (Ember Sedge)" in description
+
+
+def test_a_calendar_without_any_forecast_still_holds_an_event(demo_client: TestClient) -> None:
+    new = {"name": "Ember Sedge", "flower_type": "perfect"}
+    demo_client.put("/v1/cultivars/ember-sedge", json=new)
+    path = "/v1/vineyards/far"
+    demo_client.put(path, json={"name": "Far", "station": demo_weather.STATION.key})
+    demo_client.put(f"{path}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 0, "y_m": 0})
+    stream = demo_client.get(f"{path}/calendar.ics").content
+    assert_rfc_5545(stream)
+    (event,) = by_both(stream).values()
+    assert event.summary == "No bloom forecast yet"
+    assert "far-1" in event.description
+
+
+def test_no_such_vineyard(demo_client: TestClient) -> None:
+    answer = demo_client.get("/v1/vineyards/nowhere/calendar.ics")
+    assert answer.status_code == 404
+    assert answer.headers["content-type"] == "application/problem+json"

@@ -1,0 +1,166 @@
+"""What the entries say, and on which days they stand."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from models.bloom.forecast import SPRAY_CAUTION, BlockForecast, StageForecast, Status
+from models.records import Block, Cultivar, FlowerType, Planting
+from models.vineyard.pollination import BlockPollination, PollenWarning, Uncovered, WarningCode
+from models.vineyard.scouting import MissedTask, Plan, PlannedTask, Trip, Window
+from service.feed.entries import critical_days, names_of, season_entries, without_window
+from service.feed.trips import missed_tasks, trip_entries
+
+ASH = Cultivar("thimble-ash", 'Thimble Ash, "late"; north', FlowerType.PISTILLATE, viable_pollen=False)
+PLANTING = Planting(
+    (Block("b1", "thimble-ash", 0, 0), Block("b2", "thimble-ash", 5, 0)), {"thimble-ash": ASH}
+)
+
+
+def june(day: int) -> dt.date:
+    return dt.date(2026, 6, day)
+
+
+def stage(
+    median: dt.date | None,
+    low: dt.date | None = None,
+    high: dt.date | None = None,
+    *,
+    status: Status = "expected",
+    chance: float = 1.0,
+) -> StageForecast:
+    return StageForecast(status, median, low, high, chance, 600.0)
+
+
+BLOOM = {
+    "bloom_start": stage(june(2), june(1), june(2), status="observed"),
+    "full_bloom": stage(june(5), june(4), june(7)),
+    "bloom_end": stage(june(11), june(9), None, chance=0.93),
+}
+FORECAST = BlockForecast("b1", "thimble-ash", "own", BLOOM)
+WINDOW = {"bloom_start": june(2), "full_bloom": june(5), "bloom_end": june(11)}
+
+
+def pollinated(*warnings: PollenWarning, uncovered: tuple[Uncovered, ...] = ()) -> BlockPollination:
+    return BlockPollination("b1", "thimble-ash", (), None, uncovered, warnings)
+
+
+def test_a_bloom_window_has_medians_in_its_title_and_ranges_in_its_text() -> None:
+    (entry,) = season_entries([FORECAST], [], PLANTING, interval=0.8)
+    assert (entry.key, entry.first_day, entry.last_day) == ("bloom/b1", june(2), june(11))
+    assert entry.title == 'Block b1 (Thimble Ash, "late"; north): bloom 2 June to 11 June, full 5 June'
+    assert entry.text.splitlines() == [
+        "Bloom start (10 % of caps off): 2 June, 80 % range 1 June to 2 June; seen.",
+        "Full bloom (50 % of caps off): 5 June, 80 % range 4 June to 7 June; expected.",
+        "Bloom end (95 % of caps off): 11 June, 80 % range from 9 June on; expected, 93 % chance this season.",
+        "",
+        SPRAY_CAUTION,
+    ]
+
+
+def test_a_window_stands_on_the_medians_that_there_are() -> None:
+    unlikely = stage(None, june(28), None, status="unlikely", chance=0.3)
+    late = BlockForecast("b1", "thimble-ash", "pooled", {**BLOOM, "bloom_end": unlikely})
+    (entry,) = season_entries([late], [], PLANTING, interval=0.8)
+    assert (entry.first_day, entry.last_day) == (june(2), june(5))
+    assert "Bloom end (95 % of caps off): unlikely this season, 30 % chance." in entry.text
+    assert "lean on the other cultivars" in entry.text
+
+
+def test_a_block_without_a_window_has_no_entry_but_is_named() -> None:
+    unknown = BlockForecast("b1", "thimble-ash", "none", {}, "no bloom of it is in the fit")
+    never = BlockForecast("b2", "thimble-ash", "own", {"full_bloom": stage(None, status="unlikely")})
+    gap = PollenWarning("pollen_gap", "act", 0.8, "A gap.")
+    assert list(season_entries([unknown, never], [pollinated(gap)], PLANTING, interval=0.8)) == []
+    said = without_window([unknown, never, FORECAST], PLANTING)
+    assert said == [
+        'No bloom forecast for block b1 (Thimble Ash, "late"; north): no bloom of it is in the fit.',
+        'No bloom forecast for block b2 (Thimble Ash, "late"; north): it may not bloom this season.',
+    ]
+
+
+def test_a_warning_says_level_chance_and_message_and_one_code_is_one_entry() -> None:
+    early = PollenWarning("pollen_ends_early", "act", 0.83, "It ends early.")
+    one = PollenWarning("unknown_bloom", "act", 1.0, "That one is not known.")
+    two = PollenWarning("unknown_bloom", "watch", 0.25, "This one may not be.")
+    block = pollinated(early, one, two, uncovered=(Uncovered(june(8), june(11), 0.8),))
+    _, first, second = season_entries([FORECAST], [block], PLANTING, interval=0.8)
+    assert (first.key, first.first_day, first.last_day) == (
+        "warning/pollen_ends_early/b1",
+        june(8),
+        june(11),
+    )
+    assert first.title == 'Act: block b1 (Thimble Ash, "late"; north), pollen ends early'
+    assert first.text == "It ends early.\nLevel: act. Chance: 83 %."
+    assert (second.key, second.first_day, second.last_day) == ("warning/unknown_bloom/b1", june(2), june(11))
+    assert "That one" in second.text
+    assert "This one" in second.text
+
+
+EARLY, MIDDLE, LATE = (Uncovered(june(a), june(b), 0.5) for a, b in [(1, 3), (5, 6), (9, 12)])
+
+
+@pytest.mark.parametrize(
+    ("code", "uncovered", "days"),
+    [
+        ("pollen_ends_early", (EARLY, MIDDLE, LATE), (9, 12)),
+        ("pollen_ends_early", (EARLY,), (11, 11)),
+        ("pollen_starts_late", (EARLY, MIDDLE, LATE), (1, 3)),
+        ("pollen_starts_late", (LATE,), (2, 2)),
+        ("pollen_gap", (EARLY, MIDDLE, LATE), (5, 6)),
+        ("pollen_gap", (), (5, 5)),
+        ("no_pollen_source_in_reach", (EARLY, MIDDLE, LATE), (1, 12)),
+        ("no_viable_pollen", (), (2, 11)),
+        ("single_pollen_source", (LATE,), (2, 11)),
+        ("unknown_bloom", (), (2, 11)),
+    ],
+)
+def test_a_warning_stands_on_the_days_that_it_is_about(
+    code: WarningCode, uncovered: tuple[Uncovered, ...], days: tuple[int, int]
+) -> None:
+    assert critical_days(code, uncovered, WINDOW) == (june(days[0]), june(days[1]))
+
+
+def test_a_trip_says_what_to_do_where_and_why() -> None:
+    days = Window(june(1), june(4))
+    caps = [
+        PlannedTask(key, "thimble-ash", "first_caps", "Caps.", "Dates.", days, 0.9) for key in ("b1", "b2")
+    ]
+    count = PlannedTask("b1", "thimble-ash", "set_count", "Specks.", "Set.", Window(june(3), june(3)), 0.6)
+    plan = Plan((Trip(june(3), (*caps, count)),), ())
+    (entry,) = trip_entries(plan, {june(3): 4}, names_of(PLANTING))
+    assert (entry.key, entry.first_day, entry.last_day) == ("trip/4", june(3), june(3))
+    assert entry.title == "Walk the rows: first caps (b1, b2) and set count (b1)"
+    assert entry.text.splitlines() == [
+        "First caps",
+        '- block b1 (Thimble Ash, "late"; north), good from 1 June to 4 June',
+        '- block b2 (Thimble Ash, "late"; north), good from 1 June to 4 June',
+        "Look for: Caps.",
+        "Why: Dates.",
+        "",
+        "Set count",
+        '- block b1 (Thimble Ash, "late"; north), good on 3 June',
+        "Look for: Specks.",
+        "Why: Set.",
+    ]
+
+
+def test_many_blocks_are_counted_in_a_title() -> None:
+    keys = [f"b{number}" for number in range(40)]
+    names = dict(zip(keys, keys, strict=True))
+    days = Window(june(1), june(4))
+    tasks = [PlannedTask(key, "thimble-ash", "first_caps", "Caps.", "Dates.", days, 0.9) for key in keys]
+    (entry,) = trip_entries(Plan((Trip(june(3), tuple(tasks)),), ()), {june(3): 1}, names)
+    assert entry.title == "Walk the rows: first caps (40 blocks)"
+    assert all(f"- {key}, " in entry.text for key in keys)
+
+
+def test_a_task_that_can_still_be_done_is_named_when_no_trip_does_it() -> None:
+    days = Window(june(1), june(4))
+    open_task = MissedTask("b1", "thimble-ash", "crop_load", "Berries.", days, "No Monday.", june(2))
+    over = MissedTask("b2", "thimble-ash", "crop_load", "Berries.", days, "Over.", None)
+    assert missed_tasks(Plan((), (open_task, over)), {"b1": "block b1", "b2": "block b2"}) == [
+        "On no trip: crop load in block b1. No Monday."
+    ]
