@@ -1,0 +1,150 @@
+"""The chance of a frost night around bloom, and what such a night does to the forecast."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from models.bloom.traces import Traces
+from models.records import StageInterval
+from models.stages import BLOOM_STAGES
+from models.units import FloatArray
+from models.vineyard.synchrony import BoolArray
+
+IntArray = NDArray[np.int64]
+
+# FAO table, second-hand. The trade knows no limits for muscadine .
+FROST_CAUTION = (
+    "Which temperatures damage muscadine is not known. Limits by stage exist for other grapes only: a table of the "
+    "FAO, seen second-hand, puts -2.2 °C for a kill of 10 % of full-leaf shoots. Cold air also settles below the "
+    "station's height and in hollows."
+)
+# Common practice, no source.
+AFTER_FROST_CAUTION = (
+    "A frost night came after budbreak. Where shoots froze, bloom comes from secondary buds: later, and longer, than "
+    "the thresholds know. Walk those blocks, and mark the ones that froze so that the fit does not learn from them."
+)
+
+
+@dataclass(frozen=True)
+class FrostNight:
+    """A measured night at or below the limit. [°C]"""
+
+    date: dt.date
+    tmin_c: float
+
+
+@dataclass(frozen=True)
+class BlockFrost:
+    """Frost of one block.
+
+    Attributes
+    ----------
+    chance : float or None
+        Of at least one night at or below the limit from budbreak until bloom end, of those still to come. None
+        where the bloom of the block is not forecast.
+    chance_in_bloom : float or None
+        The same from bloom start.
+    from_budbreak : bool
+        Whether budbreak is forecast; if not, the chance counts from ``as_of``.
+    frost_nights : tuple of FrostNight
+        Measured nights at or below the limit since the median of budbreak; empty where budbreak is
+        not forecast.
+    """
+
+    block: str
+    chance: float | None
+    chance_in_bloom: float | None
+    from_budbreak: bool
+    frost_nights: tuple[FrostNight, ...]
+
+
+def frost_chance(cold: BoolArray, trace_of: IntArray, *, first: FloatArray, last: FloatArray) -> float:
+    """Share of draws with at least one cold night from ``first`` to ``last``, both included.
+
+    Parameters
+    ----------
+    cold : ndarray of bool, shape (trace, day)
+        Nights at or below the limit, by days since the start of the season.
+    trace_of : ndarray of int, shape (draw,)
+        The trace that each draw follows.
+    first, last : ndarray, shape (draw,)
+        Days. A last day that lies after the season (NaN) is the season's last; a first day that does (NaN)
+        leaves no night. [day]
+    """
+    days = cold.shape[1]
+    nights_before = np.concatenate([np.zeros((len(cold), 1), dtype=np.int64), cold.cumsum(axis=1)], axis=1)
+    start = np.clip(np.where(np.isnan(first), days, first), 0, days).astype(np.int64)
+    after = np.clip(np.where(np.isnan(last), days, last + 1), start, days).astype(np.int64)
+    return float(np.mean(nights_before[trace_of, after] > nights_before[trace_of, start]))
+
+
+def frost(
+    traces: Traces, draws: xr.Dataset, *, as_of: dt.date, limit_c: float = 0.0
+) -> tuple[BlockFrost, ...]:
+    """Chance of a frost night until each block's bloom end, and those that came since its budbreak.
+
+    Parameters
+    ----------
+    traces : Traces
+        Of the forecast.
+    draws : Dataset
+        ``day(draw, block, stage)`` and ``trace_season(draw)`` of the same forecast. [day]
+    as_of : date
+        Nights of this day and later are still to come.
+    limit_c : float
+        Highest minimum that counts as frost. [°C]
+
+    Returns
+    -------
+    tuple of BlockFrost
+        In the draws' order of blocks.
+    """
+    cold = traces.tmin_c <= limit_c
+    trace_of = np.searchsorted(np.array(traces.seasons), draws["trace_season"].values).astype(np.int64)
+    today = float(traces.window.day_index(as_of))
+    past = _measured_frost(traces, cold[0], as_of)
+    stages = ["budbreak", *BLOOM_STAGES]
+    days = draws["day"].reindex(stage=stages).transpose("block", "stage", "draw")
+    found = []
+    for key, (budbreak, start, _, end) in zip(days["block"].values.tolist(), days.values, strict=True):
+        knows_budbreak = bool(np.isfinite(budbreak).any())
+        chance = in_bloom = None
+        if np.isfinite(start).any():
+            shoots_from = np.maximum(budbreak, today) if knows_budbreak else np.full(end.shape, today)
+            chance = frost_chance(cold, trace_of, first=shoots_from, last=end)
+            in_bloom = frost_chance(cold, trace_of, first=np.maximum(start, today), last=end)
+        nights = [
+            FrostNight(traces.window.date_at(day), float(traces.tmin_c[0, day]))
+            for day in past
+            if np.mean(budbreak <= day) >= 0.5
+        ]
+        found.append(BlockFrost(key, chance, in_bloom, knows_budbreak, tuple(nights)))
+    return tuple(found)
+
+
+def without_frosted(
+    observations: Sequence[StageInterval], frosted: Collection[tuple[int, str]]
+) -> tuple[StageInterval, ...]:
+    """What a fit may learn from: all but the observations of frosted blocks, given as (season, block).
+
+    Looks at a whole cultivar stay: they do not say which block they tell of.
+    """
+    return tuple(seen for seen in observations if (seen.season, seen.block) not in frosted)
+
+
+def _measured_frost(traces: Traces, cold: BoolArray, as_of: dt.date) -> list[int]:
+    """Days before ``as_of`` with a measured minimum at or below the limit; filled gaps are no measurement."""
+    known = min(traces.known_days, traces.window.day_index(as_of))
+    days = np.flatnonzero(cold[: max(known, 0)]).tolist()
+    dates = [traces.window.date_at(day) for day in days]
+    return [
+        day
+        for day, date in zip(days, dates, strict=True)
+        if not any(gap.first <= date <= gap.last for gap in traces.filled)
+    ]
