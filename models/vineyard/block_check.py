@@ -1,0 +1,214 @@
+"""One pistillate block in past seasons: how much of its bloom its sources covered, and what would help."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.records import Block
+from models.units import FloatArray
+from models.vineyard.past_cover import SeasonBloom, covered_share
+from models.vineyard.wording import listed, percent
+
+# A cultivar that adds less than this to the mean covered share is not worth naming. Our convention.
+WORTH_NAMING = 0.01
+
+
+@dataclass(frozen=True)
+class SeasonCover:
+    """One past season of a block: the share of its bloom covered (median), and the chance that it was enough."""
+
+    season: int
+    share_of_bloom_covered: float
+    chance: float
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """A cultivar with viable pollen, as if planted within reach of a block, and what that would have changed.
+
+    ``seasons_covered`` counts past seasons with it; ``closes_gap`` says whether the block were exposed no more.
+    """
+
+    cultivar: str
+    seasons_covered: int
+    mean_share_of_bloom_covered: float
+    closes_gap: bool
+
+
+@dataclass(frozen=True)
+class BlockCheck:
+    """One pistillate block.
+
+    Attributes
+    ----------
+    sources : tuple of str
+        Blocks with viable pollen in reach.
+    seasons : tuple of SeasonCover
+        Past seasons; empty where the bloom of the block, or of all its sources, is not known.
+    seasons_covered : int
+        Those in which enough of its bloom was covered (in the median).
+    exposed : bool
+        No source in reach, or covered in too few seasons.
+    why : str or None
+        Why it is exposed, or why that is not known.
+    would_help : tuple of Remedy
+        For an exposed block: what would have covered more, the best first.
+    """
+
+    block: str
+    cultivar: str
+    vines: int
+    sources: tuple[str, ...]
+    seasons: tuple[SeasonCover, ...]
+    seasons_covered: int
+    mean_share_of_bloom_covered: float | None
+    exposed: bool
+    why: str | None
+    would_help: tuple[Remedy, ...]
+
+
+class History:
+    """Past seasons under one set of assumptions; each pair of cultivar and sources is computed once."""
+
+    def __init__(
+        self,
+        past: Sequence[SeasonBloom],
+        receptive_days_of: Mapping[str, int],
+        pollen_days_of: Mapping[str, int],
+        enough_share: float,
+        enough_seasons: float,
+    ) -> None:
+        self.past = past
+        self.enough_share = enough_share
+        self.enough_seasons = enough_seasons
+        self._receptive_days_of = receptive_days_of
+        self._pollen_days_of = pollen_days_of
+        self._seen: dict[tuple[str, frozenset[str]], tuple[SeasonCover, ...]] = {}
+
+    def knows(self, cultivar: str) -> bool:
+        """Whether the bloom of a cultivar in those seasons is known."""
+        return bool(self.past) and cultivar in self.past[0].blooms
+
+    def of(self, cultivar: str, sources: frozenset[str]) -> tuple[SeasonCover, ...]:
+        """Cover of a cultivar by source cultivars, season by season."""
+        key = cultivar, sources
+        if key not in self._seen:
+            self._seen[key] = tuple(
+                self._summed_up(season.season, share)
+                for season in self.past
+                if (share := self._share(season, cultivar, sources)).size
+            )
+        return self._seen[key]
+
+    def covered(self, seasons: Sequence[SeasonCover]) -> int:
+        """How many seasons count as covered."""
+        return sum(season.share_of_bloom_covered >= self.enough_share for season in seasons)
+
+    def enough(self, seasons: Sequence[SeasonCover]) -> bool:
+        """Whether so many count that a block is not exposed."""
+        return self.covered(seasons) >= self.enough_seasons * len(seasons)
+
+    def _share(self, season: SeasonBloom, cultivar: str, sources: frozenset[str]) -> FloatArray:
+        return covered_share(
+            season,
+            cultivar,
+            sorted(sources),
+            receptive_days=self._receptive_days_of[cultivar],
+            pollen_days_of=self._pollen_days_of,
+        )
+
+    def _summed_up(self, season: int, share: FloatArray) -> SeasonCover:
+        return SeasonCover(season, float(np.median(share)), float(np.mean(share >= self.enough_share)))
+
+
+def block_check(
+    block: Block, sources: tuple[Block, ...], givers: Sequence[str], history: History
+) -> BlockCheck:
+    """Check one block.
+
+    Parameters
+    ----------
+    block : Block
+        Of a pistillate cultivar.
+    sources : tuple of Block
+        Those with viable pollen in its reach.
+    givers : sequence of str
+        Cultivars with viable pollen, which are tried where the block is exposed.
+    history : History
+    """
+    cultivars = frozenset(source.cultivar for source in sources)
+    unknown = sorted(key for key in cultivars if not history.knows(key))
+    some_known = not sources or len(unknown) < len(cultivars)
+    seasons: tuple[SeasonCover, ...] = ()
+    if history.knows(block.cultivar) and some_known:
+        seasons = history.of(block.cultivar, cultivars)
+    exposed = not sources or not history.enough(seasons)
+    return BlockCheck(
+        block=block.key,
+        cultivar=block.cultivar,
+        vines=block.vines,
+        sources=tuple(source.key for source in sources),
+        seasons=seasons,
+        seasons_covered=history.covered(seasons),
+        mean_share_of_bloom_covered=_mean_share(seasons) if seasons else None,
+        exposed=exposed,
+        why=_why(block, sources, unknown, seasons, history),
+        would_help=_would_help(block.cultivar, cultivars, seasons, givers, history) if exposed else (),
+    )
+
+
+def _why(
+    block: Block,
+    sources: tuple[Block, ...],
+    unknown: list[str],
+    seasons: Sequence[SeasonCover],
+    history: History,
+) -> str | None:
+    if not sources:
+        return "No source with viable pollen stands in reach."
+    if not history.past:
+        return None
+    if not history.knows(block.cultivar):
+        return f"The fit does not know cultivar {block.cultivar}, so its cover is not known."
+    left_out = f"The fit does not know {listed(unknown)}, which stands in reach" if unknown else ""
+    if not seasons:
+        return f"{left_out}, so its cover is not known." if unknown else None
+    if history.enough(seasons):
+        return None
+    said = (
+        f"At least {percent(history.enough_share)} of its bloom was covered in {history.covered(seasons)} of "
+        f"{len(seasons)} past seasons."
+    )
+    return f"{said} {left_out} and is left out." if unknown else said
+
+
+def _would_help(
+    cultivar: str,
+    sources: frozenset[str],
+    now: Sequence[SeasonCover],
+    givers: Sequence[str],
+    history: History,
+) -> tuple[Remedy, ...]:
+    """Cultivars that would add to the cover if one block of them stood in reach, the best first."""
+    if not now:
+        return ()
+    remedies = []
+    for giver in givers:
+        if giver in sources or not history.knows(giver):
+            continue
+        then = history.of(cultivar, sources | {giver})
+        if (
+            history.covered(then) > history.covered(now)
+            or _mean_share(then) >= _mean_share(now) + WORTH_NAMING
+        ):
+            remedies.append(Remedy(giver, history.covered(then), _mean_share(then), history.enough(then)))
+    return tuple(
+        sorted(remedies, key=lambda best: (-best.seasons_covered, -best.mean_share_of_bloom_covered))
+    )
+
+
+def _mean_share(seasons: Sequence[SeasonCover]) -> float:
+    return float(np.mean([season.share_of_bloom_covered for season in seasons]))

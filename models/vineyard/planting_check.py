@@ -1,0 +1,147 @@
+"""Whether a planting is laid out so that every pistillate vine gets pollen, and what would help where not."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from models.bloom.thresholds import Fit
+from models.errors import BadInput, Problem
+from models.records import Planting, Site
+from models.vineyard.block_check import BlockCheck, History, Remedy, SeasonCover, block_check
+from models.vineyard.layout_rules import LAYOUT_CAUTION, LayoutFinding, RowsAlong, layout_findings
+from models.vineyard.past_cover import DRAWS, SeasonBloom, past_blooms
+from models.vineyard.reach import sheds_viable_pollen
+from models.vineyard.vine_counts import heaviest_load, who_serves_whom
+from models.vineyard.wording import percent
+
+__all__ = [
+    "BlockCheck",
+    "LayoutFinding",
+    "PlantingCheck",
+    "Remedy",
+    "SeasonCover",
+    "planting_check",
+]
+
+
+@dataclass(frozen=True)
+class PlantingCheck:
+    """What a planting's layout is worth.
+
+    Attributes
+    ----------
+    share_in_reach : float or None
+        Share of the pistillate vines with a source in reach; None without pistillate vines.
+    vines_per_source : float or None
+        Pistillate vines in reach of a source for each vine with viable pollen in the vineyard.
+    heaviest_load : int or None
+        Those that the busiest source vine must serve, the work shared as evenly as reach allows.
+    seasons : tuple of int
+        Past seasons that were looked at.
+    """
+
+    pistillate_vines: int
+    source_vines: int
+    share_in_reach: float | None
+    vines_per_source: float | None
+    heaviest_load: int | None
+    layout: tuple[LayoutFinding, ...]
+    seasons: tuple[int, ...]
+    blocks: tuple[BlockCheck, ...]
+    cautions: tuple[str, ...]
+
+
+def planting_check(
+    planting: Planting,
+    fit: Fit | None,
+    site: Site,
+    *,
+    seasons: Collection[int] | None = None,
+    enough_share: float = 0.8,
+    enough_seasons: float = 0.8,
+    receptive_days: int = 3,
+    pollen_days: int = 2,
+    receptive_days_of: Mapping[str, int] | None = None,
+    pollen_days_of: Mapping[str, int] | None = None,
+    rows_along: RowsAlong | None = None,
+    draws: int = DRAWS,
+) -> PlantingCheck:
+    """Check a planting against reach, published layouts and past seasons.
+
+    Parameters
+    ----------
+    planting : Planting
+        Its cultivars may hold more than are planted: those with viable pollen are tried where a block is
+        exposed.
+    fit : Fit or None
+        Without one, only the layout is checked.
+    site : Site
+        Weather, and what was seen.
+    seasons : collection of int, optional
+        Past seasons to look at; by default every one whose temperatures are complete enough.
+    enough_share : float
+        Share of a block's bloom that must be covered for a season to count. Our assumption.
+    enough_seasons : float
+        A block is exposed where a smaller share of the seasons counts. Our assumption.
+    receptive_days, pollen_days, receptive_days_of, pollen_days_of
+        As of `pollination`. [day]
+    rows_along : "x", "y" or None
+        The axis along which rows of vines run, where blocks are vines in rows.
+    draws : int
+        For each season.
+
+    Raises
+    ------
+    BadInput
+        If an option is out of range or a block's cultivar is unknown.
+    """
+    for where, share in (("enough_share", enough_share), ("enough_seasons", enough_seasons)):
+        if not 0 < share <= 1:
+            raise BadInput("a share lies above 0 and is at most 1", [Problem(where, f"{share:g} does not")])
+    receptive = _days_of(planting, receptive_days, receptive_days_of, "receptive_days")
+    pollen = _days_of(planting, pollen_days, pollen_days_of, "pollen_days")
+    found = who_serves_whom(planting)
+    givers = [key for key, cultivar in planting.cultivars.items() if sheds_viable_pollen(cultivar)]
+    needed = {block.cultivar for block in found.pistillate} | set(givers)
+    past = past_blooms(fit, site, needed, seasons=seasons, draws=draws) if fit is not None else ()
+    history = History(past, receptive, pollen, enough_share, enough_seasons)
+    blocks = tuple(
+        block_check(block, found.sources_of(place), sorted(givers), history)
+        for place, block in enumerate(found.pistillate)
+    )
+    in_reach = found.vines_in_reach
+    return PlantingCheck(
+        pistillate_vines=found.pistillate_vines,
+        source_vines=found.source_vines,
+        share_in_reach=in_reach / found.pistillate_vines if found.pistillate_vines else None,
+        vines_per_source=in_reach / found.source_vines if found.source_vines else None,
+        heaviest_load=heaviest_load(found),
+        layout=layout_findings(planting, found, rows_along=rows_along),
+        seasons=tuple(season.season for season in past),
+        blocks=blocks,
+        cautions=_cautions(fit, past, enough_share),
+    )
+
+
+def _days_of(
+    planting: Planting, default: int, exceptions: Mapping[str, int] | None, where: str
+) -> dict[str, int]:
+    """Days by cultivar. [day]"""
+    days = dict.fromkeys(planting.cultivars, default) | dict(exceptions or {})
+    if min([default, *days.values()]) < 1:
+        raise BadInput("a flower's day is its first", [Problem(where, "must be 1 day or more")])
+    return days
+
+
+def _cautions(fit: Fit | None, past: Sequence[SeasonBloom], enough_share: float) -> tuple[str, ...]:
+    said = [LAYOUT_CAUTION]
+    if fit is None:
+        said.append("Without a fit, cover in past seasons is not known: only the layout was checked.")
+    elif not past:
+        said.append("No past season has temperatures complete enough: only the layout was checked.")
+    else:
+        said.append(
+            f"That {percent(enough_share)} of a bloom are enough is an assumption; no source states a threshold."
+        )
+    return tuple(said)
