@@ -106,14 +106,10 @@ class _Looks:
     share: FloatArray
 
     @property
-    def partly_open(self) -> FloatArray:
-        """Heat of the looks that saw some caps off, but not all."""
-        return self.heat[(self.share > 0) & (self.share < 1)]
-
-    @property
     def usable(self) -> bool:
-        fall = np.maximum.accumulate(self.share) - self.share
-        return self.heat.size >= FEWEST_LOOKS and self.partly_open.size > 0 and fall.max() <= MOST_FALL
+        if self.heat.size < FEWEST_LOOKS or not np.any((self.share > 0) & (self.share < 1)):
+            return False
+        return bool(np.max(np.maximum.accumulate(self.share) - self.share) <= MOST_FALL)
 
 
 def curve_points(
@@ -147,10 +143,7 @@ def curve_points(
             if looks.usable:
                 by_cultivar[looks.cultivar].append(looks)
     fits = [
-        (units, fit)
-        for _, units in sorted(by_cultivar.items())
-        if any(np.unique(looks.partly_open).size > 1 for looks in units)
-        and (fit := _fit_units(units)) is not None
+        (units, fit) for _, units in sorted(by_cultivar.items()) if (fit := _fit_units(units)) is not None
     ]
     spare = sum(fit.spare_looks for _, fit in fits)
     scatter = sum(fit.scatter for _, fit in fits)
@@ -212,13 +205,13 @@ def fit_curves(heat: FloatArray, share: FloatArray, unit: IntArray) -> CurveFit 
     heat, share : ndarray, shape (look,)
         Heat at each look [°C·day], and its share of caps off, 0..1.
     unit : ndarray of int, shape (look,)
-        Whose look it is; every unit from 0 on has one that is neither 0 nor 1, and one has two such looks at
-        different heats.
+        Whose look it is; every unit from 0 on has one that is neither 0 nor 1.
 
     Returns
     -------
     CurveFit or None
-        None where the slope is not surely above 0.
+        None where no unit was partly open at two heats, so that ever steeper curves fit ever better, and where
+        the slope is not surely above 0.
 
     References
     ----------
@@ -226,6 +219,9 @@ def fit_curves(heat: FloatArray, share: FloatArray, unit: IntArray) -> CurveFit 
     .. [2] Fletcher (2012), Biometrika 99:230-237: scatter of sparse counts, with fewer spare looks (memory).
     """
     units = int(unit.max()) + 1
+    partly_open = (share > 0) & (share < 1)
+    if len(set(zip(unit[partly_open], heat[partly_open], strict=True))) <= units:
+        return None
     centre = np.bincount(unit, heat) / np.bincount(unit)
     design = np.column_stack([np.eye(units)[unit], heat - centre[unit]])
     # each look as open and shut flowers: the same likelihood as one row with a share, but looks that lie exactly on

@@ -91,6 +91,7 @@ def test_the_fit_is_statsmodels_own() -> None:
     heat, error = stage_points(fit, 2)
     np.testing.assert_allclose(heat[1], points, rtol=1e-6)
     np.testing.assert_allclose(error[1], np.sqrt(gradient @ covariance @ gradient), rtol=1e-4)
+    np.testing.assert_allclose(stage_points(fit, 2, widened=4.0)[1][1], 2 * error[1], rtol=1e-12)
 
 
 def test_the_fit_is_the_maximum_of_the_binomial_likelihood() -> None:
@@ -177,6 +178,11 @@ def test_a_curve_that_does_not_surely_rise_is_none() -> None:
     unit = np.zeros(4, dtype=np.int64)
     assert fit_curves(heat, np.array([0.4, 0.5, 0.4, 0.5]), unit) is None
     assert fit_curves(heat, np.array([0.9, 0.6, 0.3, 0.1]), unit) is None
+
+
+@pytest.mark.parametrize("heat", [[500.0, 550.0, 600.0], [550.0, 550.0, 550.0]])
+def test_one_partly_open_look_tells_no_slope(heat: list[float]) -> None:
+    assert fit_curves(np.array(heat), np.array([0.0, 0.4, 1.0]), np.zeros(3, dtype=np.int64)) is None
 
 
 # From here on: sites with weather, visits by date.
@@ -294,6 +300,33 @@ def test_visits_that_tell_no_curve_are_left_out(shares: dict[int, float]) -> Non
     assert points_of(told) == ()
     raw = intervals_of(told)
     np.testing.assert_equal(sharpened(raw, ()).lower, raw.lower)
+
+
+@pytest.mark.parametrize(
+    "shares",
+    [
+        {40: 30.0, 47: 60.0},  # two looks
+        {33: 0.0, 40: 0.0, 47: 100.0},  # never partly open
+        {33: 0.0, 40: 40.0, 47: 60.0, 61: 20.0, 68: 100.0},  # caps don't go back on
+    ],
+)
+def test_a_season_that_tells_no_curve_leaves_the_others_alone(shares: dict[int, float]) -> None:
+    site, _ = simulate_site(0, cultivars=1)
+    others = [visit for visit in site.visits if visit.date.year != 2016]
+    expected = [(p.season, *p.heat) for p in points_of(seen_by(site, others))]
+    found = [(p.season, *p.heat) for p in points_of(seen_by(site, others + visits_on(shares)))]
+    assert found == expected
+
+
+def test_looks_that_scatter_more_widen_all_errors() -> None:
+    """Coarser looks than assumed: full bloom is held as often, since the scatter was measured."""
+    held = []
+    for seed in range(10):
+        site, truth = simulate_site(seed, flowers=6)
+        for point in points_of(site):
+            off = (point.heat[1] - truth[point.season, point.unit][1]) / point.standard_error[1]
+            held.append(abs(off) < 2)
+    assert 0.88 < np.mean(held) < 0.97, np.mean(held)
 
 
 def test_one_partly_open_look_is_enough_where_the_cultivar_is_known() -> None:
