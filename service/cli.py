@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
 import uvicorn
-from pydantic import ValidationError
 from rich.console import Console, RenderableType
 
 import demo_weather
-from models.errors import CapfallError
 from service import tables
 from service.access import LOCAL_GROWER, is_loopback
+from service.api.deps import today
 from service.app import create_app
+from service.cli_calendar import calendar
+from service.cli_parts import day, refuse, told_plainly
 from service.ingest.temperature_headers import TemperatureUnit
-from service.problems import located
 from service.settings import Settings
 from service.store.engine import Store
-from service.store.errors import StoreError
 from service.usecases.demo import DemoLoaded, load_demo
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions, make_fit
@@ -37,8 +34,6 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-
-REFUSED = 2  # exit code for what cannot be done as asked
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
@@ -55,7 +50,7 @@ def demo(
 ) -> None:
     """Load an invented vineyard, fit, forecast, and print bloom windows and pollen warnings."""
     out = tables.console()
-    with _told_plainly(), tempfile.TemporaryDirectory() as folder:
+    with told_plainly(), tempfile.TemporaryDirectory() as folder:
         store = Store(f"sqlite:///{Path(folder) / 'demo.db'}")
         try:
             store.migrate()
@@ -65,7 +60,7 @@ def demo(
             fit, _ = make_fit(store, LOCAL_GROWER, vineyards=None, options=FitOptions())
             with store.transaction(LOCAL_GROWER, read_only=True) as records:
                 foreseen = stored_forecast(
-                    records, demo_weather.VINEYARD.key, as_of=_day(as_of), fit=fit.id, interval=interval
+                    records, demo_weather.VINEYARD.key, as_of=day(as_of), fit=fit.id, interval=interval
                 )
         finally:
             store.close()
@@ -78,10 +73,10 @@ def serve(
     port: Annotated[int, typer.Option(min=0, max=65535)] = 8000,
 ) -> None:
     """Run the service. Settings come from CAPFALL_* variables; data are kept in capfall.db by default."""
-    with _told_plainly():
+    with told_plainly():
         settings = Settings()
         if settings.access == "open" and not is_loopback(host):
-            _refuse(
+            refuse(
                 f"open access serves only the machine it runs on, so not on {host}: "
                 "leave --host out, or set CAPFALL_ACCESS=keys"
             )
@@ -114,7 +109,7 @@ def report(
 ) -> None:
     """Fit, forecast and print bloom windows and pollen warnings from CSV files. Nothing is stored."""
     out = tables.console()
-    with _told_plainly():
+    with told_plainly():
         files = ReportFiles(
             temperatures=temperatures.read_bytes(),
             planting=planting.read_bytes(),
@@ -123,7 +118,7 @@ def report(
             outlook=None if outlook is None else outlook.read_bytes(),
         )
         options = ReportOptions(
-            as_of=_today() if as_of is None else _day(as_of),
+            as_of=today() if as_of is None else day(as_of),
             unit=unit,
             latitude=latitude,
             reach_m=reach_m,
@@ -135,6 +130,9 @@ def report(
         _print_season(
             out, made.fit, made.forecast, made.pollination, us=units == "us", cautions=made.cautions
         )
+
+
+app.command()(calendar)
 
 
 def _print_loaded(out: Console, texts: Sequence[str]) -> None:
@@ -190,33 +188,3 @@ def _file_points(read: FilesRead) -> list[str]:
             texts.append(f"{name}: {part.rows_read} rows")
             texts += [f"{name}: {warning}" for warning in part.warnings]
     return texts
-
-
-def _today() -> dt.date:
-    return dt.datetime.now(dt.UTC).astimezone().date()
-
-
-def _day(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is not a day; write it as 2026-05-20") from None
-
-
-def _refuse(*texts: str) -> None:
-    err = tables.console(errors=True)
-    for text in texts:
-        err.print(text, markup=False, soft_wrap=True)
-    raise typer.Exit(REFUSED)
-
-
-@contextmanager
-def _told_plainly() -> Iterator[None]:
-    """Say what was wrong, without a traceback."""
-    try:
-        yield
-    except ValidationError as error:
-        faults = error.errors(include_url=False)
-        _refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
-    except (CapfallError, StoreError) as error:
-        _refuse(str(error), *(f"  {fault.where}: {fault.problem}" for fault in located(error)))

@@ -1,0 +1,43 @@
+"""The command that writes a vineyard's calendar to a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from service.access import LOCAL_GROWER
+from service.api.deps import today
+from service.cli_parts import day, told_plainly
+from service.feed.season import season_calendar
+from service.settings import Settings
+from service.store.engine import Store
+
+
+def calendar(
+    vineyard: Annotated[str, typer.Option(help="The vineyard's identifier.")],
+    as_of: Annotated[
+        str | None, typer.Option(help="Day to look ahead from, by default today.", metavar="YYYY-MM-DD")
+    ] = None,
+    fit: Annotated[str | None, typer.Option(help="The fit's identifier, by default the newest.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(dir_okay=False, writable=True, help="By default VINEYARD.ics in this folder."),
+    ] = None,
+) -> None:
+    """Write bloom windows, scouting trips and pollen warnings as a calendar file (RFC 5545).
+
+    It is what the service answers to those who subscribe: import it again, and events move instead of doubling.
+    """
+    asked = None if as_of is None else day(as_of)
+    with told_plainly():
+        store = Store(Settings().database_url)
+        try:
+            store.migrate()
+            stream = season_calendar(store, LOCAL_GROWER, vineyard, as_of=asked, fit=fit, today=today())
+        finally:
+            store.close()
+    path = Path(f"{vineyard}.ics") if out is None else out
+    path.write_bytes(stream)
+    typer.echo(f"{path}: {stream.count(b'BEGIN:VEVENT')} events")

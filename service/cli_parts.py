@@ -1,0 +1,46 @@
+"""What the commands share: days as they are typed, and refusals without a traceback."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import NoReturn
+
+import typer
+from pydantic import ValidationError
+
+from models.errors import CapfallError
+from service import tables
+from service.problems import located
+from service.store.errors import StoreError
+
+REFUSED = 2  # exit code for what cannot be done as asked
+
+
+def day(text: str) -> dt.date:
+    """A day as it is typed."""
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a day; write it as 2026-05-20") from None
+
+
+def refuse(*texts: str) -> NoReturn:
+    """Say why, and end."""
+    err = tables.console(errors=True)
+    for text in texts:
+        err.print(text, markup=False, soft_wrap=True)
+    raise typer.Exit(REFUSED)
+
+
+@contextmanager
+def told_plainly() -> Iterator[None]:
+    """Say what was wrong, without a traceback."""
+    try:
+        yield
+    except ValidationError as error:
+        faults = error.errors(include_url=False)
+        refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
+    except (CapfallError, StoreError) as error:
+        refuse(str(error), *(f"  {fault.where}: {fault.problem}" for fault in located(error)))
