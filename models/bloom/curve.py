@@ -138,7 +138,7 @@ def curve_points(
         30 points; and cultivars whose slope cannot be told: no block of theirs was found partly open at two heats.
     """
     by_cultivar: dict[str, list[_Looks]] = defaultdict(list)
-    for site in sites:
+    for site in sorted(sites, key=lambda site: site.key):
         for looks in _looks(site, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons):
             if looks.usable:
                 by_cultivar[looks.cultivar].append(looks)

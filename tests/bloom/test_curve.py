@@ -341,7 +341,7 @@ def test_one_partly_open_look_is_enough_where_the_cultivar_is_known() -> None:
 def test_cultivars_keep_their_own_slope_and_sites_share_it() -> None:
     site, _ = simulate_site(1, cultivars=2)
     twin = replace(site, key="away")
-    points = curve_points([twin, site], rule=RULE)
+    points = curve_points([site, twin], rule=RULE)
     assert [(p.cultivar, p.site, p.season, p.unit) for p in points] == sorted(
         (p.cultivar, p.site, p.season, p.unit) for p in points
     )
