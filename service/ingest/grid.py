@@ -1,0 +1,141 @@
+"""A planting drawn vine by vine: one row a vine, its row in the vineyard and its place in that row."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from models.errors import BadInput, Problem
+from models.records import Block, Cultivar
+from service.ingest.cells import in_column, is_blank, shown, whole_number
+from service.ingest.headers import Columns, find_columns
+from service.ingest.names import slug
+from service.ingest.planting import ReadPlanting
+from service.ingest.report import BadRow, OnBadRows, settle_bad_rows, settle_repeats
+from service.ingest.table import Row, read_table
+
+SYNONYMS: Mapping[str, tuple[str, ...]] = {
+    "row": ("row_number", "row_no"),
+    "vine": ("vine_number", "vine_no", "place", "position"),
+    "cultivar": ("variety",),
+}
+HIGHEST_NUMBER = 100_000
+# A block stands for its vines at one point. No longer than this share of the reach, it puts none of them farther
+# from that point than a quarter of the reach. Our convention.
+LONGEST_BLOCK_SHARE = 0.5
+
+
+def read_grid(
+    data: bytes,
+    *,
+    row_spacing_m: float,
+    vine_spacing_m: float,
+    cultivars: Mapping[str, Cultivar],
+    reach_m: float = 15.0,
+    on_bad_rows: OnBadRows = "reject",
+) -> ReadPlanting:
+    """Read a planting grid.
+
+    Consecutive vines of one cultivar in one row become blocks at their middle, as long as half the reach at most,
+    so that distances stay right; a run that is longer is cut into blocks of nearly equal length. Rows run along x.
+
+    Parameters
+    ----------
+    data : bytes
+        A table with ``row``, ``vine`` and ``cultivar``. Row and vine are whole numbers from 1 on, counted from one
+        corner; places without a vine have a blank cultivar or no line.
+    row_spacing_m, vine_spacing_m : float
+        Between rows, and between vines in a row. [m]
+    cultivars : mapping of key to Cultivar
+        Those that the file may name.
+    reach_m : float
+        How far pollen is carried. [m]
+    on_bad_rows : "reject" or "skip"
+
+    Returns
+    -------
+    ReadPlanting
+        Blocks are called ``row-3-vine-7``, or ``row-3-vine-7-9`` from the seventh vine to the ninth.
+
+    Raises
+    ------
+    BadInput
+        If a length is not above 0, the table or its columns can't be read, or there are bad rows that are not to be
+        skipped. Bad rows are also an unknown cultivar and one place with two cultivars.
+    """
+    lengths = {"row_spacing_m": row_spacing_m, "vine_spacing_m": vine_spacing_m, "reach_m": reach_m}
+    wrong = [
+        Problem(name, f"{length:g} is not above 0") for name, length in lengths.items() if not length > 0
+    ]
+    if wrong:
+        raise BadInput("the spacings of a grid are lengths above 0", wrong)
+    table = read_table(data)
+    columns = find_columns(table, SYNONYMS, required=("row", "vine", "cultivar"))
+    entries: list[tuple[int, tuple[int, int], str | None]] = []
+    bad_rows = list(table.bad_rows)
+    for row in table.rows:
+        try:
+            entries.append((row.line, _place(row, columns), _cultivar(row, columns, cultivars)))
+        except BadInput as error:
+            bad_rows.append(BadRow(row.line, error.message))
+    kept, conflicts, repeats = settle_repeats(entries, what="row {0[0]}, vine {0[1]}")
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    vines = {place: cultivar for _, place, cultivar in kept if cultivar is not None}
+    if not vines:
+        raise BadInput("the grid holds no vine", [Problem("cultivar", "every place is blank")])
+    most_vines = max(1, int(LONGEST_BLOCK_SHARE * reach_m / vine_spacing_m))
+    blocks = tuple(
+        Block(
+            key=f"row-{row}-vine-{first}" + (f"-{last}" if last > first else ""),
+            cultivar=cultivar,
+            x_m=((first + last) / 2 - 1) * vine_spacing_m,
+            y_m=(row - 1) * row_spacing_m,
+            vines=last - first + 1,
+        )
+        for row, run_first, run_last, cultivar in _runs(vines)
+        for first, last in _cut(run_first, run_last, most_vines)
+    )
+    held = dict.fromkeys(block.cultivar for block in blocks)
+    return ReadPlanting(
+        blocks, tuple(cultivars[key] for key in held), bad, (*columns.warnings, *repeats), table.rows_read
+    )
+
+
+def _place(row: Row, columns: Columns) -> tuple[int, int]:
+    numbers = []
+    for name in ("row", "vine"):
+        with in_column(name):
+            numbers.append(whole_number(columns.cell(row, name), low=1, high=HIGHEST_NUMBER))
+    return numbers[0], numbers[1]
+
+
+def _cultivar(row: Row, columns: Columns, cultivars: Mapping[str, Cultivar]) -> str | None:
+    text = columns.cell(row, "cultivar")
+    if is_blank(text):
+        return None
+    key = slug(text)
+    if key not in cultivars:
+        known = ", ".join(sorted(cultivars)) or "none yet"
+        raise BadInput(f"unknown cultivar {shown(text)}; the known cultivars are {known}")
+    return key
+
+
+def _runs(vines: Mapping[tuple[int, int], str]) -> Iterator[tuple[int, int, int, str]]:
+    """Row, first and last vine, and cultivar of each run of one cultivar without an empty place."""
+    run: tuple[int, int, int, str] | None = None
+    for (row, vine), cultivar in sorted(vines.items()):
+        if run is not None and (row, vine - 1, cultivar) == (run[0], run[2], run[3]):
+            run = (row, run[1], vine, cultivar)
+            continue
+        if run is not None:
+            yield run
+        run = (row, vine, vine, cultivar)
+    if run is not None:
+        yield run
+
+
+def _cut(first: int, last: int, most: int) -> Iterator[tuple[int, int]]:
+    """First and last of as few parts as hold ``most`` or fewer each, nearly equal in length."""
+    count = last - first + 1
+    parts = -(-count // most)
+    for part in range(parts):
+        yield first + part * count // parts, first + (part + 1) * count // parts - 1
