@@ -13,7 +13,7 @@ from urllib.parse import parse_qsl, urlsplit
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from service.api.deps import JSON
+from service.api.deps import JSON, MULTIPART
 from service.api.schemas import ProblemDetails
 
 FOLDER = importlib.resources.files("openapi_examples")
@@ -24,8 +24,8 @@ class Example:
     """One request and what it answers, from a file of ``openapi_examples``.
 
     In the order of their names the examples are one session on an empty store. A body is JSON, or the text
-    that ``body_file`` names. An expected body is a part of the answer: fields may be left out, and the end of
-    a list that has begun.
+    that ``body_file`` names, or a form whose ``files`` name texts too. An expected body is a part of the
+    answer: fields may be left out, and the end of a list that has begun.
     """
 
     name: str
@@ -34,13 +34,19 @@ class Example:
     path: str
     headers: dict[str, str]
     body: Any
+    form: dict[str, str]
+    files: dict[str, str]
     status: int
     answer: Any
 
     @property
     def sends(self) -> str:
         """Media type of the request."""
-        return self.headers.get("Content-Type", JSON)
+        return MULTIPART if self.files else self.headers.get("Content-Type", JSON)
+
+    def content_of(self, field: str) -> str:
+        """The text of one of a form's files."""
+        return (FOLDER / self.files[field]).read_text(encoding="utf-8")
 
 
 def examples() -> Iterator[Example]:
@@ -62,6 +68,8 @@ def _read(name: str, told: dict[str, Any]) -> Example:
         path=request["path"],
         headers=request.get("headers", {}),
         body=body,
+        form=request.get("form", {}),
+        files=request.get("files", {}),
         status=response["status"],
         answer=response.get("body"),
     )
@@ -96,8 +104,11 @@ def _show(example: Example, paths: dict[str, Any]) -> None:
         if parameter["name"] in values:
             shown = parameter.setdefault("examples", {})
             shown[example.name] = {"summary": example.summary, "value": values[parameter["name"]]}
-    if example.body is not None:
-        _add(operation["requestBody"]["content"][example.sends], example, example.body)
+    body = example.body
+    if example.files:  # as curl takes it
+        body = {**{field: f"@{name}" for field, name in example.files.items()}, **example.form}
+    if body is not None:
+        _add(operation["requestBody"]["content"][example.sends], example, body)
     if example.answer is not None:
         content = operation["responses"][str(example.status)]["content"]
         kind = example.headers.get("Accept", JSON) if example.status < 400 else next(iter(content))

@@ -88,6 +88,6 @@ def show_fit(fit: FitId, records: Reading, units: UnitsQuery = "metric") -> FitA
 def share_fit(fit: FitId, records: Reading) -> FitDocument:
     """The whole fit, to the last digit, for another grower to take over with `POST /v1/fits/import`.
 
-    It names vineyards, seasons and blocks, and holds no dates and no temperatures.
+    It names vineyards, blocks and seasons, and holds no temperatures.
     """
     return FitDocument.model_validate(to_document(get_fit(records, fit)))

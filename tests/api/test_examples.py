@@ -7,7 +7,8 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
-from service.api.document import examples
+from service.api.document import Example, examples
+from tests.api.asking import Answer
 
 
 def is_part(expected: Any, answer: Any) -> bool:
@@ -27,16 +28,24 @@ def is_part(expected: Any, answer: Any) -> bool:
             return type(expected) is type(answer) and bool(expected == answer)
 
 
+def ask(client: TestClient, example: Example) -> Answer:
+    """Send an example's request."""
+    if example.files:
+        files = {field: (name, example.content_of(field)) for field, name in example.files.items()}
+        return client.request(example.method, example.path, files=files, data=example.form)
+    content = example.body if isinstance(example.body, str) else json.dumps(example.body)
+    return client.request(
+        example.method,
+        example.path,
+        headers={"Content-Type": example.sends, **example.headers},
+        content=None if example.body is None else content.encode(),
+    )
+
+
 def test_the_examples_run_in_order(client: TestClient) -> None:
     ran = 0
     for example in examples():
-        content = example.body if isinstance(example.body, str) else json.dumps(example.body)
-        response = client.request(
-            example.method,
-            example.path,
-            headers={"Content-Type": example.sends, **example.headers},
-            content=None if example.body is None else content.encode(),
-        )
+        response = ask(client, example)
         assert response.status_code == example.status, (example.name, response.text)
         if isinstance(example.answer, str):
             assert response.text == example.answer, example.name
