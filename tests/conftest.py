@@ -9,15 +9,12 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-import demo_weather
 from models.records import HeatRule
 from service.app import create_app
 from service.settings import Settings
-from service.store import Station, Store, Vineyard
+from service.store import Store
+from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
-
-CSV = {"Content-Type": "text/csv"}
-STATION, VINEYARD = demo_weather.STATION, demo_weather.VINEYARD
 
 
 def client_of(database: Path) -> TestClient:
@@ -34,24 +31,12 @@ def client_of(database: Path) -> TestClient:
 def demo_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database that holds the demo and a fit of it; not to be changed."""
     path = tmp_path_factory.mktemp("demo") / "demo.db"
-    files = demo_weather.files()
-    station, vineyard = f"/v1/stations/{STATION.key}", f"/v1/vineyards/{VINEYARD.key}"
-    with client_of(path) as client:
-        store: Store = client.app.state.store  # type: ignore[attr-defined]
-        with store.transaction("local") as records:
-            records.stations.put(Station(STATION.key, STATION.name, STATION.latitude, STATION.longitude))
-            records.vineyards.put(Vineyard(VINEYARD.key, VINEYARD.name, STATION.key, VINEYARD.reach_m))
-        uploads = {
-            "temperatures.csv": f"{station}/temperatures",
-            "outlook.csv": f"{station}/temperatures?kind=outlook&issued_on={demo_weather.AS_OF}",
-            "planting.csv": f"{vineyard}/planting",
-            "bloom_log.csv": f"{vineyard}/bloom-log",
-            "visits.csv": f"{vineyard}/visits",
-        }
-        for name, path_ in uploads.items():
-            answer = client.post(path_, content=files[name], headers=CSV)
-            assert answer.status_code == 200, answer.text
-        make_fit(store, "local", vineyards=None, options=FitOptions(rule=HeatRule()))
+    store = Store(f"sqlite:///{path}")
+    store.migrate()
+    with store.transaction("local") as records:
+        load_demo(records)
+    make_fit(store, "local", vineyards=None, options=FitOptions(rule=HeatRule()))
+    store.close()
     return path
 
 

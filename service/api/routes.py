@@ -15,6 +15,7 @@ from service.api import (
     forecasts,
     health,
     planting,
+    planting_check,
     scouting,
     stations,
     temperatures,
@@ -39,6 +40,7 @@ for part in (
     forecasts,
     scouting,
     calendar,
+    planting_check,
     bloom_report,
 ):
     router.include_router(part.router)

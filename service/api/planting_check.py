@@ -1,0 +1,161 @@
+"""Whether a planting is laid out so that every pistillate vine gets pollen."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import Field
+
+from models.vineyard.layout_rules import RowsAlong, Verdict
+from models.vineyard.planting_check import BlockCheck
+from service.api.deps import Reading, VineyardKey
+from service.api.responses import problems
+from service.api.schemas import Body
+from service.api.season_query import FitId
+from service.usecases.planting_check import CheckOptions, check_planting
+
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"])
+
+Share = Annotated[float, Query(gt=0, le=1)]
+
+
+class LayoutAnswer(Body):
+    """One published rule, whose it is, whether the planting keeps it, and what was measured for that."""
+
+    rule: str
+    source: str
+    verdict: Verdict
+    measured: float | None
+    said: str
+
+
+class SeasonCoverAnswer(Body):
+    """One past season: share of the bloom covered (median), and the chance that it was enough."""
+
+    season: int
+    share_of_bloom_covered: float
+    chance: float
+
+
+class RemedyAnswer(Body):
+    """A cultivar as if planted in reach, and what that would have changed."""
+
+    cultivar: str
+    seasons_covered: int
+    mean_share_of_bloom_covered: float
+    closes_gap: bool
+
+
+class BlockCheckAnswer(Body):
+    """One pistillate block over the past seasons; ``why`` it is exposed, or why that is not known."""
+
+    block: str
+    cultivar: str
+    vines: int
+    sources: list[str] = Field(description="Blocks with viable pollen in reach.")
+    seasons: list[SeasonCoverAnswer]
+    seasons_covered: int
+    mean_share_of_bloom_covered: float | None
+    exposed: bool
+    why: str | None
+    would_help: list[RemedyAnswer] = Field(description="The best first.")
+
+    @classmethod
+    def of(cls, block: BlockCheck) -> BlockCheckAnswer:
+        """One block for the client."""
+        return cls(
+            block=block.block,
+            cultivar=block.cultivar,
+            vines=block.vines,
+            sources=list(block.sources),
+            seasons=[
+                SeasonCoverAnswer(
+                    season=each.season,
+                    share_of_bloom_covered=round(each.share_of_bloom_covered, 3),
+                    chance=round(each.chance, 3),
+                )
+                for each in block.seasons
+            ],
+            seasons_covered=block.seasons_covered,
+            mean_share_of_bloom_covered=_rounded(block.mean_share_of_bloom_covered),
+            exposed=block.exposed,
+            why=block.why,
+            would_help=[
+                RemedyAnswer(
+                    cultivar=each.cultivar,
+                    seasons_covered=each.seasons_covered,
+                    mean_share_of_bloom_covered=round(each.mean_share_of_bloom_covered, 3),
+                    closes_gap=each.closes_gap,
+                )
+                for each in block.would_help
+            ],
+        )
+
+
+class PlantingCheckAnswer(Body):
+    """What a planting's layout is worth; ``fit`` is null where only the layout was checked."""
+
+    vineyard: str
+    fit: str | None
+    pistillate_vines: int
+    source_vines: int
+    share_in_reach: float | None
+    vines_per_source: float | None
+    heaviest_load: int | None = Field(
+        description="Pistillate vines that the busiest source vine must serve, the work shared as evenly as "
+        "reach allows."
+    )
+    layout: list[LayoutAnswer]
+    seasons: list[int] = Field(description="Past seasons that were looked at.")
+    blocks: list[BlockCheckAnswer]
+    cautions: list[str]
+
+
+@router.get("/planting-check", summary="Check the planting", responses=problems(404))
+def get_planting_check(
+    vineyard: VineyardKey,
+    records: Reading,
+    fit: FitId = None,
+    rows_along: Annotated[
+        RowsAlong | None,
+        Query(description="The axis along which rows run, where each block is a vine or a row of vines."),
+    ] = None,
+    enough_share: Share = CheckOptions.enough_share,
+    enough_seasons: Share = CheckOptions.enough_seasons,
+) -> PlantingCheckAnswer:
+    """Pistillate vines in reach of pollen, vines for each source, the published layouts (they disagree, so each
+    is named), the cover of each pistillate block over past seasons, and what would help those that are exposed.
+
+    A season counts where `enough_share` of a block's bloom was covered; a block is exposed where fewer than
+    `enough_seasons` of the seasons count. Both are assumptions: no source states a threshold.
+    """
+    options = CheckOptions(enough_share=enough_share, enough_seasons=enough_seasons, rows_along=rows_along)
+    found = check_planting(records, vineyard, fit=fit, options=options)
+    check = found.check
+    return PlantingCheckAnswer(
+        vineyard=vineyard,
+        fit=None if found.fit is None else found.fit.id,
+        pistillate_vines=check.pistillate_vines,
+        source_vines=check.source_vines,
+        share_in_reach=_rounded(check.share_in_reach),
+        vines_per_source=_rounded(check.vines_per_source),
+        heaviest_load=check.heaviest_load,
+        layout=[
+            LayoutAnswer(
+                rule=each.rule,
+                source=each.source,
+                verdict=each.verdict,
+                measured=_rounded(each.measured),
+                said=each.said,
+            )
+            for each in check.layout
+        ],
+        seasons=list(check.seasons),
+        blocks=[BlockCheckAnswer.of(block) for block in check.blocks],
+        cautions=list(check.cautions),
+    )
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)

@@ -1,0 +1,61 @@
+"""Whether a vineyard's planting is laid out so that its pistillate vines get pollen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from models.vineyard.layout_rules import RowsAlong
+from models.vineyard.planting_check import PlantingCheck, planting_check
+from service.store.repositories import Repositories
+from service.usecases.fit_documents import SavedFit
+from service.usecases.fits import get_fit
+from service.usecases.pollen import POLLEN_DAYS, RECEPTIVE_DAYS
+from service.usecases.vineyard_records import VineyardRecords, load_vineyard
+
+
+@dataclass(frozen=True)
+class CheckOptions:
+    """What counts as covered, and along which axis rows of vines run."""
+
+    enough_share: float = 0.8
+    enough_seasons: float = 0.8
+    rows_along: RowsAlong | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class VineyardCheck:
+    """A vineyard's planting, checked with a fit; without one only its layout."""
+
+    vineyard: VineyardRecords
+    fit: SavedFit | None
+    check: PlantingCheck
+
+
+def check_planting(
+    records: Repositories, vineyard: str, *, fit: str | None, options: CheckOptions
+) -> VineyardCheck:
+    """Check a vineyard of the store, by default with the newest fit.
+
+    All cultivars of the grower are tried where a block is exposed, those that are planted nowhere too.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard or fit.
+    BadInput, NotEnoughData
+        As `load_vineyard` and `planting_check` do.
+    """
+    loaded = load_vineyard(records, vineyard)
+    saved = get_fit(records, fit) if fit is not None or records.fits.latest() is not None else None
+    every = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
+    check = planting_check(
+        replace(loaded.planting, cultivars=every),
+        None if saved is None else saved.fit,
+        loaded.site(),
+        enough_share=options.enough_share,
+        enough_seasons=options.enough_seasons,
+        receptive_days=RECEPTIVE_DAYS if loaded.receptive_days is None else loaded.receptive_days,
+        pollen_days=POLLEN_DAYS if loaded.pollen_days is None else loaded.pollen_days,
+        rows_along=options.rows_along,
+    )
+    return VineyardCheck(loaded, saved, check)

@@ -1,0 +1,97 @@
+"""The scouting plan of the demo's vineyard: allowed days, few trips, and what a visit does to it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+import demo_weather
+from tests.api.asking import assert_problem
+
+VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
+AS_OF = demo_weather.AS_OF.isoformat()
+
+
+def plan(client: TestClient, as_of: str = AS_OF, **query: str | int) -> dict[str, Any]:
+    answer = client.get(f"{VINEYARD}/scouting", params={"as_of": as_of, **query})
+    assert answer.status_code == 200, answer.text
+    body: dict[str, Any] = answer.json()
+    return body
+
+
+def tasks_of(body: dict[str, Any]) -> set[tuple[str, str]]:
+    return {(task["block"], task["task"]) for trip in body["trips"] for task in trip["tasks"]}
+
+
+def test_every_task_is_on_a_trip_within_its_window(demo_client: TestClient) -> None:
+    body = plan(demo_client)
+    assert (body["season"], body["as_of"], body["missed"]) == (2026, AS_OF, [])
+    assert body["trips"]
+    for trip in body["trips"]:
+        assert trip["date"] >= AS_OF
+        assert trip["tasks"]
+        for task in trip["tasks"]:
+            assert task["window"]["from"] <= trip["date"] <= task["window"]["to"]
+            assert 0 < task["chance"] <= 1
+            assert task["look_for"]
+            assert task["why"]
+    assert ("west-2", "pollen_overlap") in tasks_of(body)
+    assert any("local extension office" in caution for caution in body["cautions"])
+
+
+def test_trips_keep_to_the_weekdays_that_are_allowed(demo_client: TestClient) -> None:
+    free = plan(demo_client)
+    body = plan(demo_client, weekdays="tue,fri")
+    assert {dt.date.fromisoformat(trip["date"]).weekday() for trip in body["trips"]} == {1, 4}
+    assert len(body["trips"]) >= len(free["trips"])
+    mondays = plan(demo_client, weekdays="mon")
+    assert {dt.date.fromisoformat(trip["date"]).weekday() for trip in mondays["trips"]} == {0}
+
+
+def test_too_few_trips_say_what_they_leave_out(demo_client: TestClient) -> None:
+    free, body = plan(demo_client), plan(demo_client, max_trips=2)
+    assert len(body["trips"]) == 2
+    missed = {(task["block"], task["task"]) for task in body["missed"]}
+    assert missed
+    assert tasks_of(body) | missed == tasks_of(free)
+    assert all("2 trips leave no day for it" in task["reason"] for task in body["missed"])
+    assert all(task["best_day"] for task in body["missed"])
+
+
+def test_a_visit_does_its_task(demo_client: TestClient) -> None:
+    before = plan(demo_client)
+    (day,) = {
+        trip["date"]
+        for trip in before["trips"]
+        for task in trip["tasks"]
+        if (task["block"], task["task"]) == ("west-2", "flower_type")
+    }
+    untouched = plan(demo_client, as_of=day)
+    assert ("west-2", "flower_type") in tasks_of(untouched)
+    body = [{"date": day, "block": "west-2", "percent_open": 60}]
+    assert demo_client.post(f"{VINEYARD}/visits", json=body).status_code == 200
+    after = plan(demo_client, as_of=day)
+    assert ("west-2", "flower_type") not in tasks_of(after)
+    assert ("west-2", "set_count") in tasks_of(after)
+    assert plan(demo_client) == before  # a visit of a later day is not known yet
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ({"weekdays": "mon,someday"}, "query.weekdays"),
+        ({"weekdays": ""}, "query.weekdays"),
+        ({"max_trips": "0"}, "query.max_trips"),
+        ({"as_of": "2026-13-01"}, "query.as_of"),
+    ],
+)
+def test_what_is_refused(demo_client: TestClient, query: dict[str, str], said: str) -> None:
+    assert_problem(demo_client.get(f"{VINEYARD}/scouting", params=query), 422, said)
+
+
+def test_no_such_vineyard_or_fit(demo_client: TestClient) -> None:
+    assert_problem(demo_client.get("/v1/vineyards/nowhere/scouting"), 404, "vineyard")
+    assert_problem(demo_client.get(f"{VINEYARD}/scouting", params={"fit": "f1"}), 404, "fit")
