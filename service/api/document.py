@@ -25,7 +25,7 @@ class Example:
 
     In the order of their names the examples are one session on an empty store. A body is JSON, or the text
     that ``body_file`` names, or a form whose ``files`` name texts too. An expected body is a part of the
-    answer: fields may be left out, and the end of a list that has begun.
+    answer: fields may be left out, and the end of a list or text that has begun.
     """
 
     name: str
