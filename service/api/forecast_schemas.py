@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Self
+from typing import Literal, Self
 
 from pydantic import Field
 
 from models.bloom.forecast import Status
 from models.records import FlowerType
-from models.units import feet_from_metres
+from models.units import fahrenheit_from_celsius, feet_from_metres
+from models.vineyard.frost import BlockFrost
 from models.vineyard.pollination import BlockPollination, SourceCover, Spread, WarningCode, WarningLevel
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, Units
 from service.usecases.forecasts import Basis, VineyardForecast
+from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 
 
@@ -28,6 +30,40 @@ class StageAnswer(Body):
     threshold: float = Field(description="The heat that the cultivar needs.")
 
 
+class FrostNightAnswer(Body):
+    """A measured night at or below the limit."""
+
+    date: dt.date
+    tmin: float
+
+
+class FrostAnswer(Body):
+    """Frost nights of one block: the chance of those to come, and those that came since its budbreak.
+
+    The chances are null where the bloom of the block is not forecast; ``from_budbreak`` false says that budbreak
+    is not, so that the chance counts from ``as_of``.
+    """
+
+    chance: float | None = Field(description="Of one or more nights from budbreak until bloom end.")
+    chance_in_bloom: float | None = Field(description="The same from bloom start.")
+    from_budbreak: bool
+    nights: list[FrostNightAnswer]
+
+    @classmethod
+    def of(cls, found: BlockFrost, units: Units) -> Self:
+        """Rounded for the client."""
+        in_bloom = found.chance_in_bloom
+        return cls(
+            chance=None if found.chance is None else round(found.chance, 3),
+            chance_in_bloom=None if in_bloom is None else round(in_bloom, 3),
+            from_budbreak=found.from_budbreak,
+            nights=[
+                FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
+                for night in found.frost_nights
+            ],
+        )
+
+
 class BlockForecastAnswer(Body):
     """The stages of one block, by stage key; ``why`` says why there are none."""
 
@@ -37,6 +73,7 @@ class BlockForecastAnswer(Body):
     basis: Basis
     why: str | None
     stages: dict[str, StageAnswer]
+    frost: FrostAnswer
 
 
 class ForecastAnswer(Body):
@@ -55,11 +92,13 @@ class ForecastAnswer(Body):
     trace_seasons: list[int] = Field(description="Past seasons whose weather continues this one.")
     heat_to_date: float
     heat_unit: HeatUnit
+    frost_limit: float = Field(description="Highest minimum that counts as frost.")
+    temperature_unit: Literal["degC", "degF"]
     cautions: list[str]
     blocks: list[BlockForecastAnswer]
 
     @classmethod
-    def of(cls, foreseen: VineyardForecast, units: Units) -> Self:
+    def of(cls, foreseen: VineyardForecast, frost: VineyardFrost, units: Units) -> Self:
         """A forecast for the client."""
         found, planting = foreseen.forecast, foreseen.vineyard.planting
         return cls(
@@ -74,7 +113,9 @@ class ForecastAnswer(Body):
             trace_seasons=list(found.traces.seasons),
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
-            cautions=list(foreseen.cautions),
+            frost_limit=_temperature(frost.limit_c, units),
+            temperature_unit="degF" if units == "us" else "degC",
+            cautions=[*foreseen.cautions, *frost.cautions],
             blocks=[
                 BlockForecastAnswer(
                     block=block.block,
@@ -93,10 +134,15 @@ class ForecastAnswer(Body):
                         )
                         for key, stage in block.stages.items()
                     },
+                    frost=FrostAnswer.of(frost.blocks[block.block], units),
                 )
                 for block in found.blocks
             ],
         )
+
+
+def _temperature(temperature_c: float, units: Units) -> float:
+    return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, 1)
 
 
 class OverlapDays(Body):

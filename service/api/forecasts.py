@@ -7,10 +7,12 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
 
+from models.units import celsius_from_fahrenheit
 from service.api.deps import Reading, UnitsQuery, VineyardKey, today
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.responses import problems
 from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.usecases.frost import LIMIT_C, look_for_frost
 from service.usecases.pollen import pollinate
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
@@ -41,14 +43,32 @@ Foreseen = Annotated[VineyardForecast, Depends(foreseen, scope="function")]
 
 
 @router.get("/forecast", summary="Forecast the season", responses=problems(404))
-def get_forecast(forecast: Foreseen, units: UnitsQuery = "metric") -> ForecastAnswer:
+def get_forecast(
+    forecast: Foreseen,
+    frost_limit: Annotated[
+        float | None,
+        Query(
+            ge=-60,
+            le=60,
+            allow_inf_nan=False,
+            description="Highest minimum that counts as frost, by default 0 °C (32 °F); in °F with `units=us`.",
+        ),
+    ] = None,
+    units: UnitsQuery = "metric",
+) -> ForecastAnswer:
     """When every block reaches each stage, as foreseen on a day. The same data, fit and `as_of` give the same
     answer.
 
     `status`: `observed`; `expected`; `presumed`, as its median is past and nobody looked; `overdue`, as visits
     say not yet though the median is past; `unlikely` this season.
+
+    `frost` is the chance of nights at or below the limit from budbreak on, and those that came. Which
+    temperatures damage muscadine is not known.
     """
-    return ForecastAnswer.of(forecast, units)
+    limit_c = LIMIT_C if frost_limit is None else frost_limit
+    if frost_limit is not None and units == "us":
+        limit_c = celsius_from_fahrenheit(frost_limit)
+    return ForecastAnswer.of(forecast, look_for_frost(forecast, limit_c=limit_c), units)
 
 
 @router.get("/pollination", summary="Forecast the pollen cover", responses=problems(404))

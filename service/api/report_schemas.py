@@ -18,6 +18,7 @@ from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures
 from service.ingest.visits import ReadVisits
+from service.usecases.frost import look_for_frost
 from service.usecases.report import Report
 
 
@@ -113,7 +114,7 @@ class ReportAnswer(Body):
         return cls(
             cautions=list(report.cautions),
             fit=FitAnswer.of(report.fit, units),
-            forecast=ForecastAnswer.of(report.forecast, units),
+            forecast=ForecastAnswer.of(report.forecast, look_for_frost(report.forecast), units),
             pollination=PollinationAnswer.of(report.forecast, report.pollination),
             uploads=UploadReceipts(
                 temperatures=WeatherReceipt.of_weather(read.temperatures),
