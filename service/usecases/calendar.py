@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from itertools import chain, count
 from typing import Any, Literal
 
 from service.store.calendar import KeptEvent
@@ -131,7 +132,7 @@ def keep(
 def number_trips(
     days: Sequence[dt.date], before: Mapping[str, Revision], *, as_of: dt.date
 ) -> dict[dt.date, int]:
-    """The number of each trip day, so that a trip that is put off moves in the calendar.
+    """The number of each trip day, none of them before ``as_of``, so that a trip that is put off moves.
 
     Trips whose day is past keep their numbers for themselves. Of the others a day that was told keeps its
     number; the remaining days take the remaining numbers in order, then new ones.
@@ -139,9 +140,8 @@ def number_trips(
     told = {
         int(old.entry.subject): old.entry.first_day for old in before.values() if old.entry.kind == "trip"
     }
-    open_numbers = {day: number for number, day in sorted(told.items(), reverse=True) if day >= as_of}
-    numbers = {day: open_numbers[day] for day in sorted(days) if day in open_numbers}
+    number_on = {day: number for number, day in sorted(told.items(), reverse=True)}
+    numbers = {day: number_on[day] for day in days if day in number_on}
     free = sorted(number for number, day in told.items() if day >= as_of and number not in numbers.values())
-    free += range(max(told, default=0) + 1, max(told, default=0) + len(days) + 1)
-    moved = (day for day in sorted(days) if day not in numbers)
-    return numbers | dict(zip(moved, free, strict=False))
+    moved = sorted(day for day in days if day not in numbers)
+    return numbers | dict(zip(moved, chain(free, count(max(told, default=0) + 1)), strict=False))

@@ -168,7 +168,10 @@ def test_a_what_if_leaves_no_trace(demo_client: TestClient, query: str) -> None:
     asked = {"as_of": "2026-04-01"} if query == "as_of" else {"fit": newest}
     ask(demo_client)
     visit(demo_client, "west-2", TODAY, 35)
+    untold = by_both(ask(demo_client, **asked))
+    assert {event.sequence for event in untold.values()} == {0}
     told = ask(demo_client)
+    assert 1 in {event.sequence for event in by_both(told).values()}
     supposed = ask(demo_client, **asked)
     assert supposed == ask(demo_client, **asked)
     assert ask(demo_client) == told
