@@ -197,7 +197,7 @@ def _would_help(
         return ()
     remedies = []
     for giver in givers:
-        if giver in sources or not history.knows(giver):
+        if not history.knows(giver):
             continue
         then = history.of(cultivar, sources | {giver})
         if (

@@ -80,6 +80,13 @@ def test_nights_before_today_are_listed_and_no_longer_a_chance() -> None:
     assert (earlier.chance, earlier.frost_nights) == (1.0, (FrostNight(at(90), -1.5),))
 
 
+def test_a_night_in_bloom_that_is_past_is_no_longer_a_chance() -> None:
+    known = traces(nights({132: -1.0}), known_days=135)
+    (found,) = frost(known, draws_of([SPRING], [2001]), as_of=at(135))
+    assert (found.chance, found.chance_in_bloom) == (0.0, 0.0)
+    assert found.frost_nights == (FrostNight(at(132), -1.0),)
+
+
 def test_nights_count_from_the_median_budbreak_and_filled_gaps_are_no_measurement() -> None:
     late = (95.0, 130.0, 134.0, 140.0)
     tmin_c = nights({90: -1.5}, {90: -1.5})

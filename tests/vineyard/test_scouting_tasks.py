@@ -88,6 +88,7 @@ def test_draws_that_never_bloom_lower_the_chance_and_under_half_leave_no_task() 
     task = only(scouting_tasks(planting(B1), draws_of({"b1": [USUAL] * 3 + [NEVER]})), "b1", "set_count")
     assert set(task.chance_on.values()) == {0.75}
     assert scouting_tasks(planting(B1), draws_of({"b1": [USUAL] + [NEVER] * 3})) == ()
+    assert kinds(scouting_tasks(planting(B1), draws_of({"b1": [USUAL, NEVER]})), "b1") != []
     assert kinds(scouting_tasks(planting(B1, B7), draws_of({"b7": [USUAL]})), "b1") == []
 
 
