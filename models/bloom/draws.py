@@ -21,6 +21,7 @@ def draw_heat(
     lower: FloatArray,
     upper: FloatArray,
     weight: FloatArray,
+    stages_seen: IntArray,
     draws: int,
     random: np.random.Generator,
 ) -> FloatArray:
@@ -35,7 +36,9 @@ def draw_heat(
     lower, upper : ndarray, shape (block, stage)
         What was seen this season; -inf and inf where nothing was. [°C·day]
     weight : ndarray, shape (block,)
-        Tail weight of observed blocks; NaN for blocks without observation, whose weight is drawn.
+        Expected tail weight of each block; 1 where nothing was seen.
+    stages_seen : ndarray of int, shape (block,)
+        How many stages were seen: the more, the surer the weight.
     draws : int
     random : Generator
 
@@ -47,8 +50,8 @@ def draw_heat(
     blocks, stages = lower.shape
     centre = _draw_effects(knowledge, spread, draws, random)
     centre = centre[:, cultivar_effect, :] + centre[:, -1:, :]
-    drawn_weight = _draw_weight(random, (draws, blocks))
-    scale = 1 / np.sqrt(np.where(np.isnan(weight), drawn_weight, weight))
+    degrees = TAIL_DEGREES + stages_seen
+    scale = np.sqrt(degrees / (weight * random.chisquare(degrees, (draws, blocks))))
     own = random.standard_normal((draws, blocks, stages)) @ np.linalg.cholesky(spread.within).T
     heat = centre + own * scale[:, :, None]
     # a stage lies after the one before it, so bounds pass along the season
@@ -88,11 +91,6 @@ def _draw_effects(
     if not knowledge.learned:
         drift = random.standard_normal((draws, stages)) @ np.linalg.cholesky(knowledge.drift_covariance).T
         shock = random.standard_normal((draws, stages)) @ np.linalg.cholesky(spread.between_seasons).T
-        shock *= np.sqrt((1 - spread.drift_share) / _draw_weight(random, (draws, 1)))
+        shock *= np.sqrt((1 - spread.drift_share) * TAIL_DEGREES / random.chisquare(TAIL_DEGREES, (draws, 1)))
         drawn[:, -1, :] = knowledge.drift_mean + drift + shock
     return drawn
-
-
-def _draw_weight(random: np.random.Generator, shape: tuple[int, ...]) -> FloatArray:
-    """Precisions that turn normal draws into t-tailed ones."""
-    return random.chisquare(TAIL_DEGREES, shape) / TAIL_DEGREES

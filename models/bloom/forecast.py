@@ -161,6 +161,7 @@ def forecast(
         lower=look.lower,
         upper=look.upper,
         weight=look.weights(knowledge.weight),
+        stages_seen=np.isfinite(np.where(np.isinf(look.lower), look.upper, look.lower)).sum(axis=1),
         draws=draws,
         random=random,
     )
@@ -250,8 +251,8 @@ class _Looks:
         )
 
     def weights(self, unit_weight: FloatArray) -> FloatArray:
-        """Tail weight of each block with history; NaN where it was not looked at."""
-        return np.array([np.nan if unit is None else unit_weight[unit] for unit in self.unit_of_block])
+        """Tail weight of each block with history; 1 where it was not looked at."""
+        return np.array([1.0 if unit is None else unit_weight[unit] for unit in self.unit_of_block])
 
 
 def _known_by(

@@ -11,9 +11,9 @@ import numpy as np
 
 from models.bloom.forecast import Forecast, forecast
 from models.bloom.observations import in_stage_order, unit_name
-from models.bloom.search import Prepared, Search, choose, prepare
+from models.bloom.search import Prepared, choose
 from models.bloom.skill import Outcome, crps_of_draws
-from models.bloom.thresholds import Fit, fit_intervals
+from models.bloom.thresholds import Fit, fit_thresholds
 from models.errors import NotEnoughData
 from models.heat.gaps import MOST_MISSING_SHARE, season_gap_share
 from models.heat.season import season_window
@@ -35,8 +35,9 @@ class Hindcast:
     """One scored forecast.
 
     ``lead`` is a number of days before the stage's mean date; `KNOWN_WEATHER` where the whole season's
-    temperatures were given, but nothing seen in it; or `OTHERS_SEEN` where besides all that was seen until
-    ``SEEN_DAYS_BEFORE`` days before the date was given, another block's same stage among it.
+    temperatures were given, but nothing seen in it; or `OTHERS_SEEN` where besides all that was known
+    ``SEEN_DAYS_BEFORE`` days before the date was given: what had come, another block's same stage among it, and
+    what had not come yet.
     """
 
     site: str
@@ -69,22 +70,12 @@ def seasons_to_score(sites: Sequence[Site], stages: Sequence[str]) -> tuple[int,
     )
 
 
-def prepare_hindcast(
-    sites: Sequence[Site],
-    *,
-    stages: Sequence[str],
-    rule: HeatRule | None = None,
-    gap_rule: GapRule = "fill_short",
-) -> list[Prepared]:
-    """Put heat to the observations: under one rule, or under every candidate where the rule is searched."""
-    return prepare(sites, stages=stages, gap_rule=gap_rule, warm=True, rules=None if rule is None else [rule])
-
-
 def hindcast_season(
     sites: Sequence[Site],
-    prepared: Sequence[Prepared],
     season: int,
     *,
+    stages: Sequence[str],
+    heat: HeatRule | Sequence[Prepared],
     gap_rule: GapRule = "fill_short",
     interval: float = 0.8,
     leads: Sequence[int] = LEADS,
@@ -94,9 +85,11 @@ def hindcast_season(
     Parameters
     ----------
     sites : sequence of Site
-    prepared : sequence of Prepared
-        From `prepare_hindcast`.
     season : int
+    stages : sequence of str
+        Stage keys in season order.
+    heat : HeatRule or sequence of Prepared
+        The rule, or the candidates (from `models.bloom.search.prepare`) among which to choose without the season.
     gap_rule : GapRule
     interval : float
         Probability of the intervals whose coverage is scored.
@@ -110,8 +103,8 @@ def hindcast_season(
         season is taken from earlier ones only.
     """
     try:
-        search = choose(prepared, exclude_seasons=[season])
-        fit = _fit_without(prepared, search, season, gap_rule)
+        rule = heat if isinstance(heat, HeatRule) else choose(heat, exclude_seasons=[season]).rule
+        fit = fit_thresholds(sites, stages=stages, rule=rule, gap_rule=gap_rule, exclude_seasons=[season])
     except NotEnoughData as error:
         return SeasonHindcast(season, None, (), (str(error),))
     rows: list[Hindcast] = []
@@ -122,14 +115,7 @@ def hindcast_season(
         not_scored += why_not
         if targets:
             rows += _Season(site, season, seen, targets, fit, interval).rows(leads)
-    return SeasonHindcast(season, search.rule, tuple(rows), tuple(not_scored))
-
-
-def _fit_without(prepared: Sequence[Prepared], search: Search, season: int, gap_rule: GapRule) -> Fit:
-    chosen = next(one for one in prepared if one.rule == search.rule)
-    labels = np.array([label for _, label in chosen.intervals.seasons])
-    others = chosen.intervals.select(labels[chosen.intervals.season_of] != season).relabelled()
-    return fit_intervals(others, rule=search.rule, gap_rule=gap_rule, start=chosen.start)
+    return SeasonHindcast(season, rule, tuple(rows), tuple(not_scored))
 
 
 def _targets(site: Site, seen: Sequence[StageInterval], fit: Fit) -> tuple[list[StageInterval], list[str]]:
@@ -151,6 +137,15 @@ def _targets(site: Site, seen: Sequence[StageInterval], fit: Fit) -> tuple[list[
         else:
             targets.append(one)
     return targets, not_scored
+
+
+def _told_by(one: StageInterval, day: dt.date) -> StageInterval | None:
+    """What an observation tells on a day: the stage if it was seen by then, else that it had not come yet."""
+    if one.by is not None and one.by <= day:
+        return one
+    if one.after is None:
+        return None
+    return replace(one, after=min(one.after, day), by=None)
 
 
 class _Season:
@@ -211,7 +206,7 @@ class _Season:
                 by_day[told_by].append(one)
         rows = []
         for day, targets in sorted(by_day.items()):
-            told = [one for one in self._seen if one.by is not None and one.by <= day]
+            told = [seen for one in self._seen if (seen := _told_by(one, day)) is not None]
             learned = self._forecast(self._last_day, told)
             rows += [self._scored(one, OTHERS_SEEN, learned) for one in targets]
         return rows

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from models.bloom.curve import curve_points, sharpened
 from models.bloom.estimation import Estimate, estimate
 from models.bloom.leave_out import left_out_prediction
 from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Spread, sum_of_effects
@@ -27,6 +28,7 @@ CALIBRATED_SHARES = (0.5, 0.8)
 # From this many seasons on a spread can be checked at all, and how many seasons the unchecked one counts.
 CALIBRATED_FROM_SEASONS = 8
 UNCHECKED_COUNT = 4.0
+LEAST_CALIBRATION = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +78,6 @@ class Fit:
         return replace(
             self.spread,
             between_seasons=scale * self.spread.between_seasons,
-            within=scale * self.spread.within,
         )
 
     @property
@@ -117,12 +118,19 @@ def fit_thresholds(
     BadInput
         If a stage key is unknown.
     """
-    observed = {seen.stage for site in sites for seen in site.observations}
+    # a stage seen with one side open only has no threshold
+    observed = {
+        seen.stage
+        for site in sites
+        for seen in site.observations
+        if seen.after is not None and seen.by is not None
+    }
     wanted = tuple(stage for stage in in_season_order(stages) if stage in observed)
     intervals, set_aside = heat_intervals(
         sites, stages=wanted, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons
     )
-    return fit_intervals(intervals, rule=rule, gap_rule=gap_rule, set_aside=set_aside)
+    points = curve_points(sites, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons)
+    return fit_intervals(sharpened(intervals, points), rule=rule, gap_rule=gap_rule, set_aside=set_aside)
 
 
 def fit_intervals(
@@ -266,12 +274,15 @@ def _calibration(
     if seasons < CALIBRATED_FROM_SEASONS:
         return np.ones(len(intervals.stages))
     centre, scale = left_out_prediction(intervals, found, evidence)
-    off = np.abs(0.5 * (intervals.lower + intervals.upper) - centre) / scale
-    logs = np.zeros(len(intervals.stages))
-    for stage in range(logs.size):
-        seen = off[np.isfinite(off[:, stage]), stage]
-        if seen.size:
-            reached = np.quantile(seen, CALIBRATED_SHARES)
+    off = np.abs(0.5 * (intervals.lower + intervals.upper) - centre)
+    factor = np.ones(len(intervals.stages))
+    for stage in range(factor.size):
+        seen = np.isfinite(off[:, stage])
+        if seen.any():
+            reached = np.quantile(off[seen, stage] / scale[seen, stage], CALIBRATED_SHARES)
             expected = stdtrit(TAIL_DEGREES, 0.5 + np.array(CALIBRATED_SHARES) / 2)
-            logs[stage] = np.mean(np.log(reached / expected))
-    return np.exp(logs * seasons / (seasons + UNCHECKED_COUNT))
+            wanted = np.mean(scale[seen, stage] ** 2) * np.exp(2 * np.mean(np.log(reached / expected)))
+            season = found.spread.between_seasons[stage, stage]
+            rest = np.mean(scale[seen, stage] ** 2) - season
+            factor[stage] = np.sqrt(max(wanted - rest, LEAST_CALIBRATION**2 * season) / season)
+    return np.exp(np.log(factor) * seasons / (seasons + UNCHECKED_COUNT))
