@@ -14,6 +14,7 @@ from service.api import routes
 from service.api.document import document
 from service.settings import Settings
 from service.store.engine import Store
+from service.threads import use_one_thread
 
 DESCRIPTION = """
 When each grape cultivar of a planting blooms, and where pollen runs out before the flowers that need it.
@@ -26,6 +27,7 @@ error is an `application/problem+json` (RFC 9457) whose `errors` say where and w
 
 def create_app(settings: Settings) -> FastAPI:
     """The web service over the store that the settings name; its tables are brought up to date at start."""
+    use_one_thread()
     store = Store(settings.database_url)
 
     @asynccontextmanager

@@ -21,6 +21,7 @@ from service.cli_parts import day, refuse, told_plainly
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
 from service.store.engine import Store
+from service.threads import use_one_thread
 from service.usecases.demo import DemoLoaded, load_demo
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions, make_fit
@@ -29,7 +30,6 @@ from service.usecases.pollen import VineyardPollination, pollinate
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 
 app = typer.Typer(
-    help="When each grape cultivar blooms, and where pollen runs out before the flowers that need it.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -38,6 +38,12 @@ app = typer.Typer(
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
 Csv = typer.Option(exists=True, dir_okay=False, readable=True)
+
+
+@app.callback()
+def prepare() -> None:
+    """When each grape cultivar blooms, and where pollen runs out before the flowers that need it."""
+    use_one_thread()
 
 
 @app.command()

@@ -63,17 +63,12 @@ def fit_vineyards(vineyards: Sequence[VineyardRecords], options: FitOptions) -> 
     every = [vineyard.site() for vineyard in vineyards]
     past = [without_running_season(vineyard, site) for vineyard, site in zip(vineyards, every, strict=True)]
     excluded = frozenset(options.exclude_seasons)
+    running: set[int] = set()
     if _usable(past, stages, excluded):
-        sites = [site for site in past if site.observations]
-        before = {site.key: site for site in sites}
-        running = {
-            seen.season
-            for site in every
-            for seen in site.observations
-            if site.key not in before or seen not in before[site.key].observations
-        }
-    else:
-        sites, running = [site for site in every if site.observations], set()
+        for vineyard, site in zip(vineyards, every, strict=True):
+            running |= {seen.season for seen in site.observations if seen.season >= vineyard.running_season}
+        every = past
+    sites = [site for site in every if site.observations]
     seen = _usable(sites, stages, excluded)
     if not seen:
         raise NotEnoughData(_nothing_to_fit(vineyards, stages, excluded))
