@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.stats import chi2
 
 from models.bloom.in_season import SeasonKnowledge
 from models.bloom.likelihood import draw_in_interval
@@ -11,6 +12,8 @@ from models.bloom.observations import IntArray
 from models.units import FloatArray
 
 SWEEPS = 8
+# Points of its distribution between which a season's tail weight is drawn.
+TAIL_WEIGHTS = 32
 
 
 def draw_heat(
@@ -20,8 +23,6 @@ def draw_heat(
     cultivar_effect: IntArray,
     lower: FloatArray,
     upper: FloatArray,
-    weight: FloatArray,
-    stages_seen: IntArray,
     draws: int,
     random: np.random.Generator,
 ) -> FloatArray:
@@ -35,10 +36,6 @@ def draw_heat(
         Which of the effects is the block's cultivar.
     lower, upper : ndarray, shape (block, stage)
         What was seen this season; -inf and inf where nothing was. [°C·day]
-    weight : ndarray, shape (block,)
-        Expected tail weight of each block; 1 where nothing was seen.
-    stages_seen : ndarray of int, shape (block,)
-        How many stages were seen: the more, the surer the weight.
     draws : int
     random : Generator
 
@@ -50,10 +47,10 @@ def draw_heat(
     blocks, stages = lower.shape
     centre = _draw_effects(knowledge, spread, draws, random)
     centre = centre[:, cultivar_effect, :] + centre[:, -1:, :]
-    degrees = TAIL_DEGREES + stages_seen
-    scale = np.sqrt(degrees / (weight * random.chisquare(degrees, (draws, blocks))))
+    scale = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, (draws, blocks)) / TAIL_DEGREES)
     own = random.standard_normal((draws, blocks, stages)) @ np.linalg.cholesky(spread.within).T
     heat = centre + own * scale[:, :, None]
+    within_precision = np.linalg.inv(spread.within)
     # a stage lies after the one before it, so bounds pass along the season
     lower = np.maximum.accumulate(lower, axis=1)
     upper = np.minimum.accumulate(upper[:, ::-1], axis=1)[:, ::-1]
@@ -76,21 +73,45 @@ def draw_heat(
             heat[:, :, stage] = draw_in_interval(
                 floor, np.maximum(roof, floor), mean=mean, sd=sd, uniform=uniform
             )
+        own = heat - centre
+        distance = np.einsum("dbj,jk,dbk->db", own, within_precision, own)
+        scale = np.sqrt((TAIL_DEGREES + distance) / random.chisquare(TAIL_DEGREES + stages, distance.shape))
     return heat
 
 
 def _draw_effects(
     knowledge: SeasonKnowledge, spread: Spread, draws: int, random: np.random.Generator
 ) -> FloatArray:
-    """Cultivars and season; shape (draw, effect, stage). A season not yet seen has a t-tailed shock."""
+    """Cultivars and season; shape (draw, effect, stage).
+
+    The season's tail weight is drawn too, as far as the observations leave it open: fixed at its best value it
+    would make a season of which little was seen look like a normal one.
+    """
     effects, stages = knowledge.effects.mean.shape
-    size = effects * stages
-    flat = np.linalg.cholesky(knowledge.effects.covariance.reshape(size, size))
-    drawn = random.standard_normal((draws, size)) @ flat.T
-    drawn = knowledge.effects.mean + drawn.reshape(draws, effects, stages)
-    if not knowledge.learned:
-        drift = random.standard_normal((draws, stages)) @ np.linalg.cholesky(knowledge.drift_covariance).T
-        shock = random.standard_normal((draws, stages)) @ np.linalg.cholesky(spread.between_seasons).T
-        shock *= np.sqrt((1 - spread.drift_share) * TAIL_DEGREES / random.chisquare(TAIL_DEGREES, (draws, 1)))
-        drawn[:, -1, :] = knowledge.drift_mean + drift + shock
-    return drawn
+    size, season = effects * stages, slice(-stages, None)
+    precision = np.linalg.inv(knowledge.effects.covariance.reshape(size, size))
+    pull = precision @ knowledge.effects.mean.reshape(size)
+    shock = (1 - spread.drift_share) * spread.between_seasons
+    used = np.linalg.inv(knowledge.drift_covariance + shock / knowledge.season_weight)
+    shares = (np.arange(TAIL_WEIGHTS) + 0.5) / TAIL_WEIGHTS
+    means, factors, log_chance = [], [], []
+    for weight in chi2.ppf(shares, TAIL_DEGREES) / TAIL_DEGREES:
+        prior = np.linalg.inv(knowledge.drift_covariance + shock / weight)
+        told, told_pull = precision.copy(), pull.copy()
+        told[season, season] += prior - used
+        told_pull[season] += (prior - used) @ knowledge.drift_mean
+        covariance = np.linalg.inv(told)
+        means.append(covariance @ told_pull)
+        factors.append(np.linalg.cholesky(0.5 * (covariance + covariance.T)))
+        log_chance.append(
+            0.5 * (np.linalg.slogdet(prior)[1] - np.linalg.slogdet(told)[1] + told_pull @ means[-1])
+            - 0.5 * knowledge.drift_mean @ prior @ knowledge.drift_mean
+        )
+    chance = np.exp(np.array(log_chance) - max(log_chance))
+    which = random.choice(TAIL_WEIGHTS, size=draws, p=chance / chance.sum())
+    normal = random.standard_normal((draws, size))
+    drawn = np.empty((draws, size))
+    for place in np.unique(which):
+        mine = which == place
+        drawn[mine] = means[place] + normal[mine] @ factors[place].T
+    return drawn.reshape(draws, effects, stages)

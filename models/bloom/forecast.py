@@ -160,14 +160,16 @@ def forecast(
         cultivar_effect=look.cultivar_effect,
         lower=look.lower,
         upper=look.upper,
-        weight=look.weights(knowledge.weight),
-        stages_seen=np.isfinite(np.where(np.isinf(look.lower), look.upper, look.lower)).sum(axis=1),
         draws=draws,
         random=random,
     )
     day = np.full((draws, len(blocks), len(fit.stages)), np.nan)
     has_history = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
-    day[:, has_history, :] = crossing_days(traces.accumulated, trace_of, heat)
+    # days not yet measured differ between traces, and a day without heat hides a stage; what was seen stands
+    crossed = crossing_days(traces.accumulated, trace_of, heat)
+    day[:, has_history, :] = np.maximum(
+        np.fmin(crossed, np.where(np.isinf(look.last_day), np.nan, look.last_day)), look.first_day
+    )
     dataset = xr.Dataset(
         {
             "day": (("draw", "block", "stage"), day),
@@ -199,6 +201,8 @@ class _Looks:
     unit_of_block: list[int | None]
     lower: FloatArray
     upper: FloatArray
+    first_day: FloatArray
+    last_day: FloatArray
     last_not_yet: dict[tuple[str, str], float]
     observed: set[tuple[str, str]]
 
@@ -211,11 +215,17 @@ class _Looks:
         effect = {fit.cultivars[place]: number for number, place in enumerate(cultivars)}
         lower, upper = np.full((2, len(names), len(fit.stages)), np.nan)
         of_unit = {unit_name(look): effect[look.cultivar] for look in seen}
+        first_day = np.full((len(names), len(fit.stages)), -np.inf)
+        last_day = np.full((len(names), len(fit.stages)), np.inf)
         last_not_yet: dict[tuple[str, str], float] = {}
         observed: set[tuple[str, str]] = set()
         for look in seen:
             place = names.index(unit_name(look)), fit.stages.index(look.stage)
             lower[place], upper[place] = heat_bounds(look, heat)
+            if look.after is not None:
+                first_day[place] = traces.window.day_index(look.after) + 1
+            if look.by is not None:
+                last_day[place] = traces.window.day_index(look.by)
             if look.by is None:
                 last_not_yet[unit_name(look), look.stage] = float(lower[place])
             else:
@@ -231,28 +241,27 @@ class _Looks:
             names.index(name) if (name := block.key) in names or (name := block.cultivar) in names else None
             for block in blocks
         ]
-        seen_lower, seen_upper = (
-            np.full((len(blocks), len(fit.stages)), -np.inf),
-            np.full((len(blocks), len(fit.stages)), np.inf),
-        )
-        for row, unit in enumerate(unit_of_block):
-            if unit is not None:
-                seen_lower[row] = np.where(np.isnan(lower[unit]), -np.inf, lower[unit])
-                seen_upper[row] = np.where(np.isnan(upper[unit]), np.inf, upper[unit])
         return cls(
             cultivars,
             units,
             np.array([effect[block.cultivar] for block in blocks], dtype=np.int64),
             unit_of_block,
-            seen_lower,
-            seen_upper,
+            _of_blocks(lower, unit_of_block, -np.inf),
+            _of_blocks(upper, unit_of_block, np.inf),
+            np.maximum.accumulate(_of_blocks(first_day, unit_of_block, -np.inf), axis=1),
+            np.minimum.accumulate(_of_blocks(last_day, unit_of_block, np.inf)[:, ::-1], axis=1)[:, ::-1],
             last_not_yet,
             observed,
         )
 
-    def weights(self, unit_weight: FloatArray) -> FloatArray:
-        """Tail weight of each block with history; 1 where it was not looked at."""
-        return np.array([1.0 if unit is None else unit_weight[unit] for unit in self.unit_of_block])
+
+def _of_blocks(of_units: FloatArray, unit_of_block: Sequence[int | None], unseen: float) -> FloatArray:
+    """What was seen of each block; shape (block, stage)."""
+    rows = np.full((len(unit_of_block), of_units.shape[1]), unseen)
+    for row, unit in enumerate(unit_of_block):
+        if unit is not None:
+            rows[row] = np.where(np.isnan(of_units[unit]), unseen, of_units[unit])
+    return rows
 
 
 def _known_by(
@@ -280,16 +289,17 @@ def _block_forecast(
         why = f"no bloom of cultivar {block.cultivar} is in the fit; log a season of it, or import a fit that has it"
         return BlockForecast(block.key, block.cultivar, "none", {}, why)
     cultivar = fit.cultivars.index(block.cultivar)
+    looked_at = {name for name, _ in look.observed | look.last_not_yet.keys()}
+    unit = block.key if block.key in looked_at else block.cultivar
     stages = {}
     for place, stage in enumerate(fit.stages):
         days = draws["day"].sel(block=block.key, stage=stage).to_numpy()
         low, median, high = _interval(days, interval, traces)
         chance = float(np.mean(~np.isnan(days)))
         threshold = float(fit.thresholds.mean[cultivar, place])
-        names = (block.key, stage), (block.cultivar, stage)
-        not_yet = max(look.last_not_yet.get(name, -np.inf) for name in names)
+        not_yet = look.last_not_yet.get((unit, stage), -np.inf)
         status: Status = "expected"
-        if any(name in look.observed for name in names):
+        if (unit, stage) in look.observed:
             status = "observed"
         elif chance < 0.5 or median is None:
             status = "unlikely"

@@ -15,8 +15,11 @@ from models.units import FloatArray
 
 # Below this width, in standard deviations, the density is flat over the interval to double precision.
 FLAT_WIDTH = 1e-5
-# Beyond this many standard deviations the variance of a one-sided tail is taken from its expansion.
-FAR_TAIL = 200.0
+# A normal density over a distance this short falls like an exponential, to about this squared; the textbook
+# moments lose their digits there, by cancellation. [standard deviations]
+SHORT = 1e-2
+# So many decay lengths into an exponential there is nothing left.
+FOOT = 50.0
 HALF_LOG_2PI = 0.5 * np.log(2 * np.pi)
 
 
@@ -84,19 +87,29 @@ def interval_moments(
     log_z = log_interval_probability(a, b, mean=np.zeros(()), sd=np.ones(()))
     density_a, density_b = (np.exp(-0.5 * x**2 - HALF_LOG_2PI - log_z) for x in (a, b))
     shift = density_a - density_b
-    with np.errstate(invalid="ignore"):
-        middle = 0.5 * (a + b)
-        pull = np.where(np.isinf(a), 0.0, a * density_a) - np.where(np.isinf(b), 0.0, b * density_b)
+    pull = np.where(np.isinf(a), 0.0, a) * density_a - np.where(np.isinf(b), 0.0, b) * density_b
     variance = 1 + pull - shift**2
-    width = b - a
-    variance = np.where(b < -FAR_TAIL, np.minimum(width**2 / 12, 1 / b**2), variance)
-    flat = width < FLAT_WIDTH
+    width = np.minimum(b - a, FOOT / np.maximum(-b, 1 / FOOT))
+    short = np.minimum(width, 1 / np.maximum(-b, 1.0)) < SHORT
+    below, short_variance = _exponential_moments(np.maximum(-b, 0.0), width)
+    shift = np.where(short, b - below, shift)
     # a normal density is log-concave, so an interval never spreads it wider than a flat one
-    variance = np.where(flat, width**2 / 12, np.clip(variance, 1e-12, np.minimum(1.0, width**2 / 12)))
-    shift = np.where(flat, middle, shift)
-    # rounding may put the mean of a far tail on the wrong side of its bound
+    variance = np.where(short, short_variance, np.clip(variance, 1e-12, np.minimum(1.0, (b - a) ** 2 / 12)))
+    # rounding may put the mean on the wrong side of its bound
     shift = np.clip(shift, a, b)
     return mean + sd * np.where(flipped, -shift, shift), sd**2 * variance
+
+
+def _exponential_moments(rate: FloatArray, width: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of a density that falls like exp(-rate * x) over (0, width)."""
+    fall = rate * width
+    flat = fall < 0.1
+    safe = np.where(flat, 1.0, fall)
+    mean = np.where(flat, 0.5 - fall / 12 + fall**3 / 720, 1 / safe - 1 / np.expm1(safe))
+    variance = np.where(
+        flat, 1 / 12 - fall**2 / 240 + fall**4 / 6048, 1 / safe**2 - 0.25 / np.sinh(0.5 * safe) ** 2
+    )
+    return mean * width, variance * width**2
 
 
 def draw_in_interval(

@@ -118,13 +118,7 @@ def fit_thresholds(
     BadInput
         If a stage key is unknown.
     """
-    # a stage seen with one side open only has no threshold
-    observed = {
-        seen.stage
-        for site in sites
-        for seen in site.observations
-        if seen.after is not None and seen.by is not None
-    }
+    observed = {seen.stage for site in sites for seen in site.observations}
     wanted = tuple(stage for stage in in_season_order(stages) if stage in observed)
     intervals, set_aside = heat_intervals(
         sites, stages=wanted, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons
@@ -166,6 +160,10 @@ def fit_intervals(
     left_out = list(set_aside)
     spread = start
     while True:
+        intervals, never_reached = _reached_stages(intervals)
+        if never_reached:
+            left_out += never_reached
+            spread = None
         seen: NDArray[np.bool_] = np.any(~np.isnan(intervals.lower), axis=1)
         intervals = intervals.select(seen)
         found = estimate(intervals, start=spread)
@@ -179,6 +177,28 @@ def fit_intervals(
             upper=np.where(slips, np.nan, intervals.upper),
         )
         spread = found.spread
+
+
+def _reached_stages(intervals: HeatIntervals) -> tuple[HeatIntervals, list[SetAside]]:
+    """Leave out stages that no two looks enclose: "not yet" alone, or "already" alone, bounds no threshold."""
+    reached = np.asarray(np.isfinite(intervals.lower + intervals.upper).any(axis=0), dtype=np.bool_)
+    named = [
+        SetAside(
+            intervals.seasons[intervals.season_of[unit]][1],
+            intervals.units[unit],
+            intervals.stages[stage],
+            "no block has a look before it and one after it, so its threshold has no bound",
+        )
+        for unit, stage in np.argwhere(~np.isnan(intervals.lower) & ~reached)
+    ]
+    kept = replace(
+        intervals,
+        stages=tuple(stage for stage, kept in zip(intervals.stages, reached, strict=True) if kept),
+        lower=intervals.lower[:, reached],
+        upper=intervals.upper[:, reached],
+        heat_a_day=intervals.heat_a_day[reached],
+    )
+    return kept, named
 
 
 def _slips(found: Estimate) -> NDArray[np.bool_]:
