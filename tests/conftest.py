@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,22 @@ from service.settings import Settings
 from service.store import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
+
+
+NEVER_SKIPPED_IN_CI = ("open_data", "postgres", "browser")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """In CI a test that needs open data, a database or a browser fails where it would be skipped."""
+    report = yield
+    wanted = any(item.get_closest_marker(name) for name in NEVER_SKIPPED_IN_CI)
+    if os.environ.get("CI") == "true" and wanted and report.skipped and call.excinfo is not None:
+        report.outcome = "failed"
+        report.longrepr = f"skipped in CI: {call.excinfo.value}"
+    return report
 
 
 def client_of(database: Path) -> TestClient:

@@ -136,9 +136,9 @@ def heat_intervals(
             else:
                 set_aside.append(SetAside(seen.season, unit_name(seen), seen.stage, why))
     usual = np.array([np.median(heat_a_day[stage]) if heat_a_day[stage] else np.nan for stage in stages])
-    if np.isnan(usual).all():
-        usual = np.ones(len(stages))
-    usual = np.maximum(np.where(np.isnan(usual), np.nanmean(usual), usual), NARROWEST_INTERVAL)
+    told = usual[~np.isnan(usual)]
+    usual = np.where(np.isnan(usual), told.mean() if told.size else 1.0, usual)
+    usual = np.maximum(usual, NARROWEST_INTERVAL)
     return _tabulated(bounds, stages, usual), tuple(sorted(set_aside))
 
 
