@@ -17,7 +17,6 @@ from service.store import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
 
-
 NEVER_SKIPPED_IN_CI = ("open_data", "postgres", "browser")
 
 
