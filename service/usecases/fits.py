@@ -156,8 +156,11 @@ def import_fit(store: Store, grower: str, document: FitDocument) -> tuple[SavedF
         return saved, records.fits.add(saved.id, to_document(saved))
 
 
-def get_fit(records: Repositories, id: str | None) -> SavedFit:
+def get_fit(records: Repositories, id: str | None, *, vineyard: str | None = None) -> SavedFit:
     """A kept fit; by default the newest.
+
+    For a ``vineyard`` the newest one that was made from it or taken over from another grower, if there is any:
+    a fit of the grower's other vineyards need not know its cultivars.
 
     Raises
     ------
@@ -166,9 +169,14 @@ def get_fit(records: Repositories, id: str | None) -> SavedFit:
     NotEnoughData
         If none is asked for and there is none.
     """
-    if id is None:
-        latest = records.fits.latest()
-        if latest is None:
-            raise NotEnoughData("there is no fit yet; make one with POST /v1/fits, or import one")
-        id = latest.id
-    return from_document(records.fits.get(id))
+    if id is not None:
+        return from_document(records.fits.get(id))
+    newest = [summary.id for summary in records.fits.all()]
+    if not newest:
+        raise NotEnoughData("there is no fit yet; make one with POST /v1/fits, or import one")
+    if vineyard is not None:
+        for candidate in newest:
+            saved = from_document(records.fits.get(candidate))
+            if saved.imported or vineyard in saved.vineyards:
+                return saved
+    return from_document(records.fits.get(newest[0]))

@@ -99,7 +99,7 @@ def _cautions(fit: SavedFit, found: Forecast) -> Iterator[str]:
 def stored_forecast(
     records: Repositories, vineyard: str, *, as_of: dt.date, fit: str | None, interval: float
 ) -> VineyardForecast:
-    """Forecast a vineyard of the store, by default with the newest fit.
+    """Forecast a vineyard of the store, by default with its newest fit (see `get_fit`).
 
     The outlook is the latest one issued on or before ``as_of``.
 
@@ -111,7 +111,7 @@ def stored_forecast(
         As `forecast_vineyard`, `load_vineyard` and `get_fit` do.
     """
     loaded = load_vineyard(records, vineyard)
-    saved = get_fit(records, fit)
+    saved = get_fit(records, fit, vineyard=vineyard)
     station = records.vineyards.get(vineyard).station
     issued = None if station is None else records.temperatures.outlook(station, as_of)
     outlook = None if issued is None else Outlook(*issued)

@@ -34,7 +34,7 @@ class VineyardCheck:
 def check_planting(
     records: Repositories, vineyard: str, *, fit: str | None, options: CheckOptions
 ) -> VineyardCheck:
-    """Check a vineyard of the store, by default with the newest fit.
+    """Check a vineyard of the store, by default with its newest fit.
 
     All cultivars of the grower are tried where a block is exposed, those that are planted nowhere too.
 
@@ -46,7 +46,8 @@ def check_planting(
         As `load_vineyard` and `planting_check` do.
     """
     loaded = load_vineyard(records, vineyard)
-    saved = get_fit(records, fit) if fit is not None or records.fits.latest() is not None else None
+    asked = fit is not None or records.fits.latest() is not None
+    saved = get_fit(records, fit, vineyard=vineyard) if asked else None
     every = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
     check = planting_check(
         replace(loaded.planting, cultivars=every),
