@@ -130,7 +130,11 @@ class FlowerType(StrEnum):
 
 @dataclass(frozen=True)
 class Cultivar:
-    """A cultivar. ``viable_pollen`` is a field of its own: pollen of a perfect cultivar can fail."""
+    """A cultivar. ``viable_pollen`` is a field of its own: pollen of a perfect cultivar can fail.
+
+    ``receptive_days`` and ``pollen_days``, where known, say for how many days from capfall its flowers are
+    receptive and its anthers shed. [g, day]
+    """
 
     key: str
     name: str
@@ -138,6 +142,8 @@ class Cultivar:
     viable_pollen: bool
     species: str | None = None
     berry_mass_g: float | None = None
+    receptive_days: int | None = None
+    pollen_days: int | None = None
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,6 +12,7 @@ import numpy as np
 import xarray as xr
 
 from models.bloom.draws import draw_heat
+from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
 from models.bloom.in_season import SeasonKnowledge, learn
 from models.bloom.mixed_model import Units
 from models.bloom.observations import IntArray, SetAside, heat_bounds, in_stage_order, unit_name
@@ -21,6 +22,7 @@ from models.errors import BadInput, Problem
 from models.heat.accumulate import SeasonHeat
 from models.heat.season import season_of
 from models.records import Block, DailyTemperatures, Site, StageInterval
+from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 
 Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
@@ -32,6 +34,13 @@ MOSTLY_POOLED = 0.5
 SPRAY_CAUTION = (
     "Bloom dates are forecasts with an error: keep to product labels and local rules on sprays in bloom, and ask"
     " the local extension office."
+)
+
+# Common practice, no source.
+FROSTED_CAUTION = (
+    "Marked as frosted: bloom from secondary buds comes later and lasts longer than the thresholds know. By how much "
+    f"is not known, so anything up to {MOST_DAYS_LATER} days is taken as likely: that is why this block's windows are "
+    "wide. What is seen there teaches nothing about other blocks. Look often."
 )
 
 
@@ -53,13 +62,17 @@ class StageForecast:
 
 @dataclass(frozen=True)
 class BlockForecast:
-    """The stages of one block. ``why_none`` says why there is no forecast, where ``basis`` is "none"."""
+    """The stages of one block.
+
+    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``caution`` what is special about it.
+    """
 
     block: str
     cultivar: str
     basis: Basis
     stages: dict[str, StageForecast]
     why_none: str | None = None
+    caution: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,6 +110,7 @@ def forecast(
     outlook: DailyTemperatures | None = None,
     history: DailyTemperatures | None = None,
     season: int | None = None,
+    frosted: Collection[str] = (),
     draws: int = DRAWS,
 ) -> Forecast:
     """Forecast every block's stages.
@@ -118,6 +132,9 @@ def forecast(
         Where traces are taken from; by default the site's temperatures before ``as_of``.
     season : int, optional
         Label of the season; by default the one in which ``as_of`` lies.
+    frosted : collection of str
+        Blocks whose shoots froze this season: what was seen there teaches nothing about other blocks, and their
+        bloom is drawn later and longer, as far as it has not been seen to begin.
     draws : int
 
     Returns
@@ -151,7 +168,7 @@ def forecast(
     seen, slips = in_stage_order(_known_by(site.observations, fit, season, as_of), fit.stages)
     known = [block for block in blocks if block.cultivar in fit.cultivars]
     look = _Looks.of(seen, known, fit, traces)
-    knowledge = learn(fit, look.units, look.cultivars, site=site.key, season=season)
+    knowledge = learn(fit, look.units_outside(frosted), look.cultivars, site=site.key, season=season)
     random = np.random.default_rng(_seed(fit, traces, seen, as_of, draws))
     trace_of = (np.arange(draws) % len(traces.seasons)).astype(np.int64)
     heat = draw_heat(
@@ -167,6 +184,10 @@ def forecast(
     has_history = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
     # days not yet measured differ between traces, and a day without heat hides a stage; what was seen stands
     crossed = crossing_days(traces.accumulated, trace_of, heat)
+    for place, block in enumerate(known):
+        if block.key in frosted and not look.has_begun(block):
+            crossed[:, place] += frost_delay(fit.stages, draws=draws, random=random)
+    crossed[crossed >= traces.accumulated.shape[-1]] = np.nan
     day[:, has_history, :] = np.maximum(
         np.fmin(crossed, np.where(np.isinf(look.last_day), np.nan, look.last_day)), look.first_day
     )
@@ -184,7 +205,10 @@ def forecast(
         interval,
         traces,
         float(traces.expected[traces.known_days - 1]) if traces.known_days else 0.0,
-        tuple(_block_forecast(block, fit, look, traces, dataset, as_of, interval) for block in blocks),
+        tuple(
+            _block_forecast(block, fit, look, traces, dataset, as_of, interval, frosted=block.key in frosted)
+            for block in blocks
+        ),
         dataset,
         tuple(slips),
         _cautions(fit, knowledge, traces, season, as_of, slips),
@@ -196,6 +220,7 @@ class _Looks:
     """This season's observations, laid out for the model: units that were seen, and bounds of every block."""
 
     cultivars: list[int]
+    names: list[str]
     units: Units
     cultivar_effect: IntArray
     unit_of_block: list[int | None]
@@ -243,6 +268,7 @@ class _Looks:
         ]
         return cls(
             cultivars,
+            names,
             units,
             np.array([effect[block.cultivar] for block in blocks], dtype=np.int64),
             unit_of_block,
@@ -253,6 +279,19 @@ class _Looks:
             last_not_yet,
             observed,
         )
+
+
+    def units_outside(self, frosted: Collection[str]) -> Units:
+        """The units that teach about others."""
+        kept = np.array([name not in frosted for name in self.names], dtype=np.bool_)
+        units = self.units
+        return Units(
+            units.cultivar_effect[kept], units.season_effect[kept], units.lower[kept], units.upper[kept]
+        )
+
+    def has_begun(self, block: Block) -> bool:
+        """Whether a bloom stage of the block itself was seen."""
+        return any((block.key, stage) in self.observed for stage in BLOOM_STAGES)
 
 
 def _of_blocks(of_units: FloatArray, unit_of_block: Sequence[int | None], unseen: float) -> FloatArray:
@@ -284,6 +323,8 @@ def _block_forecast(
     draws: xr.Dataset,
     as_of: dt.date,
     interval: float,
+    *,
+    frosted: bool,
 ) -> BlockForecast:
     if block.cultivar not in fit.cultivars:
         why = f"no bloom of cultivar {block.cultivar} is in the fit; log a season of it, or import a fit that has it"
@@ -309,7 +350,13 @@ def _block_forecast(
             status = "presumed"
         stages[stage] = StageForecast(status, median, low, high, chance, threshold)
     pooled = bool(np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED)
-    return BlockForecast(block.key, block.cultivar, "pooled" if pooled else "own", stages)
+    return BlockForecast(
+        block.key,
+        block.cultivar,
+        "pooled" if pooled else "own",
+        stages,
+        caution=FROSTED_CAUTION if frosted else None,
+    )
 
 
 def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:

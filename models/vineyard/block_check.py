@@ -30,12 +30,14 @@ class Remedy:
     """A cultivar with viable pollen, as if planted within reach of a block, and what that would have changed.
 
     ``seasons_covered`` counts past seasons with it; ``closes_gap`` says whether the block were exposed no more.
+    ``ask`` says in words what has to be known first; None where nothing has.
     """
 
     cultivar: str
     seasons_covered: int
     mean_share_of_bloom_covered: float
     closes_gap: bool
+    ask: str | None = None
 
 
 @dataclass(frozen=True)
@@ -125,7 +127,7 @@ class History:
 
 
 def block_check(
-    block: Block, sources: tuple[Block, ...], givers: Sequence[str], history: History
+    block: Block, sources: tuple[Block, ...], givers: Mapping[str, bool], history: History
 ) -> BlockCheck:
     """Check one block.
 
@@ -135,8 +137,9 @@ def block_check(
         Of a pistillate cultivar.
     sources : tuple of Block
         Those with viable pollen in its reach.
-    givers : sequence of str
-        Cultivars with viable pollen, which are tried where the block is exposed.
+    givers : mapping of str to bool
+        Cultivars that are tried where the block is exposed; True for those known to have viable pollen, False
+        where the flower type is not known.
     history : History
     """
     cultivars = frozenset(source.cultivar for source in sources)
@@ -189,14 +192,14 @@ def _would_help(
     cultivar: str,
     sources: frozenset[str],
     now: Sequence[SeasonCover],
-    givers: Sequence[str],
+    givers: Mapping[str, bool],
     history: History,
 ) -> tuple[Remedy, ...]:
     """Cultivars that would add to the cover if one block of them stood in reach, the best first."""
     if not now:
         return ()
     remedies = []
-    for giver in givers:
+    for giver, has_pollen in givers.items():
         if not history.knows(giver):
             continue
         then = history.of(cultivar, sources | {giver})
@@ -204,9 +207,22 @@ def _would_help(
             history.covered(then) > history.covered(now)
             or _mean_share(then) >= _mean_share(now) + WORTH_NAMING
         ):
-            remedies.append(Remedy(giver, history.covered(then), _mean_share(then), history.enough(then)))
+            ask = None if has_pollen else _flower_type_of(giver)
+            remedies.append(
+                Remedy(giver, history.covered(then), _mean_share(then), history.enough(then), ask)
+            )
     return tuple(
-        sorted(remedies, key=lambda best: (-best.seasons_covered, -best.mean_share_of_bloom_covered))
+        sorted(
+            remedies,
+            key=lambda best: (-best.seasons_covered, -best.mean_share_of_bloom_covered, best.ask is not None),
+        )
+    )
+
+
+def _flower_type_of(cultivar: str) -> str:
+    return (
+        f"Is {cultivar} self-fertile or male, with viable pollen? The fit knows when it blooms, but it is not among "
+        "your cultivars; a pistillate one would not help."
     )
 
 

@@ -72,14 +72,15 @@ class BlockPollination:
     """Pollen cover of one pistillate block.
 
     ``sources`` are the viable ones in reach whose bloom can be forecast, the best first.
-    ``share_of_bloom_covered`` is None where the bloom of the block, or of all its sources, cannot be
-    forecast.
+    ``share_of_bloom_covered``, and ``uncovered_days`` on which the block is receptive and no source has open
+    anthers, are None where the bloom of the block, or of all its sources, cannot be forecast. [day]
     """
 
     block: str
     cultivar: str
     sources: tuple[SourceCover, ...]
     share_of_bloom_covered: Spread | None
+    uncovered_days: Spread | None
     uncovered: tuple[Uncovered, ...]
     warnings: tuple[PollenWarning, ...]
 
@@ -90,7 +91,7 @@ def source_cover(block: Block, source: Block, found: Cover, index: int, interval
         block=source.key,
         cultivar=source.cultivar,
         distance_m=None if neighbours_given(block, source) else distance_m(block, source),
-        overlap_days=_day_spread(found.overlap_days[index].astype(np.float64), interval),
+        overlap_days=day_spread(found.overlap_days[index].astype(np.float64), interval),
         synchrony=float(np.median(found.synchrony[index])),
         share_of_bloom_covered=float(np.median(found.covered_by[index])),
         share_lost_without_it=float(np.median(found.lost_without[index])),
@@ -105,7 +106,8 @@ def share_spread(share: FloatArray, interval: float) -> Spread:
     return Spread(float(median), float(low), float(high))
 
 
-def _day_spread(days: FloatArray, interval: float) -> Spread:
+def day_spread(days: FloatArray, interval: float) -> Spread:
+    """Median and interval of a number of days, shape (draw,). [day]"""
     return Spread(
         median_day(days), quantile_day(days, (1 - interval) / 2), quantile_day(days, (1 + interval) / 2)
     )

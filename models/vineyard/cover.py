@@ -14,7 +14,7 @@ import numpy as np
 
 from models.units import FloatArray
 from models.vineyard.open_flowers import DayArray, bloom_days, cumulative_share, share_by_day
-from models.vineyard.synchrony import BoolArray, CountArray, shared_days, synchrony_index
+from models.vineyard.synchrony import BoolArray, CountArray, shared_days, synchrony_index, uncovered_days
 
 # A day counts as one without pollen when at least this share of the block's flowers are receptive on it
 # and get no pollen on any of their receptive days. Our convention: fewer flowers are not worth a walk.
@@ -39,6 +39,8 @@ class Cover:
         source's anthers are open. [day]
     synchrony : ndarray, shape (source, draw)
         Those days over the block's receptive days: Augspurger's index of the pair.
+    uncovered_days : ndarray of int, shape (draw,)
+        Days on which the block is receptive and no source has open anthers. [day]
     days : ndarray of int, shape (day,)
         Days since the start of the season. [day]
     without_pollen : ndarray of bool, shape (draw, day)
@@ -55,6 +57,7 @@ class Cover:
     after_by: FloatArray
     overlap_days: CountArray
     synchrony: FloatArray
+    uncovered_days: CountArray
     days: DayArray
     without_pollen: BoolArray
 
@@ -127,6 +130,7 @@ def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, r
         after_by=after_by,
         overlap_days=shared_days(receptive, anthers_open),
         synchrony=synchrony_index(receptive, anthers_open[..., np.newaxis, :]),
+        uncovered_days=uncovered_days(receptive, anthers_open.swapaxes(0, 1)),
         days=days,
         without_pollen=_running_sum(unmet, receptive_days) >= FEW_FLOWERS,
     )

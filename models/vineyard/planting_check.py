@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from models.bloom.thresholds import Fit
 from models.errors import BadInput, Problem
 from models.records import Planting, Site
 from models.vineyard.block_check import BlockCheck, History, Remedy, SeasonCover, block_check
+from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
 from models.vineyard.layout_rules import LAYOUT_CAUTION, LayoutFinding, RowsAlong, layout_findings
 from models.vineyard.past_cover import DRAWS, SeasonBloom, past_blooms
 from models.vineyard.reach import sheds_viable_pollen
@@ -60,10 +61,8 @@ def planting_check(
     seasons: Collection[int] | None = None,
     enough_share: float = 0.8,
     enough_seasons: float = 0.8,
-    receptive_days: int = 3,
-    pollen_days: int = 2,
-    receptive_days_of: Mapping[str, int] | None = None,
-    pollen_days_of: Mapping[str, int] | None = None,
+    receptive_days: int = RECEPTIVE_DAYS,
+    pollen_days: int = POLLEN_DAYS,
     rows_along: RowsAlong | None = None,
     draws: int = DRAWS,
 ) -> PlantingCheck:
@@ -73,7 +72,7 @@ def planting_check(
     ----------
     planting : Planting
         Its cultivars may hold more than are planted: those with viable pollen are tried where a block is
-        exposed.
+        exposed. So are those that only the fit knows, whose flower type must be asked for.
     fit : Fit or None
         Without one, only the layout is checked.
     site : Site
@@ -84,7 +83,7 @@ def planting_check(
         Share of a block's bloom that must be covered for a season to count. Our assumption.
     enough_seasons : float
         A block is exposed where a smaller share of the seasons counts. Our assumption.
-    receptive_days, pollen_days, receptive_days_of, pollen_days_of
+    receptive_days, pollen_days : int
         As of `pollination`. [day]
     rows_along : "x", "y" or None
         The axis along which rows of vines run, where blocks are vines in rows.
@@ -99,15 +98,19 @@ def planting_check(
     for where, share in (("enough_share", enough_share), ("enough_seasons", enough_seasons)):
         if not 0 < share <= 1:
             raise BadInput("a share lies above 0 and is at most 1", [Problem(where, f"{share:g} does not")])
-    receptive = _days_of(planting, receptive_days, receptive_days_of, "receptive_days")
-    pollen = _days_of(planting, pollen_days, pollen_days_of, "pollen_days")
+    flower_days = FlowerDays(receptive_days, pollen_days)
+    receptive = {key: flower_days.receptive_of(cultivar) for key, cultivar in planting.cultivars.items()}
+    pollen = {key: flower_days.pollen_of(cultivar) for key, cultivar in planting.cultivars.items()}
     found = who_serves_whom(planting)
     givers = [key for key, cultivar in planting.cultivars.items() if sheds_viable_pollen(cultivar)]
-    needed = {block.cultivar for block in found.pistillate} | set(givers)
+    strangers = [] if fit is None else [key for key in fit.cultivars if key not in planting.cultivars]
+    pollen |= dict.fromkeys(strangers, pollen_days)
+    needed = {block.cultivar for block in found.pistillate} | {*givers, *strangers}
     past = past_blooms(fit, site, needed, seasons=seasons, draws=draws) if fit is not None else ()
     history = History(past, receptive, pollen, enough_share, enough_seasons)
+    candidates = {key: key in planting.cultivars for key in sorted({*givers, *strangers})}
     blocks = tuple(
-        block_check(block, found.sources_of(place), sorted(givers), history)
+        block_check(block, found.sources_of(place), candidates, history)
         for place, block in enumerate(found.pistillate)
     )
     in_reach = found.vines_in_reach
@@ -122,16 +125,6 @@ def planting_check(
         blocks=blocks,
         cautions=_cautions(fit, past, enough_share),
     )
-
-
-def _days_of(
-    planting: Planting, default: int, exceptions: Mapping[str, int] | None, where: str
-) -> dict[str, int]:
-    """Days by cultivar. [day]"""
-    days = dict.fromkeys(planting.cultivars, default) | dict(exceptions or {})
-    if min([default, *days.values()]) < 1:
-        raise BadInput("a flower's day is its first", [Problem(where, "must be 1 day or more")])
-    return days
 
 
 def _cautions(fit: Fit | None, past: Sequence[SeasonBloom], enough_share: float) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ self-fertile vines, a look at the pollen) is common practice, no source.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Literal
 
@@ -41,12 +42,16 @@ _SECOND_SOURCE = (
 
 @dataclass(frozen=True)
 class PollenWarning:
-    """One warning for one pistillate block: what, how urgent, how likely (0 to 1), and in words."""
+    """One warning for one pistillate block: what, how urgent, how likely (0 to 1), and in words.
+
+    ``days`` are the first and last day that it is about, by medians; None where no bloom is known.
+    """
 
     code: WarningCode
     level: WarningLevel
     chance: float
     message: str
+    days: tuple[dt.date, dt.date] | None = None
 
 
 def notable(share: FloatArray) -> BoolArray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 import xarray as xr
@@ -18,11 +18,13 @@ from models.vineyard.block_pollination import (
     SourceCover,
     Spread,
     Uncovered,
+    day_spread,
     share_spread,
     source_cover,
     uncovered_runs,
 )
 from models.vineyard.cover import Cover, cover, open_anther_days
+from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
 from models.vineyard.pollen_warnings import (
     MOST,
     PollenWarning,
@@ -63,10 +65,8 @@ def pollination(
     draws: xr.Dataset,
     *,
     interval: float = 0.8,
-    receptive_days: int = 3,
-    pollen_days: int = 2,
-    receptive_days_of: Mapping[str, int] | None = None,
-    pollen_days_of: Mapping[str, int] | None = None,
+    receptive_days: int = RECEPTIVE_DAYS,
+    pollen_days: int = POLLEN_DAYS,
 ) -> tuple[BlockPollination, ...]:
     """Pollen cover of every pistillate block, from joint draws of the bloom of all blocks.
 
@@ -85,10 +85,8 @@ def pollination(
     interval : float
         Share of the draws between low and high.
     receptive_days, pollen_days : int
-        Days for which a flower is receptive and an anther sheds, from the day its cap falls. Assumptions:
-        no source was found. [day]
-    receptive_days_of, pollen_days_of : mapping of str to int, optional
-        The same for single cultivars, by key. [day]
+        Days for which a flower is receptive and an anther sheds, from the day its cap falls, where the
+        cultivar does not say. Assumptions: no source was found. [day]
 
     Returns
     -------
@@ -101,32 +99,15 @@ def pollination(
         If an option is out of range, the draws lack a bloom stage or the season's start, or a block's
         cultivar is unknown.
     """
-    receptive = _Days(receptive_days, receptive_days_of or {}, "receptive_days")
-    pollen = _Days(pollen_days, pollen_days_of or {}, "pollen_days")
+    flower_days = FlowerDays(receptive_days, pollen_days)
     if not 0 < interval < 1:
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
     return tuple(
-        _block_pollination(planting, block, blooms, season, receptive, pollen, interval)
+        _block_pollination(planting, block, blooms, season, flower_days, interval)
         for block in planting.blocks
         if cultivar_of(planting, block).flower_type is FlowerType.PISTILLATE
     )
-
-
-@dataclass(frozen=True)
-class _Days:
-    """A number of days with exceptions for single cultivars. [day]"""
-
-    default: int
-    by_cultivar: Mapping[str, int]
-    where: str
-
-    def __post_init__(self) -> None:
-        if min(self.default, *self.by_cultivar.values(), self.default) < 1:
-            raise BadInput("a flower's day is its first", [Problem(self.where, "must be 1 day or more")])
-
-    def of(self, block: Block) -> int:
-        return self.by_cultivar.get(block.cultivar, self.default)
 
 
 def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
@@ -154,8 +135,7 @@ def _block_pollination(
     block: Block,
     blooms: Mapping[str, FloatArray],
     season: SeasonDays,
-    receptive: _Days,
-    pollen: _Days,
+    flower_days: FlowerDays,
     interval: float,
 ) -> BlockPollination:
     makers = pollen_makers_in_reach(planting, block)
@@ -164,25 +144,29 @@ def _block_pollination(
     bloom, complete = _complete_draws(blooms.get(block.key))
     warnings = _standing_warnings(planting, block, makers, viable, known, bloom, complete, season)
     if not bloom.size or (viable and not known):
-        return BlockPollination(block.key, block.cultivar, (), None, (), worst_first(warnings))
+        return BlockPollination(block.key, block.cultivar, (), None, None, (), worst_first(warnings))
 
+    receptive = flower_days.receptive_of(cultivar_of(planting, block))
+    sheds = [flower_days.pollen_of(cultivar_of(planting, other)) for other in known]
     shape = (len(known), len(bloom))
-    opened = [open_anther_days(blooms[other.key][complete], pollen_days=pollen.of(other)) for other in known]
+    opened = [
+        open_anther_days(blooms[other.key][complete], pollen_days=days)
+        for other, days in zip(known, sheds, strict=True)
+    ]
     first_open = np.array([first for first, _ in opened]).reshape(shape)
     last_open = np.array([last for _, last in opened]).reshape(shape)
-    found = cover(bloom, first_open, last_open, receptive_days=receptive.of(block))
+    found = cover(bloom, first_open, last_open, receptive_days=receptive)
     if known:
-        shed_after_end = np.array([pollen.of(other) - 1 for other in known])[:, np.newaxis]
         names = tuple(_name(planting, other) for other in known)
         timing = Timing(
             key=block.key,
             name=_name(planting, block),
             sources=names,
             bloom=bloom,
-            source_end=last_open - shed_after_end,
+            source_end=last_open - (np.array(sheds)[:, np.newaxis] - 1),
             first_open=first_open,
             last_open=last_open,
-            receptive_days=receptive.of(block),
+            receptive_days=receptive,
             season=season,
         )
         warnings.extend(timing_warnings(timing, found))
@@ -194,6 +178,7 @@ def _block_pollination(
         block.cultivar,
         tuple(sorted(sources, key=lambda source: -source.share_of_bloom_covered)),
         share_spread(found.covered, interval),
+        day_spread(found.uncovered_days.astype(np.float64), interval),
         tuple(uncovered_runs(found, season)),
         worst_first(warnings),
     )
@@ -212,10 +197,10 @@ def _standing_warnings(
     """What follows from where sources stand, whether their pollen is viable, and what can be forecast."""
     name = _name(planting, block)
     unknown = [_name(planting, other) for other in viable if other not in known]
-    blooming = ""
+    blooming, span = "", None
     if bloom.size:
-        start, end = (season.date(median_day(bloom[:, stage])) for stage in (0, 2))
-        blooming = f" {from_to(start, end)}"
+        span = season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
+        blooming = f" {from_to(*span)}"
     warnings = []
     own = unknown_bloom(name, chance=1.0 - float(complete.mean()))
     if own is not None:
@@ -233,7 +218,7 @@ def _standing_warnings(
         )
     elif len(viable) == 1:
         warnings.append(only_source(name, _name(planting, viable[0])))
-    return warnings
+    return [replace(warning, days=span) for warning in warnings]
 
 
 def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
@@ -244,7 +229,13 @@ def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
     warning = main_source(
         timing.name, timing.sources[most_missed], chance=chance, lost=float(np.median(lost))
     )
-    return [] if warning is None else [warning]
+    if warning is None:
+        return []
+    span = (
+        timing.season.date(median_day(timing.bloom[:, 0])),
+        timing.season.date(median_day(timing.bloom[:, 2])),
+    )
+    return [replace(warning, days=span)]
 
 
 def _name(planting: Planting, block: Block) -> str:

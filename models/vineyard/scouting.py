@@ -34,6 +34,8 @@ __all__ = [
 
 WEEKDAY_NAMES = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 EVERY_DAY = range(7)
+# For so long a plan says that a task is over. Our convention. [day]
+TOLD_FOR = dt.timedelta(days=14)
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ class MissedTask:
     """A task that the plan does not meet, and why.
 
     ``best_day`` is the day to go after all: the likeliest one left, whatever its weekday; None where all are
-    over.
+    over, which is told for two weeks.
     """
 
     block: str
@@ -120,7 +122,11 @@ def plan_trips(
         )
     if max_trips is not None and max_trips < 1:
         raise BadInput("a plan needs a trip", [Problem("max_trips", f"{max_trips} is below 1")])
-    open_tasks = [task for task in tasks if (task.block, task.task) not in done]
+    open_tasks = [
+        task
+        for task in tasks
+        if (task.block, task.task) not in done and task.window.last_day + TOLD_FOR >= first_day
+    ]
     allowed = [
         {
             day: chance
@@ -165,7 +171,7 @@ def _missed(
     span = from_to(task.window.first_day, task.window.last_day)
     best = max(left, key=lambda day: (left[day], -day.toordinal()), default=None)
     if best is None:
-        reason = f"Its days are over ({span})."
+        reason = f"Too late this season: its days are over ({span})."
     elif possible:
         trips = "1 trip leaves" if max_trips == 1 else f"{max_trips} trips leave"
         reason = f"{trips} no day for it; its best day is {_told(best, left[best])}."

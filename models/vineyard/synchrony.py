@@ -47,9 +47,3 @@ def synchrony_index(own: BoolArray, others: BoolArray) -> FloatArray:
     flowering = np.count_nonzero(own, axis=-1).astype(np.float64)
     together = shared_days(own[..., np.newaxis, :], others).mean(axis=-1)
     return np.asarray(together / np.where(flowering > 0, flowering, np.nan))
-
-
-def jaccard(own: BoolArray, other: BoolArray) -> FloatArray:
-    """Days together over days on which either is in flower; NaN where neither is."""
-    either = np.count_nonzero(own | other, axis=-1).astype(np.float64)
-    return np.asarray(shared_days(own, other) / np.where(either > 0, either, np.nan))

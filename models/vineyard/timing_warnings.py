@@ -7,6 +7,7 @@ common practice, no source.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,8 @@ from models.vineyard.pollen_warnings import (
 from models.vineyard.season_days import SeasonDays, median_day
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.wording import day_count, from_to, in_words, percent, sentence
+
+Days = tuple[dt.date, dt.date]
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,18 +76,19 @@ def ends_early(timing: Timing, cover: Cover) -> PollenWarning | None:
     last_open, end = timing.last_open[:, told], timing.bloom[told, 2]
     last = last_open.argmax(axis=0)
     finish = np.take_along_axis(timing.source_end[:, told], last[np.newaxis], axis=0)[0]
-    days = max(0, int(median_day(end - finish)))
+    earlier = max(0, int(median_day(end - finish)))
     first_bare = median_day(last_open.max(axis=0)) + 1
-    last_bare = max(first_bare, median_day(end) + timing.receptive_days - 1)
+    days = _dates(timing, first_bare, median_day(end) + timing.receptive_days - 1)
     return _warning(
         "pollen_ends_early",
         level,
         chance,
         f"{_who(timing.sources, last, 'last')} {_expected(level)} finish on "
-        f"{in_words(timing.season.date(median_day(finish)))}, {_apart(days, 'before', timing.name)}",
+        f"{in_words(timing.season.date(median_day(finish)))}, {_apart(earlier, 'before', timing.name)}",
         f"{_loss(timing.key, cover.after[told])} ({percent(chance)} chance that it ends too early). "
-        f"{_bouquets(timing, first_bare, last_bare)}, or set potted self-fertile vines there; for later "
+        f"{_bouquets(timing, days)}, or set potted self-fertile vines there; for later "
         "years interplant a self-fertile cultivar that blooms later.",
+        days,
     )
 
 
@@ -100,22 +104,24 @@ def starts_late(timing: Timing, cover: Cover) -> PollenWarning | None:
     opens_on = first_open.min(axis=0)
     opening, first_bare = median_day(opens_on), median_day(start)
     if np.isfinite(opening):
-        days = max(0, int(median_day(opens_on - start)))
+        later = max(0, int(median_day(opens_on - start)))
         date = in_words(timing.season.date(opening))
-        when = f"{_expected(level)} begin on {date}, {_apart(days, 'after', timing.name)}"
-        last_bare = max(first_bare, opening - 1)
+        when = f"{_expected(level)} begin on {date}, {_apart(later, 'after', timing.name)}"
+        last_bare = opening - 1
     else:
         never = "is not expected to" if level == "act" else "may not"
         when = f"{never} bloom within the season, while {timing.name} does"
         last_bare = median_day(timing.bloom[told, 2])
+    days = _dates(timing, first_bare, last_bare)
     return _warning(
         "pollen_starts_late",
         level,
         chance,
         f"{_who(timing.sources, first_open.argmin(axis=0), 'first')} {when}",
         f"{_loss(timing.key, cover.before[told])} ({percent(chance)} chance that it starts too late). "
-        f"{_bouquets(timing, first_bare, last_bare)}, or set potted self-fertile vines there; for later "
+        f"{_bouquets(timing, days)}, or set potted self-fertile vines there; for later "
         "years interplant a self-fertile cultivar that blooms earlier.",
+        days,
     )
 
 
@@ -130,7 +136,8 @@ def gap_between(timing: Timing, cover: Cover) -> PollenWarning | None:
     last_open = timing.last_open.max(axis=0)[:, np.newaxis]
     bare = cover.without_pollen & (cover.days > first_open) & (cover.days < last_open)
     often = bare[happens].mean(axis=0)
-    days = cover.days[often >= min(ACT, float(often.max()))]
+    likely = cover.days[often >= min(ACT, float(often.max()))]
+    days = _dates(timing, likely[0], likely[-1])
     return _warning(
         "pollen_gap",
         level,
@@ -138,7 +145,8 @@ def gap_between(timing: Timing, cover: Cover) -> PollenWarning | None:
         f"{sentence(timing.name)} {_expected(level)} be without pollen in the middle of its bloom, after "
         "one source ends and before the next begins",
         f"{_loss(timing.key, cover.between[_told(happens, level)])} ({percent(chance)} chance of such a "
-        f"gap). {_bouquets(timing, days[0], days[-1])}.",
+        f"gap). {_bouquets(timing, days)}.",
+        days,
     )
 
 
@@ -147,8 +155,15 @@ def _told(happens: BoolArray, level: WarningLevel) -> BoolArray:
     return np.ones_like(happens) if level == "act" else happens
 
 
-def _warning(code: WarningCode, level: WarningLevel, chance: float, event: str, rest: str) -> PollenWarning:
-    return PollenWarning(code, level, chance, f"{event}; {rest}")
+def _dates(timing: Timing, first: float, last: float) -> Days:
+    """The days without pollen; at least the first of them."""
+    return timing.season.date(first), timing.season.date(max(first, last))
+
+
+def _warning(
+    code: WarningCode, level: WarningLevel, chance: float, event: str, rest: str, days: Days
+) -> PollenWarning:
+    return PollenWarning(code, level, chance, f"{event}; {rest}", days)
 
 
 def _expected(level: WarningLevel) -> str:
@@ -163,9 +178,8 @@ def _loss(key: str, share: FloatArray) -> str:
     return f"about {percent(float(np.median(share)))} of {key}'s bloom would open without pollen"
 
 
-def _bouquets(timing: Timing, first: float, last: float) -> str:
-    span = from_to(timing.season.date(first), timing.season.date(last))
-    return f"Place flowering shoots of a self-fertile cultivar in water among {timing.key}'s vines {span}"
+def _bouquets(timing: Timing, days: Days) -> str:
+    return f"Place flowering shoots of a self-fertile cultivar in water among {timing.key}'s vines {from_to(*days)}"
 
 
 def _who(sources: tuple[str, ...], by_draw: NDArray[np.intp], place: str) -> str:

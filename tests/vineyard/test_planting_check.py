@@ -123,13 +123,13 @@ def test_a_block_out_of_reach_is_told_the_best_cultivar_first(fit: Fit) -> None:
 def test_assumptions_can_be_set(fit: Fit) -> None:
     exposed = planting(block("a", "early", 0), block("m", "moss", 10))
     usual = check_of(planting_check(exposed, fit, site()), "m")
-    longer = check_of(planting_check(exposed, fit, site(), pollen_days_of={"early": 12}), "m")
+    longer = check_of(planting_check(with_own(exposed, "early", pollen_days=12), fit, site()), "m")
     assert usual.mean_share_of_bloom_covered is not None
     assert longer.mean_share_of_bloom_covered is not None
     assert longer.mean_share_of_bloom_covered > usual.mean_share_of_bloom_covered + 0.1
     starts_late = planting(block("l", "late", 0), block("d", "dew", 10))
     short = check_of(planting_check(starts_late, fit, site()), "d").mean_share_of_bloom_covered
-    waiting = planting_check(starts_late, fit, site(), receptive_days_of={"dew": 12})
+    waiting = planting_check(with_own(starts_late, "dew", receptive_days=12), fit, site())
     long = check_of(waiting, "d").mean_share_of_bloom_covered
     assert short is not None
     assert long is not None
@@ -137,6 +137,23 @@ def test_assumptions_can_be_set(fit: Fit) -> None:
     lenient = check_of(planting_check(exposed, fit, site(), enough_share=0.05), "m")
     assert (lenient.exposed, lenient.seasons_covered) == (False, len(SEASONS))
     assert planting_check(exposed, fit, site(), seasons=[2016, 2018]).seasons == (2016, 2018)
+
+
+def with_own(plants: Planting, cultivar: str, **days: int) -> Planting:
+    """A planting, one of its cultivars with days of its own."""
+    own = replace(plants.cultivars[cultivar], **days)  # type: ignore[arg-type]
+    return replace(plants, cultivars=plants.cultivars | {cultivar: own})
+
+
+def test_a_cultivar_that_only_the_fit_knows_helps_if_its_flower_type_is_right(fit: Fit) -> None:
+    listed = {key: cultivar for key, cultivar in CULTIVARS.items() if key != "late"}
+    found = check_of(planting_check(Planting((block("m", "moss", 0),), listed), fit, site()), "m")
+    best = found.would_help[0]
+    assert (best.cultivar, best.seasons_covered, best.closes_gap) == ("late", 6, True)
+    assert best.ask is not None
+    assert best.ask.startswith("Is late self-fertile or male, with viable pollen?")
+    own = check_of(planting_check(planting(block("m", "moss", 0)), fit, site()), "m").would_help[0]
+    assert own == replace(best, ask=None)
 
 
 def test_cultivars_that_the_fit_does_not_know(fit: Fit) -> None:
@@ -225,7 +242,7 @@ def test_share_covered_leaves_out_what_is_not_known() -> None:
         ({"enough_share": 0.0}, "enough_share"),
         ({"enough_seasons": 1.5}, "enough_seasons"),
         ({"receptive_days": 0}, "receptive_days"),
-        ({"pollen_days_of": {"early": 0}}, "pollen_days"),
+        ({"pollen_days": 0}, "pollen_days"),
     ],
 )
 def test_what_is_refused(fit: Fit, options: dict[str, float], where: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -87,6 +88,10 @@ def test_figures_of_one_source() -> None:
     assert found.share_of_bloom_covered.median == pytest.approx(opened)
     assert found.share_of_bloom_covered.low == pytest.approx(opened)
     assert found.share_of_bloom_covered.high == pytest.approx(1.0)
+    # Receptive 150-161, pollen until 155: six days; none in two of ten draws.
+    assert found.uncovered_days is not None
+    days = found.uncovered_days
+    assert (days.median, days.low, days.high) == (6, 0, 6)
     (window,) = found.uncovered
     # From the day after the last pollen, 156, until fewer than 2 % are left: 2.8 % open after day 160 and are
     # receptive together on day 163; 1.6 % open after day 161.
@@ -103,6 +108,9 @@ def test_a_source_that_ends_first_is_told_with_names_and_dates() -> None:
         "36 % of b1's bloom would open without pollen (80 % chance that it ends too early)."
     )
     assert "from 6 June to 11 June" in told.message  # the day after the last pollen; the last receptive day
+    assert told.days == (dt.date(2026, 6, 6), dt.date(2026, 6, 11))
+    alone = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=8))), "single_pollen_source")
+    assert alone.days == (dt.date(2026, 5, 31), dt.date(2026, 6, 9))  # the whole bloom
 
 
 def test_a_mere_possibility_is_told_by_the_draws_in_which_it_comes_true() -> None:
@@ -291,16 +299,29 @@ def test_only_pistillate_blocks_are_answered_in_the_plantings_order() -> None:
 def test_receptive_and_pollen_days_can_be_set_for_all_and_for_single_cultivars() -> None:
     blooms = draws_of({"b1": [(150.0, 154.0, 159.0)], "b7": [(130.0, 134.0, 154.0)]})
 
-    def covered(**days: object) -> float:
-        found = only(pollination(PAIR, blooms, **days))  # type: ignore[arg-type]
+    def covered(blocks: Planting = PAIR, pollen_days: int = 2) -> float:
+        found = only(pollination(blocks, blooms, pollen_days=pollen_days))
         return found.sources[0].share_of_bloom_covered
 
     assert covered(pollen_days=1) == pytest.approx(0.5)
     assert covered(pollen_days=6) == pytest.approx(0.95)
-    assert covered(pollen_days_of={"amberly": 6}) == pytest.approx(0.95)
+    assert covered(with_own("amberly", pollen_days=6)) == pytest.approx(0.95)
     late = draws_of({"b1": [(150.0, 154.0, 159.0)], "b7": [(156.0, 160.0, 170.0)]})
-    found = only(pollination(PAIR, late, receptive_days=1, receptive_days_of={"dew": 2}))
+    found = only(pollination(with_own("dew", receptive_days=2), late, receptive_days=1))
     assert found.sources[0].share_of_bloom_covered == pytest.approx(0.5)
+
+
+def with_own(cultivar: str, **days: int) -> Planting:
+    """The pair, one of its cultivars with days of its own."""
+    own = replace(CULTIVARS[cultivar], **days)  # type: ignore[arg-type]
+    return replace(PAIR, cultivars=CULTIVARS | {cultivar: own})
+
+
+def test_a_cultivars_own_days_are_checked() -> None:
+    blooms = draws_of({key: [bloom] for key, bloom in SAFE.items()})
+    for wrong in (with_own("amberly", pollen_days=0), with_own("dew", receptive_days=0)):
+        with pytest.raises(BadInput, match="first"):
+            pollination(wrong, blooms)
 
 
 @pytest.mark.parametrize(
@@ -310,7 +331,6 @@ def test_receptive_and_pollen_days_can_be_set_for_all_and_for_single_cultivars()
         ({"interval": 0.0}, "interval"),
         ({"receptive_days": 0}, "receptive_days"),
         ({"pollen_days": 0}, "pollen_days"),
-        ({"pollen_days_of": {"amberly": 0}}, "pollen_days"),
     ],
 )
 def test_options_out_of_range_are_refused(options: dict[str, object], where: str) -> None:

@@ -114,7 +114,9 @@ def test_no_trip_before_the_first_day() -> None:
     assert days_of(plan) == [2]
     (missed,) = plan.missed
     assert (missed.block, missed.best_day) == ("b", None)
-    assert missed.reason == "Its days are over (from 1 June to 2 June)."
+    assert missed.reason == "Too late this season: its days are over (from 1 June to 2 June)."
+    assert plan_trips([task("b", on(0, 1))], first_day=day(15)).missed
+    assert not plan_trips([task("b", on(0, 1))], first_day=day(16)).missed
 
 
 def test_weekdays_and_what_they_miss() -> None:

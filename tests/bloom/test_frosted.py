@@ -1,0 +1,98 @@
+"""A block whose shoots froze: it blooms later and longer, says so, and teaches nothing about the others."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from models.bloom.forecast import Forecast, forecast
+from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
+from models.bloom.thresholds import Fit, fit_thresholds
+from models.records import Block, HeatRule, Site, StageInterval
+from models.stages import BLOOM_STAGES
+from tests.bloom.simulated import day, weather
+
+WEATHER = weather("2012-01-01", "2022-12-31")
+BLOCKS = (Block("b1", "early", 0, 0), Block("b2", "late", 5, 0))
+FIRST = {"early": dt.date(2012, 5, 10), "late": dt.date(2012, 5, 16)}
+AS_OF = day("2022-05-12")
+
+
+def looks(season: int, *, later: int = 0) -> tuple[StageInterval, ...]:
+    """Both blocks at all three stages, five days apart."""
+    seen = []
+    for block in BLOCKS:
+        for number, stage in enumerate(BLOOM_STAGES):
+            by = FIRST[block.cultivar].replace(year=season) + dt.timedelta(
+                days=5 * number + later + season % 3
+            )
+            seen.append(
+                StageInterval(season, block.cultivar, block.key, stage, by - dt.timedelta(days=2), by)
+            )
+    return tuple(seen)
+
+
+PAST = tuple(seen for season in range(2012, 2022) for seen in looks(season))
+
+
+@pytest.fixture(scope="module")
+def fit() -> Fit:
+    return fit_thresholds([Site("here", 31.0, WEATHER, PAST)], stages=BLOOM_STAGES, rule=HeatRule())
+
+
+def foresee(
+    fit: Fit, *seen: StageInterval, frosted: tuple[str, ...] = (), as_of: dt.date = AS_OF
+) -> Forecast:
+    site = Site("here", 31.0, WEATHER, PAST + seen)
+    return forecast(fit, site, BLOCKS, as_of=as_of, frosted=frosted, draws=800)
+
+
+def days_of(made: Forecast, block: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    return np.asarray(made.draws["day"].sel(block=block).values)
+
+
+def test_its_windows_are_later_wider_and_say_why(fit: Fit) -> None:
+    usual, made = (
+        foresee(fit, as_of=day("2022-05-01")),
+        foresee(fit, frosted=("b1",), as_of=day("2022-05-01")),
+    )
+    later = days_of(made, "b1") - days_of(usual, "b1")
+    # sorted thirds of 0 to 14 days: means 3.5, 7 and 10.5
+    assert np.mean(later, axis=0) == pytest.approx([3.5, 7.0, 10.5], abs=0.5)
+    assert later.min() == 0
+    assert later.max() == MOST_DAYS_LATER
+    assert np.all(np.diff(days_of(made, "b1"), axis=1) >= 0)
+    assert np.array_equal(days_of(made, "b2"), days_of(usual, "b2"))
+    first, second = made.blocks
+    assert first.caution is not None
+    assert "that is why this block's windows are wide" in first.caution
+    assert second.caution is None
+    was, now = usual.blocks[0].stages["bloom_end"], first.stages["bloom_end"]
+    assert was.low and was.high and now.low and now.high  # noqa: PT018
+    assert now.high - now.low > was.high - was.low
+
+
+def test_what_is_seen_there_teaches_nothing_about_others(fit: Fit) -> None:
+    seen = StageInterval(2022, "early", "b1", "bloom_start", day("2022-05-01"), day("2022-05-03"))
+    untaught = days_of(foresee(fit), "b2").mean()
+    assert days_of(foresee(fit, seen), "b2").mean() < untaught - 1
+    assert days_of(foresee(fit, seen, frosted=("b1",)), "b2").mean() == pytest.approx(untaught, abs=0.3)
+
+
+def test_a_date_that_was_seen_there_stands(fit: Fit) -> None:
+    seen = StageInterval(2022, "early", "b1", "bloom_start", day("2022-05-10"), day("2022-05-12"))
+    block = foresee(fit, seen, frosted=("b1",)).blocks[0]
+    start = block.stages["bloom_start"]
+    assert start.status == "observed"
+    assert {start.low, start.high} <= {day("2022-05-11"), day("2022-05-12")}
+    assert block.caution is not None
+
+
+def test_stages_before_bloom_are_not_delayed_and_those_after_it_as_its_end() -> None:
+    delay = frost_delay(("budbreak", *BLOOM_STAGES, "fruit_set"), draws=300, random=np.random.default_rng(1))
+    assert delay.shape == (300, 5)
+    assert not delay[:, 0].any()
+    assert np.array_equal(delay[:, 4], delay[:, 3])
+    assert np.all(np.diff(delay, axis=1) >= 0)
