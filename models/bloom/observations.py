@@ -145,8 +145,14 @@ def heat_intervals(
 def site_heat(
     site: Site, seasons: Iterable[int], *, rule: HeatRule, gap_rule: GapRule
 ) -> dict[int, SeasonHeat]:
-    """Accumulated heat of a site's seasons, with missing days filled by rule."""
+    """Accumulated heat of a site's seasons, with missing days filled by rule.
+
+    Where the rule fills short gaps only, normals fill the longer ones: a season that lacks more than
+    ``MOST_MISSING_SHARE`` of its days before a date does not use that date in any case.
+    """
     filled = fill_gaps(site.temperatures, gap_rule).temperatures
+    if gap_rule == "fill_short":
+        filled = fill_gaps(filled, "fill_normal").temperatures
     return accumulate_seasons(filled, rule, sorted(set(seasons)), site.latitude)
 
 
@@ -244,7 +250,7 @@ def _unusable(seen: StageInterval, heat: SeasonHeat, missing: _MissingDays) -> s
     if gone > MOST_MISSING_SHARE * ((last - heat.window.start).days + 1):
         return f"{gone} days without temperatures between {heat.window.start} and {last}"
     if any(np.isnan(heat_on(heat, day)) for day in dates):
-        return f"a gap in the temperatures before {last} is longer than the gap rule fills"
+        return f"temperatures are missing before {last}, and no other year has those days"
     return None
 
 
