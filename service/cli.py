@@ -17,6 +17,7 @@ from service.access import LOCAL_GROWER, is_loopback
 from service.api.deps import today
 from service.app import create_app
 from service.cli_calendar import calendar
+from service.cli_hindcast import hindcast
 from service.cli_parts import day, refuse, told_plainly
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
@@ -55,7 +56,7 @@ def demo(
     units: UnitsOption = "metric",
 ) -> None:
     """Load an invented vineyard, fit, forecast, and print bloom windows and pollen warnings."""
-    out = tables.console()
+    out, on = tables.console(), day(as_of)
     with told_plainly(), tempfile.TemporaryDirectory() as folder:
         store = Store(f"sqlite:///{Path(folder) / 'demo.db'}")
         try:
@@ -66,7 +67,7 @@ def demo(
             fit, _ = make_fit(store, LOCAL_GROWER, vineyards=None, options=FitOptions())
             with store.transaction(LOCAL_GROWER, read_only=True) as records:
                 foreseen = stored_forecast(
-                    records, demo_weather.VINEYARD.key, as_of=day(as_of), fit=fit.id, interval=interval
+                    records, demo_weather.VINEYARD.key, as_of=on, fit=fit.id, interval=interval
                 )
         finally:
             store.close()
@@ -139,6 +140,7 @@ def report(
 
 
 app.command()(calendar)
+app.command()(hindcast)
 
 
 def _print_loaded(out: Console, texts: Sequence[str]) -> None:

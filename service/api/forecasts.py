@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
@@ -11,6 +10,7 @@ from models.units import celsius_from_fahrenheit
 from service.api.deps import Reading, UnitsQuery, VineyardKey, today
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.responses import problems
+from service.api.season_query import AsOf, FitId
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import LIMIT_C, look_for_frost
 from service.usecases.pollen import pollinate
@@ -21,14 +21,8 @@ router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 def foreseen(
     vineyard: VineyardKey,
     records: Reading,
-    as_of: Annotated[
-        dt.date | None,
-        Query(
-            description="The day on which the forecast is made, by default today: temperatures of the days "
-            "before it, and what was seen on it or before."
-        ),
-    ] = None,
-    fit: Annotated[str | None, Query(max_length=63, description="By default the newest.")] = None,
+    as_of: AsOf = None,
+    fit: FitId = None,
     interval: Annotated[
         float, Query(gt=0, lt=1, description="Probability of the interval from low to high.")
     ] = 0.8,

@@ -1,0 +1,78 @@
+"""Fits as documents: the same numbers back, and the model's own fits pass the check of shared ones."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+from models.bloom.thresholds import Fit, fit_thresholds
+from models.records import DailyTemperatures, HeatRule, Site, StageInterval
+from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
+from service.usecases.shared_fits import FitDocument, check_document
+
+
+def a_site(seasons: int, *, cultivars: int = 2) -> Site:
+    """A site whose springs warm up a bit differently every year."""
+    dates = np.arange(np.datetime64("2010-01-01"), np.datetime64(f"{2010 + seasons}-01-01"))
+    day = (dates - dates.astype("datetime64[Y]")).astype(np.int64)
+    year = dates.astype("datetime64[Y]").astype(np.int64) - 40
+    mean = 12 - 12 * np.cos(2 * np.pi * day / 365) + 0.7 * np.sin(3.0 * year)
+    temperatures = DailyTemperatures(dates, mean - 5, mean + 5)
+    seen = [
+        StageInterval(2010 + season, f"c{cultivar}", f"b{cultivar}", stage, date - dt.timedelta(days=3), date)
+        for season in range(seasons)
+        for cultivar in range(cultivars)
+        for place, stage in enumerate(("bloom_start", "full_bloom"))
+        for date in [dt.date(2010 + season, 5, 15 + 2 * cultivar + 6 * place - season % 3)]
+    ]
+    return Site("hill", 40.0, temperatures, tuple(seen))
+
+
+def a_fit(seasons: int = 4, *, cultivars: int = 2) -> Fit:
+    stages = ("bloom_start", "full_bloom")
+    return fit_thresholds([a_site(seasons, cultivars=cultivars)], stages=stages, rule=HeatRule())
+
+
+def parts(value: Any) -> Any:
+    """Arrays as bytes, so that equal means equal to the last bit."""
+    if isinstance(value, np.ndarray):
+        return value.dtype.str, value.shape, value.tobytes()
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: parts(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, tuple):
+        return tuple(parts(each) for each in value)
+    return value
+
+
+def test_every_number_comes_back_to_the_last_bit() -> None:
+    saved = SavedFit(a_fit(), ("hill",), exclude_seasons=(2011,), running_seasons=(2015,))
+    back = from_document(json.loads(json.dumps(to_document(saved))))
+    assert parts(back) == parts(saved)
+    assert back.id == saved.id
+
+
+def test_another_content_has_another_identifier() -> None:
+    saved = SavedFit(a_fit(), ("hill",))
+    nudged = dataclasses.replace(saved.fit, heat_a_day=np.nextafter(saved.fit.heat_a_day, np.inf))
+    others = [
+        dataclasses.replace(saved, fit=nudged),
+        dataclasses.replace(saved, imported=True),
+        dataclasses.replace(saved, vineyards=("dale",)),
+    ]
+    assert len({saved.id, *(other.id for other in others)}) == 4
+
+
+@pytest.mark.parametrize(("seasons", "cultivars"), [(1, 1), (1, 3), (2, 1), (9, 4)])
+def test_the_models_own_fits_pass_as_shared_ones(seasons: int, cultivars: int) -> None:
+    saved = SavedFit(a_fit(seasons, cultivars=cultivars), ("hill",))
+    told = FitDocument.model_validate(to_document(saved))
+    check_document(told)
+    taken = from_another_grower(told)
+    assert {said.site for said in taken.fit.season_evidence} == {"another grower's hill"}
+    again = from_another_grower(FitDocument.model_validate(to_document(taken)))
+    assert again.id == taken.id  # handed on once more, it is still the same fit
