@@ -11,18 +11,17 @@ from typing import Literal
 import numpy as np
 import xarray as xr
 
+from models.bloom.cautions import forecast_cautions
 from models.bloom.draws import draw_heat
 from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
-from models.bloom.in_season import SeasonKnowledge, learn
-from models.bloom.mixed_model import Units
-from models.bloom.observations import IntArray, SetAside, heat_bounds, in_stage_order, unit_name
+from models.bloom.in_season import learn
+from models.bloom.observations import SetAside, in_stage_order
+from models.bloom.season_looks import SeasonLooks, known_by
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces, crossing_days, season_traces
 from models.errors import BadInput, Problem
-from models.heat.accumulate import SeasonHeat
 from models.heat.season import season_of
 from models.records import Block, DailyTemperatures, Site, StageInterval
-from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 
 Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
@@ -31,11 +30,6 @@ Basis = Literal["own", "pooled", "none"]
 DRAWS = 2000
 # From this share on a threshold leans more on the other cultivars than on its own seasons.
 MOSTLY_POOLED = 0.5
-SPRAY_CAUTION = (
-    "Bloom dates are forecasts with an error: keep to product labels and local rules on sprays in bloom, and ask"
-    " the local extension office."
-)
-
 # Common practice, no source.
 FROSTED_CAUTION = (
     "Marked as frosted: bloom from secondary buds comes later and lasts longer than the thresholds know. By how much "
@@ -165,9 +159,9 @@ def forecast(
         outlook=outlook,
         history=history,
     )
-    seen, slips = in_stage_order(_known_by(site.observations, fit, season, as_of), fit.stages)
+    seen, slips = in_stage_order(known_by(site.observations, fit, season, as_of), fit.stages)
     known = [block for block in blocks if block.cultivar in fit.cultivars]
-    look = _Looks.of(seen, known, fit, traces)
+    look = SeasonLooks.of(seen, known, fit, traces)
     knowledge = learn(fit, look.units_outside(frosted), look.cultivars, site=site.key, season=season)
     random = np.random.default_rng(_seed(fit, traces, seen, as_of, draws))
     trace_of = (np.arange(draws) % len(traces.seasons)).astype(np.int64)
@@ -211,114 +205,14 @@ def forecast(
         ),
         dataset,
         tuple(slips),
-        _cautions(fit, knowledge, traces, season, as_of, slips),
+        forecast_cautions(fit, knowledge, traces, season, as_of, slips),
     )
-
-
-@dataclass(frozen=True, eq=False)
-class _Looks:
-    """This season's observations, laid out for the model: units that were seen, and bounds of every block."""
-
-    cultivars: list[int]
-    names: list[str]
-    units: Units
-    cultivar_effect: IntArray
-    unit_of_block: list[int | None]
-    lower: FloatArray
-    upper: FloatArray
-    first_day: FloatArray
-    last_day: FloatArray
-    last_not_yet: dict[tuple[str, str], float]
-    observed: set[tuple[str, str]]
-
-    @classmethod
-    def of(cls, seen: Sequence[StageInterval], blocks: Sequence[Block], fit: Fit, traces: Traces) -> _Looks:
-        heat = SeasonHeat(traces.window, np.diff(traces.expected, prepend=0.0), traces.expected)
-        names = sorted({unit_name(look) for look in seen})
-        grown = {block.cultivar for block in blocks} | {look.cultivar for look in seen}
-        cultivars = [place for place, key in enumerate(fit.cultivars) if key in grown]
-        effect = {fit.cultivars[place]: number for number, place in enumerate(cultivars)}
-        lower, upper = np.full((2, len(names), len(fit.stages)), np.nan)
-        of_unit = {unit_name(look): effect[look.cultivar] for look in seen}
-        first_day = np.full((len(names), len(fit.stages)), -np.inf)
-        last_day = np.full((len(names), len(fit.stages)), np.inf)
-        last_not_yet: dict[tuple[str, str], float] = {}
-        observed: set[tuple[str, str]] = set()
-        for look in seen:
-            place = names.index(unit_name(look)), fit.stages.index(look.stage)
-            lower[place], upper[place] = heat_bounds(look, heat)
-            if look.after is not None:
-                first_day[place] = traces.window.day_index(look.after) + 1
-            if look.by is not None:
-                last_day[place] = traces.window.day_index(look.by)
-            if look.by is None:
-                last_not_yet[unit_name(look), look.stage] = float(lower[place])
-            else:
-                observed.add((unit_name(look), look.stage))
-        units = Units(
-            np.array([of_unit[name] for name in names], dtype=np.int64),
-            np.full(len(names), len(cultivars), dtype=np.int64),
-            lower,
-            upper,
-        )
-        # a look at a whole cultivar stands for each of its blocks that has none of its own
-        unit_of_block = [
-            names.index(name) if (name := block.key) in names or (name := block.cultivar) in names else None
-            for block in blocks
-        ]
-        return cls(
-            cultivars,
-            names,
-            units,
-            np.array([effect[block.cultivar] for block in blocks], dtype=np.int64),
-            unit_of_block,
-            _of_blocks(lower, unit_of_block, -np.inf),
-            _of_blocks(upper, unit_of_block, np.inf),
-            np.maximum.accumulate(_of_blocks(first_day, unit_of_block, -np.inf), axis=1),
-            np.minimum.accumulate(_of_blocks(last_day, unit_of_block, np.inf)[:, ::-1], axis=1)[:, ::-1],
-            last_not_yet,
-            observed,
-        )
-
-
-    def units_outside(self, frosted: Collection[str]) -> Units:
-        """The units that teach about others."""
-        kept = np.array([name not in frosted for name in self.names], dtype=np.bool_)
-        units = self.units
-        return Units(
-            units.cultivar_effect[kept], units.season_effect[kept], units.lower[kept], units.upper[kept]
-        )
-
-    def has_begun(self, block: Block) -> bool:
-        """Whether a bloom stage of the block itself was seen."""
-        return any((block.key, stage) in self.observed for stage in BLOOM_STAGES)
-
-
-def _of_blocks(of_units: FloatArray, unit_of_block: Sequence[int | None], unseen: float) -> FloatArray:
-    """What was seen of each block; shape (block, stage)."""
-    rows = np.full((len(unit_of_block), of_units.shape[1]), unseen)
-    for row, unit in enumerate(unit_of_block):
-        if unit is not None:
-            rows[row] = np.where(np.isnan(of_units[unit]), unseen, of_units[unit])
-    return rows
-
-
-def _known_by(
-    observations: Sequence[StageInterval], fit: Fit, season: int, as_of: dt.date
-) -> list[StageInterval]:
-    known = []
-    for seen in observations:
-        told = seen.by if seen.by is not None else seen.after
-        in_fit = seen.stage in fit.stages and seen.cultivar in fit.cultivars
-        if in_fit and seen.season == season and told is not None and told <= as_of:
-            known.append(seen)
-    return known
 
 
 def _block_forecast(
     block: Block,
     fit: Fit,
-    look: _Looks,
+    look: SeasonLooks,
     traces: Traces,
     draws: xr.Dataset,
     as_of: dt.date,
@@ -384,40 +278,3 @@ def _seed(fit: Fit, traces: Traces, seen: Sequence[StageInterval], as_of: dt.dat
         digest.update(np.ascontiguousarray(array).tobytes())
     digest.update(repr((sorted(map(repr, seen)), as_of, draws)).encode())
     return list(np.frombuffer(digest.digest(), dtype=np.uint32))
-
-
-def _cautions(
-    fit: Fit,
-    knowledge: SeasonKnowledge,
-    traces: Traces,
-    season: int,
-    as_of: dt.date,
-    slips: Sequence[SetAside],
-) -> tuple[str, ...]:
-    said = []
-    through = traces.temperatures_through
-    if through is None or through < traces.window.start:
-        said.append(f"No temperatures of season {season} before {as_of}: all of it rests on past seasons.")
-    elif (as_of - through).days > 1:
-        said.append(f"Temperatures end on {through}; the days since then rest on past seasons.")
-    said += [
-        f"Temperatures are missing from {gap.first} to {gap.last}; other seasons' means stand in."
-        for gap in traces.filled
-    ]
-    if len(traces.seasons) < 8:
-        said.append(f"Only {len(traces.seasons)} past seasons of temperatures: intervals may be too narrow.")
-    if len(fit.seasons) < 3:
-        said.append(
-            f"The fit knows {len(fit.seasons)} season(s): how much seasons differ is assumed more than measured."
-        )
-    for stage, shift in zip(fit.stages, knowledge.unusual, strict=True):
-        if shift != 0:
-            days = shift / fit.heat_a_day[fit.stages.index(stage)]
-            said.append(
-                f"This season's observations of {stage} come about {abs(days):.0f} days"
-                f" {'later' if days > 0 else 'earlier'} than the fit expects, outside its 98 % range. Likely causes:"
-                " the station moved or was changed, temperatures in the wrong unit, or observations of another block."
-            )
-    said += [f"Set aside: {slip.block}, {slip.why}." for slip in slips]
-    said.append(SPRAY_CAUTION)
-    return tuple(said)

@@ -38,8 +38,6 @@ class SeasonKnowledge:
         The cultivars, in the order asked for, then the season. [°C·day]
     weight : ndarray, shape (unit,)
         Tail weight of each observed unit.
-    learned : bool
-        Whether anything was observed this season.
     season_weight : float
         Tail weight of the season's shock.
     drift_mean, drift_covariance : ndarray, shape (stage,), (stage, stage)
@@ -51,7 +49,6 @@ class SeasonKnowledge:
 
     effects: Gaussian
     weight: FloatArray
-    learned: bool
     season_weight: float
     drift_mean: FloatArray
     drift_covariance: FloatArray
@@ -105,9 +102,7 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     shift = effects.mean[-1] - drift_mean
     told = units.seen.any(axis=0) if units.lower.size else np.zeros(stages, dtype=np.bool_)
     unusual = np.where(told & (np.abs(shift) > limit), effects.mean[-1], 0.0)
-    return SeasonKnowledge(
-        effects, weight, bool(units.lower.size), season_weight, drift_mean, drift_cov, unusual
-    )
+    return SeasonKnowledge(effects, weight, season_weight, drift_mean, drift_cov, unusual)
 
 
 def _shock(

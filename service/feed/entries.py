@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
-from models.bloom.forecast import SPRAY_CAUTION, BlockForecast, StageForecast, Status
+from models.bloom.cautions import SPRAY_CAUTION
+from models.bloom.forecast import BlockForecast, StageForecast, Status
 from models.records import Planting
 from models.stages import BLOOM_STAGES, STAGES
-from models.vineyard.pollination import BlockPollination, PollenWarning, Uncovered, WarningCode
+from models.vineyard.pollination import BlockPollination, PollenWarning, WarningCode
 from models.vineyard.wording import block_name, in_words, percent, sentence
 from service.usecases.calendar import Entry
 
@@ -83,6 +84,8 @@ def _bloom(block: BlockForecast, name: str, window: Window, interval: float) -> 
     lines = [_stage_line(stage, told, interval) for stage, told in block.stages.items()]
     if block.basis == "pooled":
         lines.append("This cultivar has few seasons of its own here: its dates lean on the other cultivars.")
+    if block.caution is not None:
+        lines.append(block.caution)
     return Entry("bloom", block.block, first, last, title, "\n".join([*lines, "", SPRAY_CAUTION]))
 
 
@@ -104,48 +107,14 @@ def _stage_line(stage: str, told: StageForecast, interval: float) -> str:
 
 
 def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[Entry]:
-    """One entry for each code: a block can have two warnings of one code."""
+    """One entry for each code, on the days that it is about: a block can have two warnings of one code."""
     for code in dict.fromkeys(warning.code for warning in block.warnings):
         said = [warning for warning in block.warnings if warning.code == code]
-        first, last = critical_days(code, block.uncovered, window)
+        days = [day for warning in said for day in warning.days or ()] or list(window.values())
         text = "\n\n".join(_warning_text(warning) for warning in said)
         title = f"{said[0].level.capitalize()}: {name}, {SAID_OF_WARNING[code]}"
-        yield Entry("warning", f"{code}/{block.block}", first, last, title, text)
+        yield Entry("warning", f"{code}/{block.block}", min(days), max(days), title, text)
 
 
 def _warning_text(warning: PollenWarning) -> str:
     return f"{warning.message}\nLevel: {warning.level}. Chance: {percent(warning.chance)}."
-
-
-def critical_days(
-    code: WarningCode, uncovered: Sequence[Uncovered], window: Window
-) -> tuple[dt.date, dt.date]:
-    """The days that a warning is about.
-
-    Pollen that ends early leaves the last uncovered days, pollen that starts late the first ones, a gap those
-    in between; without any source all are. Where no day stands out, and for what is not about days, it is the
-    end, the start or the whole of the bloom.
-    """
-    first, last = min(window.values()), max(window.values())
-    middle = window.get("full_bloom", first)
-    match code:
-        case "pollen_ends_early":
-            runs = [run for run in uncovered if run.last_day >= middle][-1:]
-            otherwise = (last, last)
-        case "pollen_starts_late":
-            runs = [run for run in uncovered if run.first_day <= middle][:1]
-            otherwise = (first, first)
-        case "pollen_gap":
-            runs = [run for run in uncovered if first < run.first_day and run.last_day < last]
-            otherwise = (middle, middle)
-        case "no_pollen_source_in_reach" | "no_viable_pollen":
-            runs = list(uncovered)
-            otherwise = (first, last)
-        case _:
-            return first, last
-    return _around(runs) or otherwise
-
-
-def _around(runs: Iterable[Uncovered]) -> tuple[dt.date, dt.date] | None:
-    days = [day for run in runs for day in (run.first_day, run.last_day)]
-    return (min(days), max(days)) if days else None

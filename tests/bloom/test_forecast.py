@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 
-from models.bloom.forecast import SPRAY_CAUTION, Forecast, StageForecast, forecast
+from models.bloom.cautions import SPRAY_CAUTION
+from models.bloom.forecast import Forecast, StageForecast, forecast
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.errors import BadInput, NotEnoughData
 from models.heat.accumulate import accumulate_seasons

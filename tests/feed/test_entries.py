@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 
-import pytest
-
-from models.bloom.forecast import SPRAY_CAUTION, BlockForecast, StageForecast, Status
+from models.bloom.cautions import SPRAY_CAUTION
+from models.bloom.forecast import BlockForecast, StageForecast, Status
 from models.records import Block, Cultivar, FlowerType, Planting
-from models.vineyard.pollination import BlockPollination, PollenWarning, Uncovered, WarningCode
+from models.vineyard.pollination import BlockPollination, PollenWarning
 from models.vineyard.scouting import MissedTask, Plan, PlannedTask, Trip, Window
-from service.feed.entries import critical_days, names_of, season_entries, without_window
+from service.feed.entries import names_of, season_entries, without_window
 from service.feed.trips import missed_tasks, trip_entries
 
 ASH = Cultivar("thimble-ash", 'Thimble Ash, "late"; north', FlowerType.PISTILLATE, viable_pollen=False)
@@ -40,11 +39,10 @@ BLOOM = {
     "bloom_end": stage(june(11), june(9), None, chance=0.93),
 }
 FORECAST = BlockForecast("b1", "thimble-ash", "own", BLOOM)
-WINDOW = {"bloom_start": june(2), "full_bloom": june(5), "bloom_end": june(11)}
 
 
-def pollinated(*warnings: PollenWarning, uncovered: tuple[Uncovered, ...] = ()) -> BlockPollination:
-    return BlockPollination("b1", "thimble-ash", (), None, uncovered, warnings)
+def pollinated(*warnings: PollenWarning) -> BlockPollination:
+    return BlockPollination("b1", "thimble-ash", (), None, None, (), warnings)
 
 
 def test_a_bloom_window_has_medians_in_its_title_and_ranges_in_its_text() -> None:
@@ -82,15 +80,15 @@ def test_a_block_without_a_window_has_no_entry_but_is_named() -> None:
 
 
 def test_a_warning_says_level_chance_and_message_and_one_code_is_one_entry() -> None:
-    early = PollenWarning("pollen_ends_early", "act", 0.83, "It ends early.")
+    early = PollenWarning("pollen_ends_early", "act", 0.83, "It ends early.", (june(8), june(13)))
     one = PollenWarning("unknown_bloom", "act", 1.0, "That one is not known.")
     two = PollenWarning("unknown_bloom", "watch", 0.25, "This one may not be.")
-    block = pollinated(early, one, two, uncovered=(Uncovered(june(8), june(11), 0.8),))
+    block = pollinated(early, one, two)
     _, first, second = season_entries([FORECAST], [block], PLANTING, interval=0.8)
     assert (first.key, first.first_day, first.last_day) == (
         "warning/pollen_ends_early/b1",
         june(8),
-        june(11),
+        june(13),
     )
     assert first.title == 'Act: block b1 (Thimble Ash, "late"; north), pollen ends early'
     assert first.text == "It ends early.\nLevel: act. Chance: 83 %."
@@ -99,28 +97,10 @@ def test_a_warning_says_level_chance_and_message_and_one_code_is_one_entry() -> 
     assert "This one" in second.text
 
 
-EARLY, MIDDLE, LATE = (Uncovered(june(a), june(b), 0.5) for a, b in [(1, 3), (5, 6), (9, 12)])
-
-
-@pytest.mark.parametrize(
-    ("code", "uncovered", "days"),
-    [
-        ("pollen_ends_early", (EARLY, MIDDLE, LATE), (9, 12)),
-        ("pollen_ends_early", (EARLY,), (11, 11)),
-        ("pollen_starts_late", (EARLY, MIDDLE, LATE), (1, 3)),
-        ("pollen_starts_late", (LATE,), (2, 2)),
-        ("pollen_gap", (EARLY, MIDDLE, LATE), (5, 6)),
-        ("pollen_gap", (), (5, 5)),
-        ("no_pollen_source_in_reach", (EARLY, MIDDLE, LATE), (1, 12)),
-        ("no_viable_pollen", (), (2, 11)),
-        ("single_pollen_source", (LATE,), (2, 11)),
-        ("unknown_bloom", (), (2, 11)),
-    ],
-)
-def test_a_warning_stands_on_the_days_that_it_is_about(
-    code: WarningCode, uncovered: tuple[Uncovered, ...], days: tuple[int, int]
-) -> None:
-    assert critical_days(code, uncovered, WINDOW) == (june(days[0]), june(days[1]))
+def test_a_frosted_block_says_why_its_window_is_wide() -> None:
+    frosted = BlockForecast("b1", "thimble-ash", "own", BLOOM, caution="Marked as frosted.")
+    (entry,) = season_entries([frosted], [], PLANTING, interval=0.8)
+    assert "Marked as frosted." in entry.text.splitlines()
 
 
 def test_a_trip_says_what_to_do_where_and_why() -> None:
