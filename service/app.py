@@ -12,6 +12,7 @@ from fastapi.concurrency import run_in_threadpool
 from service import problems
 from service.api import routes
 from service.api.document import document
+from service.jobs import JobRunner
 from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
@@ -31,9 +32,12 @@ def create_app(settings: Settings) -> FastAPI:
     store = Store(settings.database_url)
 
     @asynccontextmanager
-    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         await run_in_threadpool(store.migrate)
+        jobs = app.state.jobs = JobRunner(store)
+        await run_in_threadpool(jobs.start)
         yield
+        await run_in_threadpool(jobs.close)
         await run_in_threadpool(store.close)
 
     app = FastAPI(

@@ -15,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from models.errors import BadInput, CapfallError, MissingDays, NotEnoughData, Problem
 from service.store.errors import AlreadyThere, InUse, NotFound, StoreError, UnknownReference
+from service.usecases.hindcast_jobs import NotEnded
 
 log = logging.getLogger(__name__)
 
@@ -41,6 +42,7 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (NotEnoughData, Kind("not-enough-data", "There is too little data for this", 422)),
     (CapfallError, BAD_INPUT),
     (NotFound, NOT_FOUND),
+    (NotEnded, NOT_FOUND),
     (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
     (InUse, Kind("in-use", "It is still needed", 409)),
     (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),

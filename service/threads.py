@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np  # noqa: F401 - only libraries that are loaded can be told
+import scipy.linalg  # noqa: F401
 from threadpoolctl import threadpool_limits
 
 

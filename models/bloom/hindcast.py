@@ -163,19 +163,12 @@ class _Season:
         self._site, self._season, self._fit, self._interval = site, season, fit, interval
         self._seen, self._targets = tuple(seen), targets
         self._others = tuple(one for one in site.observations if one.season != season)
-        self._blocks = [
-            Block(name, cultivar, 0.0, 0.0)
-            for name, cultivar in sorted({(unit_name(one), one.cultivar) for one in targets})
-        ]
         self._window = season_window(season, site.latitude, fit.rule.accumulate_from)
         self._last_day = self._window.end
 
     def rows(self, leads: Sequence[int]) -> list[Hindcast]:
-        rows = [
-            self._scored(one, KNOWN_WEATHER, whole)
-            for whole in [self._forecast(self._last_day)]
-            for one in self._targets
-        ]
+        whole = self._forecast(self._last_day, self._targets)
+        rows = [self._scored(one, KNOWN_WEATHER, whole) for one in self._targets]
         by_day: dict[dt.date, list[tuple[str, str]]] = defaultdict(list)
         for stage in dict.fromkeys(one.stage for one in self._targets):
             mean = self._mean_date(stage)
@@ -183,8 +176,9 @@ class _Season:
                 for lead in leads:
                     by_day[mean - dt.timedelta(days=lead)].append((stage, str(lead)))
         for day, asked in sorted(by_day.items()):
+            stages = [stage for stage, _ in asked]
             try:
-                early = self._forecast(day)
+                early = self._forecast(day, [one for one in self._targets if one.stage in stages])
             except NotEnoughData:
                 continue
             for stage, label in asked:
@@ -207,15 +201,19 @@ class _Season:
         rows = []
         for day, targets in sorted(by_day.items()):
             told = [seen for one in self._seen if (seen := _told_by(one, day)) is not None]
-            learned = self._forecast(self._last_day, told)
+            learned = self._forecast(self._last_day, targets, told)
             rows += [self._scored(one, OTHERS_SEEN, learned) for one in targets]
         return rows
 
-    def _forecast(self, as_of: dt.date, told: Sequence[StageInterval] = ()) -> Forecast:
+    def _forecast(
+        self, as_of: dt.date, targets: Sequence[StageInterval], told: Sequence[StageInterval] = ()
+    ) -> Forecast:
+        """The blocks of these targets, from what was told; what other blocks tell counts too."""
+        places = sorted({(unit_name(one), one.cultivar) for one in targets})
         return forecast(
             self._fit,
             replace(self._site, observations=tuple(told)),
-            self._blocks,
+            [Block(name, cultivar, 0.0, 0.0) for name, cultivar in places],
             as_of=as_of,
             season=self._season,
             interval=self._interval,

@@ -13,6 +13,7 @@ from models.errors import BadInput, Problem
 from service.access import Grower
 from service.api.schemas import SLUG, Units
 from service.ingest.report import OnBadRows
+from service.jobs import JobRunner
 from service.store.engine import Store
 from service.store.repositories import Repositories
 
@@ -26,6 +27,13 @@ def store(request: Request) -> Store:
     kept = request.app.state.store
     assert isinstance(kept, Store)
     return kept
+
+
+def jobs(request: Request) -> JobRunner:
+    """What runs the long work of the app that serves this request."""
+    runner = request.app.state.jobs
+    assert isinstance(runner, JobRunner)
+    return runner
 
 
 def reading(request: Request, grower: Grower) -> Iterator[Repositories]:

@@ -14,6 +14,7 @@ from service.store.errors import StoreError
 from service.store.migrating import upgrade
 from service.store.owned import utc_now
 from service.store.repositories import Repositories
+from service.store.results import end_lost_jobs
 from service.store.tables import GrowerRow, table_of
 
 WAIT_SECONDS = 30.0
@@ -73,6 +74,11 @@ class Store:
             if not read_only:
                 _claim(connection, grower)
             yield Repositories(connection, grower)
+
+    def end_lost_jobs(self, message: str) -> None:
+        """Mark as failed what was left waiting or running by a service that is no more."""
+        with self._engine.begin() as connection:
+            end_lost_jobs(connection, message)
 
     def is_answering(self) -> bool:
         """Whether the database can be reached and holds the tables."""

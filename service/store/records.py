@@ -85,10 +85,11 @@ class FitSummary:
 
 @dataclass(frozen=True)
 class Job:
-    """Long work: how far it is (0 to 1), and what came out. [UTC]"""
+    """Long work: what it works on, how far it is (0 to 1), and what came out. [UTC]"""
 
     id: str
     kind: str
+    subject: str | None
     state: JobState
     progress: float
     message: str

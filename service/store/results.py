@@ -5,10 +5,14 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from sqlalchemy import Connection, update
+
 from service.store.errors import AlreadyThere
 from service.store.owned import OwnedByGrower, pick, utc_now
 from service.store.records import FitSummary, Job, JobState
-from service.store.tables import FitRow, JobRow
+from service.store.tables import FitRow, JobRow, table_of
+
+UNFINISHED: tuple[JobState, ...] = ("waiting", "running")
 
 
 class Fits(OwnedByGrower):
@@ -46,18 +50,24 @@ class Fits(OwnedByGrower):
 class Jobs(OwnedByGrower):
     """Long work and what came out of it."""
 
-    def add(self, id: str, kind: str) -> Job:
+    def add(self, id: str, kind: str, *, subject: str | None = None) -> Job:
         """A job in state ``waiting``. Raises AlreadyThere."""
         if self._select(JobRow, id=id):
             raise AlreadyThere("job", id)
         now = utc_now()
-        new = {"id": id, "kind": kind, "state": "waiting", "progress": 0.0, "message": "", "result": None}
-        self._insert(JobRow, [{**new, "created_at": now, "updated_at": now}])
+        job = Job(id, kind, subject, "waiting", 0.0, "", None, now, now)
+        self._insert(JobRow, [vars(job)])
         return self.get(id)
 
     def get(self, id: str) -> Job:
         """Raises NotFound."""
         return Job(**pick(self._find(JobRow, "job", id=id), Job))
+
+    def latest(self, kind: str, subject: str, *states: JobState) -> Job | None:
+        """The newest job of this kind on this subject that is in one of these states."""
+        jobs = [Job(**pick(row, Job)) for row in self._select(JobRow, kind=kind, subject=subject)]
+        found = [job for job in jobs if job.state in states]
+        return max(found, key=lambda job: (job.created_at, job.id), default=None)
 
     def update(
         self,
@@ -76,6 +86,16 @@ class Jobs(OwnedByGrower):
         values = {name: value for name, value in given.items() if value is not None}
         self._put(JobRow, {**values, "updated_at": utc_now()}, id=id)
         return self.get(id)
+
+
+def end_lost_jobs(connection: Connection, message: str) -> None:
+    """Mark every grower's jobs that were not finished as failed."""
+    table = table_of(JobRow)
+    connection.execute(
+        update(table)
+        .where(table.c.state.in_(UNFINISHED))
+        .values(state="failed", message=message, updated_at=utc_now())
+    )
 
 
 def _as_json(document: dict[str, Any]) -> dict[str, Any]:

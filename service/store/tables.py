@@ -273,11 +273,14 @@ class FitRow(Base):
 
 
 class JobRow(Base):
+    """``subject`` is the identifier of what the job works on."""
+
     __tablename__ = "jobs"
     __table_args__ = (of_grower(),)
     grower: Mapped[str] = mapped_column(primary_key=True)
     id: Mapped[str] = mapped_column(primary_key=True)
     kind: Mapped[str]
+    subject: Mapped[str | None]
     state: Mapped[str]
     progress: Mapped[float]
     message: Mapped[str] = mapped_column(Text)

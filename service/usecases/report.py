@@ -114,16 +114,16 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
 
 def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesRead:
     dates, on_bad_rows = options.date_format, options.on_bad_rows
-    with _in_file("temperatures"):
+    with in_file("temperatures"):
         temperatures = read_temperatures(
             files.temperatures, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
         )
-    with _in_file("planting"):
+    with in_file("planting"):
         planting = read_planting(files.planting, on_bad_rows=on_bad_rows)
     blocks = {block.key: block.cultivar for block in planting.blocks}
     log = visits = outlook = None
     if files.bloom_log is not None:
-        with _in_file("bloom_log"):
+        with in_file("bloom_log"):
             log = read_bloom_log(
                 files.bloom_log,
                 blocks=blocks,
@@ -132,10 +132,10 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
                 on_bad_rows=on_bad_rows,
             )
     if files.visits is not None:
-        with _in_file("visits"):
+        with in_file("visits"):
             visits = read_visits(files.visits, blocks=blocks, date_format=dates, on_bad_rows=on_bad_rows)
     if files.outlook is not None:
-        with _in_file("outlook"):
+        with in_file("outlook"):
             outlook = read_temperatures(
                 files.outlook, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
             )
@@ -143,7 +143,7 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
 
 
 @contextmanager
-def _in_file(name: str) -> Iterator[None]:
+def in_file(name: str) -> Iterator[None]:
     """Say in which file a fault lies."""
     try:
         yield

@@ -46,7 +46,7 @@ def test_a_document_that_is_no_json_is_refused_on_every_database(store: Store) -
 def test_a_job_tells_how_far_it_is(store: Store) -> None:
     with store.transaction("local") as repositories:
         job = repositories.jobs.add("j1", "hindcast")
-        assert job == Job("j1", "hindcast", "waiting", 0.0, "", None, job.created_at, job.created_at)
+        assert job == Job("j1", "hindcast", None, "waiting", 0.0, "", None, job.created_at, job.created_at)
         with pytest.raises(AlreadyThere):
             repositories.jobs.add("j1", "hindcast")
     with store.transaction("local") as repositories:
@@ -62,3 +62,32 @@ def test_a_job_tells_how_far_it_is(store: Store) -> None:
     assert done.created_at == job.created_at < done.updated_at
     with store.transaction("local") as repositories, pytest.raises(NotFound, match="job 'j2'"):
         repositories.jobs.update("j2", progress=0.5)
+
+
+def test_the_newest_job_on_a_subject_is_found_by_its_state(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        for id, subject in (("j1", "f1"), ("j2", "f1"), ("j3", "f2")):
+            repositories.jobs.add(id, "hindcast", subject=subject)
+        repositories.jobs.update("j1", state="done", result={"rmse": 3.7})
+    with store.transaction("local", read_only=True) as repositories:
+        jobs = repositories.jobs
+        found = [jobs.latest("hindcast", "f1", state) for state in ("done", "waiting", "failed")]
+        assert [None if job is None else job.id for job in found] == ["j1", "j2", None]
+        assert jobs.latest("hindcast", "f3", "waiting") is None
+        assert jobs.latest("fit", "f1", "waiting") is None
+    with store.transaction("another", read_only=True) as repositories:
+        assert repositories.jobs.latest("hindcast", "f1", "done") is None
+
+
+def test_jobs_that_a_crash_left_behind_fail_and_say_so(store: Store) -> None:
+    for grower in ("local", "another"):
+        with store.transaction(grower) as repositories:
+            for state in ("waiting", "running", "done", "failed"):
+                repositories.jobs.add(state, "hindcast")
+                repositories.jobs.update(state, state=state, message="as it was")
+    store.end_lost_jobs("the service stopped")
+    for grower in ("local", "another"):
+        with store.transaction(grower, read_only=True) as repositories:
+            ended = [repositories.jobs.get(id) for id in ("waiting", "running", "done", "failed")]
+            assert [job.state for job in ended] == ["failed", "failed", "done", "failed"]
+            assert [job.message for job in ended] == ["the service stopped"] * 2 + ["as it was"] * 2

@@ -1,0 +1,246 @@
+"""Hindcast a grower's past seasons, each from all the others, and report how good the forecasts were."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+from models.bloom.hindcast import (
+    KNOWN_WEATHER,
+    LEADS,
+    OTHERS_SEEN,
+    SEEN_DAYS_BEFORE,
+    Hindcast,
+    SeasonHindcast,
+    hindcast_season,
+    seasons_to_score,
+)
+from models.bloom.search import Prepared, prepare
+from models.bloom.skill import Score, score
+from models.errors import BadInput, NotEnoughData, Problem
+from models.heat.season import season_of
+from models.records import GapRule, HeatRule, Site
+from models.stages import in_season_order
+from service.usecases.vineyard_records import VineyardRecords, without_running_season
+from service.workers import Workers
+
+Tell = Callable[[float, str], None]
+
+FEWEST_SEASONS = 2
+LONGEST_LEAD = 200  # [day]
+MOST_LEADS = 20
+# Share of the whole work that goes into the candidates of the search, about.
+SHARE_OF_SEARCH = 0.05
+
+
+@dataclass(frozen=True)
+class HindcastOptions:
+    """What to score, and how.
+
+    Attributes
+    ----------
+    stages : tuple of str
+        Stage keys; what was never observed is left out.
+    rule : HeatRule or None
+        How heat is summed; None: chosen for each season from the others.
+    exclude_seasons : tuple of int
+        Season labels that are neither scored nor learned from.
+    interval : float
+        Probability of the intervals whose coverage is scored.
+    leads : tuple of int
+        Days before a stage's mean date on which to forecast. [day]
+    """
+
+    stages: tuple[str, ...]
+    rule: HeatRule | None = None
+    gap_rule: GapRule = "fill_short"
+    exclude_seasons: tuple[int, ...] = ()
+    interval: float = 0.8
+    leads: tuple[int, ...] = LEADS
+
+
+@dataclass(frozen=True)
+class GroupScore:
+    """Scores of all forecasts of a stage at a lead: of one cultivar, or of all together (None)."""
+
+    stage: str
+    cultivar: str | None
+    lead: str
+    score: Score
+
+
+@dataclass(frozen=True)
+class SeasonRule:
+    """The heat rule with which a season was forecast."""
+
+    season: int
+    rule: HeatRule
+
+
+@dataclass(frozen=True)
+class HindcastReport:
+    """How good the forecasts of past seasons were. ``seconds`` is how long it took."""
+
+    made: str
+    stages: tuple[str, ...]
+    interval: float
+    leads: tuple[str, ...]
+    searched: bool
+    scores: tuple[GroupScore, ...]
+    rules: tuple[SeasonRule, ...]
+    rows: tuple[Hindcast, ...]
+    not_scored: tuple[str, ...]
+    seconds: float
+
+
+@dataclass(frozen=True, eq=False)
+class HindcastTask:
+    """All that a hindcast needs; nothing is read while it runs."""
+
+    sites: tuple[Site, ...]
+    seasons: tuple[int, ...]
+    options: HindcastOptions
+
+
+def plan_hindcast(vineyards: Sequence[VineyardRecords], options: HindcastOptions) -> HindcastTask:
+    """Check what is asked for, and gather the past of the vineyards, without the season that is not over.
+
+    Raises
+    ------
+    BadInput
+        If a stage is unknown, the interval is no probability, or a lead is none.
+    NotEnoughData
+        If there are fewer than two seasons with observations.
+    """
+    stages = in_season_order(options.stages)
+    if not 0 < options.interval < 1:
+        raise BadInput(
+            "the interval is not a probability",
+            [Problem("interval", f"{options.interval:g} is not between 0 and 1")],
+        )
+    if len(options.leads) > MOST_LEADS or any(not 0 <= lead <= LONGEST_LEAD for lead in options.leads):
+        problem = f"give at most {MOST_LEADS} numbers of days from 0 to {LONGEST_LEAD}"
+        raise BadInput("the leads cannot be used", [Problem("leads", problem)])
+    past = [without_running_season(vineyard, vineyard.site()) for vineyard in vineyards]
+    sites = tuple(_without(site, stages, options.exclude_seasons) for site in past)
+    sites = tuple(site for site in sites if site.observations)
+    seasons = seasons_to_score(sites, stages)
+    if len(seasons) < FEWEST_SEASONS:
+        raise NotEnoughData(
+            f"a hindcast needs {FEWEST_SEASONS} past seasons in which {', '.join(stages)} was observed, and there "
+            f"{'is 1' if seasons else 'is none'}; upload the bloom logs of earlier seasons"
+        )
+    leads = tuple(sorted(set(options.leads), reverse=True))
+    return HindcastTask(sites, seasons, replace(options, stages=stages, leads=leads))
+
+
+def _without(site: Site, stages: Sequence[str], seasons: Sequence[int]) -> Site:
+    kept = (seen for seen in site.observations if seen.stage in stages and seen.season not in seasons)
+    visits = (visit for visit in site.visits if season_of(visit.date, site.latitude) not in seasons)
+    return replace(site, observations=tuple(kept), visits=tuple(visits))
+
+
+def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastReport:
+    """Forecast and score every season, on all cores.
+
+    Raises what `Workers.run_each` raises, and what the models do.
+    """
+    began = time.monotonic()
+    options, sites, seasons = task.options, task.sites, task.seasons
+    heat: HeatRule | list[Prepared]
+    done_before = 0.0
+    if options.rule is None:
+        tell(0.0, "heat rules to choose from")
+        work = partial(prepare, sites, stages=options.stages, gap_rule=options.gap_rule, warm=True)
+        (heat,) = workers.run_each([work], lambda _: None)
+        done_before = SHARE_OF_SEARCH
+    else:
+        heat = options.rule
+
+    def told(done: int) -> None:
+        share = done_before + (1 - done_before) * done / len(seasons)
+        tell(share, f"{done} of {len(seasons)} seasons")
+
+    told(0)
+    works = [
+        partial(
+            hindcast_season,
+            sites,
+            season,
+            stages=options.stages,
+            heat=heat,
+            gap_rule=options.gap_rule,
+            interval=options.interval,
+            leads=options.leads,
+        )
+        for season in seasons
+    ]
+    return _report(task, workers.run_each(works, told), time.monotonic() - began)
+
+
+def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: float) -> HindcastReport:
+    options = task.options
+    rows = tuple(row for season in seasons for row in season.rows)
+    leads = (KNOWN_WEATHER, *map(str, options.leads), OTHERS_SEEN)
+    rules = tuple(SeasonRule(found.season, found.rule) for found in seasons if found.rule is not None)
+    not_scored = tuple(
+        text if text.startswith(str(found.season)) else f"{found.season}: {text}"
+        for found in seasons
+        for text in found.not_scored
+    )
+    return HindcastReport(
+        made=how_made(options),
+        stages=options.stages,
+        interval=options.interval,
+        leads=leads,
+        searched=options.rule is None,
+        scores=tuple(_scores(rows, options.stages, leads)),
+        rules=rules,
+        rows=rows,
+        not_scored=not_scored,
+        seconds=seconds,
+    )
+
+
+def _scores(rows: Sequence[Hindcast], stages: Sequence[str], leads: Sequence[str]) -> list[GroupScore]:
+    """For each stage and lead that has forecasts: all cultivars together, then each."""
+    scores = []
+    for stage in stages:
+        of_stage = [row for row in rows if row.stage == stage]
+        for cultivar in (None, *sorted({row.cultivar for row in of_stage})):
+            for lead in leads:
+                outcomes = [
+                    row.outcome
+                    for row in of_stage
+                    if row.lead == lead and (cultivar is None or row.cultivar == cultivar)
+                ]
+                if outcomes:
+                    scores.append(GroupScore(stage, cultivar, lead, score(outcomes)))
+    return scores
+
+
+def how_made(options: HindcastOptions) -> str:
+    """In words, how the figures came about."""
+    rule = (
+        "its heat rule chosen, and its thresholds fitted,"
+        if options.rule is None
+        else "with one heat rule that was given (if you chose it by these same seasons, the figures flatter it), "
+        "its thresholds fitted"
+    )
+    return (
+        f"Leave one season out: each season was forecast from a fit that has not seen it, {rule} from the other "
+        "seasons alone. Later seasons teach thresholds, spreads and weather as earlier ones do; what drifts from "
+        "season to season is taken from earlier ones only. "
+        f"At a lead of n days the forecast was made n days before the stage's mean date in the other seasons, from "
+        "the temperatures of the days before and from past seasons' weather for the rest, without a weather outlook "
+        "and without anything seen in the season. "
+        f"'{KNOWN_WEATHER}': the whole season's temperatures were given, but nothing seen in it. "
+        f"'{OTHERS_SEEN}': besides these, all that had been seen {SEEN_DAYS_BEFORE} days before the date, another "
+        "block at the same stage among it. "
+        "Errors are forecast minus observed, in days. Skill is 1 - CRPS / CRPS of the cultivar's own dates in the "
+        "other seasons: 1 is perfect, 0 no better than those dates. "
+        f"Coverage is the share of dates within the {options.interval * 100:g} % interval. A date that was seen at "
+        "a visit counts as that visit's day."
+    )

@@ -1,0 +1,72 @@
+"""A vineyard's past from files alone, to hindcast."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from models.records import Planting
+from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
+from service.ingest.planting import ReadPlanting, read_planting
+from service.ingest.temperature_headers import TemperatureUnit
+from service.ingest.temperatures import ReadTemperatures, read_temperatures
+from service.usecases.report import NORTHERN_LATITUDE, in_file
+from service.usecases.vineyard_records import VineyardRecords
+
+VINEYARD = "vineyard"
+
+
+@dataclass(frozen=True, eq=False)
+class PastRead:
+    """What the files held."""
+
+    vineyard: VineyardRecords
+    temperatures: ReadTemperatures
+    planting: ReadPlanting | None
+    bloom_log: ReadBloomLog
+
+
+def read_past(
+    temperatures: bytes,
+    bloom_log: bytes,
+    *,
+    planting: bytes | None = None,
+    unit: TemperatureUnit | None = None,
+    latitude: float | None = None,
+    date_format: str | None = None,
+) -> PastRead:
+    """Read the files of a vineyard; a log by cultivar needs no planting.
+
+    Parameters
+    ----------
+    temperatures, bloom_log, planting : bytes
+        CSV files.
+    unit : TemperatureUnit or None
+        None: the headers of the temperatures state it.
+    latitude : float or None
+        None: north of the equator. [degree]
+    date_format : str or None
+        In the notation of strptime; None for ISO dates.
+
+    Raises
+    ------
+    BadInput
+        If a file cannot be read, each fault with its file and line.
+    """
+    latitude = NORTHERN_LATITUDE if latitude is None else latitude
+    with in_file("temperatures"):
+        weather = read_temperatures(temperatures, unit=unit, date_format=date_format)
+    planted = None
+    if planting is not None:
+        with in_file("planting"):
+            planted = read_planting(planting)
+    blocks = None if planted is None else {block.key: block.cultivar for block in planted.blocks}
+    with in_file("bloom_log"):
+        log = read_bloom_log(bloom_log, blocks=blocks, latitude=latitude, date_format=date_format)
+    vineyard = VineyardRecords(
+        key=VINEYARD,
+        latitude=latitude,
+        temperatures=weather.daily(),
+        planting=Planting((), {}),
+        log=log.rows,
+    )
+    return PastRead(vineyard, weather, planted, log)

@@ -1,0 +1,111 @@
+"""Hindcasts of kept fits: asked for, run in the background, and kept."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from models.bloom.hindcast import LEADS
+from models.errors import BadInput, Problem
+from service.jobs import JobRunner, Tell
+from service.store.engine import Store
+from service.store.errors import StoreError
+from service.store.records import Job
+from service.store.repositories import Repositories
+from service.store.results import UNFINISHED
+from service.usecases.fit_documents import SavedFit
+from service.usecases.fits import get_fit
+from service.usecases.hindcast import HindcastOptions, HindcastTask, plan_hindcast, run_hindcast
+from service.usecases.hindcast_documents import to_document
+from service.usecases.vineyard_records import load_vineyards
+from service.workers import Workers
+
+KIND = "hindcast"
+
+
+class NotEnded(StoreError):
+    """There is no report of a fit yet."""
+
+
+@dataclass(frozen=True)
+class AskedHindcast:
+    """What a client may choose. ``search`` None: as the fit was made. [day]"""
+
+    interval: float = 0.8
+    leads: tuple[int, ...] = LEADS
+    search: bool | None = None
+
+
+def start_hindcast(store: Store, jobs: JobRunner, grower: str, fit: str, asked: AskedHindcast) -> Job:
+    """Let the past of a fit's vineyards be forecast and scored in the background.
+
+    While a hindcast of the same fit is not finished, that one is given, whatever is asked for.
+
+    Raises
+    ------
+    NotFound
+        If there is no such fit, or a vineyard of it is gone.
+    BadInput
+        If the fit was taken over, or what is asked for cannot be.
+    NotEnoughData
+        If there are too few past seasons.
+    """
+    with store.transaction(grower, read_only=True) as records:
+        saved = get_fit(records, fit)
+        running = records.jobs.latest(KIND, fit, *UNFINISHED)
+        if running is not None:
+            return running
+        task = _planned(records, saved, asked)
+    with store.transaction(grower) as records:
+        running = records.jobs.latest(KIND, fit, *UNFINISHED)
+        if running is not None:
+            return running
+        job = records.jobs.add(f"{KIND}-{uuid.uuid4().hex[:12]}", KIND, subject=fit)
+    jobs.submit(grower, job.id, partial(_document, task))
+    return job
+
+
+def _planned(records: Repositories, saved: SavedFit, asked: AskedHindcast) -> HindcastTask:
+    if saved.imported:
+        raise BadInput(
+            "the fit was taken over from another grower, whose seasons are not here to be left out",
+            [Problem("fit", "make a fit from your own vineyards and hindcast that one")],
+        )
+    search = saved.search is not None if asked.search is None else asked.search
+    options = HindcastOptions(
+        stages=saved.fit.stages,
+        rule=None if search else saved.fit.rule,
+        gap_rule=saved.fit.gap_rule,
+        exclude_seasons=saved.exclude_seasons,
+        interval=asked.interval,
+        leads=asked.leads,
+    )
+    return plan_hindcast(load_vineyards(records, saved.vineyards), options)
+
+
+def _document(task: HindcastTask, workers: Workers, tell: Tell) -> dict[str, Any]:
+    return to_document(run_hindcast(task, workers, tell))
+
+
+def hindcast_of(records: Repositories, fit: str) -> dict[str, Any]:
+    """The newest report of a fit.
+
+    Raises
+    ------
+    NotFound
+        If there is no such fit.
+    NotEnded
+        If no hindcast of it has ended well; says what to do.
+    """
+    records.fits.get(fit)
+    done = records.jobs.latest(KIND, fit, "done")
+    if done is not None and done.result is not None:
+        return done.result
+    other = records.jobs.latest(KIND, fit, *UNFINISHED, "failed")
+    if other is None:
+        raise NotEnded(f"no hindcast of fit {fit!r} was run yet; POST to the same address to run one")
+    if other.state == "failed":
+        raise NotEnded(f"the hindcast of fit {fit!r} failed: {other.message}")
+    raise NotEnded(f"the hindcast of fit {fit!r} has not ended; see job {other.id!r}")

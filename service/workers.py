@@ -1,0 +1,110 @@
+"""Long computations in processes of their own, one on each core of the machine."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context, parent_process
+from multiprocessing.synchronize import Event
+from types import TracebackType
+from typing import Any, Self, TypeVar
+
+from service.threads import use_one_thread
+
+Result = TypeVar("Result")
+Work = Callable[[], Result]
+
+LOOK_EVERY_SECONDS = 0.5  # how soon a stop is noticed [s]
+
+
+class Stopped(Exception):
+    """The work was stopped before its end."""
+
+
+class WorkersLost(Exception):
+    """A process ended without an answer: the machine ran out of memory, or somebody ended it."""
+
+
+class Workers:
+    """Processes that compute. Use as a context manager; leaving it, on an error too, ends them.
+
+    Parameters
+    ----------
+    count : int, optional
+        How many; by default one a core.
+    """
+
+    def __init__(self, count: int | None = None) -> None:
+        context = get_context("spawn")  # a fork would take over locks that the service's threads hold
+        self.count = count or available_cores()
+        self._stop = context.Event()
+        self._pool = ProcessPoolExecutor(
+            self.count, mp_context=context, initializer=_prepare, initargs=(self._stop,)
+        )
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is not None:
+            self.stop()
+        self._pool.shutdown(cancel_futures=True)
+
+    def stop(self) -> None:
+        """End the processes in the midst of their work; whoever waits for it gets `Stopped`."""
+        self._stop.set()
+
+    def run_each(self, works: Sequence[Work[Result]], done: Callable[[int], None]) -> list[Result]:
+        """The answers of all works, in their order; ``done`` is told how many there are, as they come.
+
+        A work is a function that a process can import, with arguments that can be sent to it.
+
+        Raises
+        ------
+        Stopped
+            If `stop` was called.
+        WorkersLost
+            If a process ended without an answer.
+        """
+        try:
+            futures = [self._pool.submit(work) for work in works]
+            waiting: set[Future[Result]] = set(futures)
+            while waiting:
+                if self._stop.is_set():
+                    raise Stopped
+                came, waiting = wait(waiting, LOOK_EVERY_SECONDS, FIRST_COMPLETED)
+                for future in came:
+                    future.result()
+                if came:
+                    done(len(futures) - len(waiting))
+            return [future.result() for future in futures]
+        except BrokenProcessPool:
+            if self._stop.is_set():
+                raise Stopped from None
+            raise WorkersLost from None
+
+
+def available_cores() -> int:
+    """How many cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _prepare(stop: Event) -> None:
+    """In each process: one thread for linear algebra, interrupts left to the parent, and an end when told."""
+    use_one_thread()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_when_told, args=(stop,), daemon=True).start()
+
+
+def _end_when_told(stop: Event) -> None:
+    """End this process when its work is no longer wanted, or when nobody is left to want it."""
+    parent: Any = parent_process()
+    while parent.is_alive() and not stop.wait(LOOK_EVERY_SECONDS):
+        pass
+    os._exit(1)
