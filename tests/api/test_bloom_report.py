@@ -76,6 +76,24 @@ def test_nothing_dated_later_is_looked_at(client: TestClient) -> None:
     assert sent(client, files).json()["forecast"] != before["forecast"]
 
 
+def test_an_earlier_day_knows_nothing_of_the_seasons_after_it(client: TestClient) -> None:
+    as_of, files = "2024-05-15", demo_files()
+    del files["outlook"], files["visits"]
+    whole = sent(client, files, as_of=as_of).json()
+    header, *rows = files["temperatures"].decode().splitlines()
+    cut = [header, *(row for row in rows if row < as_of)]
+    header, *rows = files["bloom_log"].decode().splitlines()
+    log = [header]
+    for row in rows:
+        season, block, *dates, checked = row.split(",")
+        log.append(",".join([season, block, *(date if date <= as_of else "" for date in dates), checked]))
+    files |= {"temperatures": "\n".join(cut).encode(), "bloom_log": "\n".join(log).encode()}
+    known = sent(client, files, as_of=as_of).json()
+    assert whole["fit"]["seasons"] == list(range(2013, 2024))
+    for part in ("fit", "forecast", "pollination"):
+        assert whole[part] == known[part], part
+
+
 def test_the_options_count(client: TestClient) -> None:
     files = demo_files()
     files["temperatures"] = files["temperatures"].replace(b"tmin_c,tmax_c", b"tmin,tmax", 1)

@@ -241,12 +241,18 @@ def test_a_vineyards_own_days_and_reach_count(demo_client: TestClient) -> None:
         return found
 
     before = west_4()["share_of_bloom_covered"]["median"]
+    middle_2 = asked(demo_client, POLLINATION).json()["pistillate_blocks"][1]
+    days = middle_2["sources"][0]["overlap_days"]["median"]
     vineyard = {"name": "Sandlark Bend", "station": demo_weather.STATION.key, "reach_m": 15}
     demo_client.put(VINEYARD, json={**vineyard, "receptive_days": 5, "pollen_days": 9})
     answer = asked(demo_client, POLLINATION).json()
     assert (answer["receptive_days"], answer["pollen_days"]) == (5, 9)
     assert not any("Assumed" in caution for caution in answer["cautions"])
     assert west_4()["share_of_bloom_covered"]["median"] > before + 0.05
+    demo_client.put(VINEYARD, json={**vineyard, "receptive_days": 9})
+    assert west_4()["share_of_bloom_covered"]["median"] == before  # pollen that is over comes to no flower
+    middle_2 = asked(demo_client, POLLINATION).json()["pistillate_blocks"][1]
+    assert middle_2["sources"][0]["overlap_days"]["median"] > days
     demo_client.put(VINEYARD, json={**vineyard, "reach_m": 1})
     assert west_4()["warnings"][0]["code"] == "no_pollen_source_in_reach"
 
