@@ -18,7 +18,7 @@ from models.bloom.in_season import learn
 from models.bloom.observations import SetAside, in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by
 from models.bloom.thresholds import Fit
-from models.bloom.traces import Traces, crossing_days, season_traces
+from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
 from models.records import Block, DailyTemperatures, Site, StageInterval
@@ -164,7 +164,7 @@ def forecast(
     look = SeasonLooks.of(seen, known, fit, traces)
     knowledge = learn(fit, look.units_outside(frosted), look.cultivars, site=site.key, season=season)
     random = np.random.default_rng(_seed(fit, traces, seen, as_of, draws))
-    trace_of = (np.arange(draws) % len(traces.seasons)).astype(np.int64)
+    trace_of = trace_of_draws(traces.seasons, season, draws=draws, random=random)
     heat = draw_heat(
         knowledge,
         fit.calibrated,

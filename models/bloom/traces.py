@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,10 @@ from models.heat.gaps import MOST_MISSING_SHARE, Gap, fill_gaps, find_gaps
 from models.heat.season import SeasonWindow, season_of, season_window
 from models.records import DailyTemperatures, DateArray, GapRule, HeatRule
 from models.units import FloatArray
+
+# Years after which a past season counts 1/e of a neighbouring one. Ours: from 8 to 20 all beat equal weights on two
+# open data sets, most where the record is long.
+CLIMATE_YEARS = 15.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,6 +128,32 @@ def season_traces(
         outlook_through,
         filled,
     )
+
+
+def trace_of_draws(
+    seasons: Sequence[int], season: int, *, draws: int, random: np.random.Generator
+) -> IntArray:
+    """Which trace each draw follows; nearer seasons more often, since climates drift.
+
+    Parameters
+    ----------
+    seasons : sequence of int
+        The past season that continues each trace.
+    season : int
+        The season to continue.
+    draws : int
+    random : Generator
+        For the order only: how often each trace comes is as even as its weight allows.
+
+    Returns
+    -------
+    ndarray of int, shape (draw,)
+    """
+    weight = np.exp(-np.abs(np.array(seasons) - season) / CLIMATE_YEARS)
+    through = np.cumsum(weight / weight.sum())
+    even = (np.arange(draws) + 0.5) / draws
+    place = np.minimum(np.searchsorted(through, even), len(seasons) - 1)
+    return random.permutation(place.astype(np.int64))
 
 
 def crossing_days(accumulated: FloatArray, trace_of: IntArray, heat: FloatArray) -> FloatArray:

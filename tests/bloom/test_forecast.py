@@ -447,11 +447,11 @@ def test_a_southern_season() -> None:
         assert median.year == 2020
 
 
-def test_each_trace_is_used_alike(fit: Fit) -> None:
-    found = ask(fit, "2020-04-01", draws=150)
+def test_every_trace_is_used_and_nearer_ones_more(fit: Fit) -> None:
+    found = ask(fit, "2020-04-01", draws=1500)
     seasons, counts = np.unique(found.draws["trace_season"], return_counts=True)
     assert_array_equal(seasons, np.arange(2005, 2020))
-    assert set(counts) == {10}
+    assert np.all(np.diff(counts) > 0)
 
 
 @pytest.mark.parametrize("interval", [0.0, 1.0, -0.2, 80.0])

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from models.bloom.observations import IntArray
-from models.bloom.traces import Traces, crossing_days, season_traces
+from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import NotEnoughData
 from models.heat.degree_days import daily_degree_days
 from models.records import DailyTemperatures, GapRule, HeatRule
@@ -234,3 +234,15 @@ def walk(accumulated: FloatArray, trace_of: IntArray, heat: FloatArray) -> Float
                     days[draw, place] = number
                     break
     return days
+
+
+def test_nearer_seasons_are_followed_more_often() -> None:
+    followed = trace_of_draws((1990, 2005, 2021), 2020, draws=10_000, random=np.random.default_rng(1))
+    weights = np.exp(-np.array([30, 15, 1]) / 15)
+    assert_allclose(np.bincount(followed) / 10_000, weights / weights.sum(), atol=1e-4, rtol=0)
+
+
+def test_no_order_of_traces_among_draws() -> None:
+    """Else draws that are cut in halves would hold different weather."""
+    followed = trace_of_draws((2019, 2018), 2020, draws=1000, random=np.random.default_rng(1))
+    assert 0.4 < np.mean(followed[:500] == 0) < 0.6
