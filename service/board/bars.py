@@ -1,0 +1,214 @@
+"""Every block's bloom as a bar: what is drawn where, and the same in words."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from models.bloom.forecast import BlockForecast, StageForecast, Status
+from models.records import Block, Cultivar, FlowerType, Visit
+from models.stages import BLOOM_STAGES
+from models.vineyard.wording import in_words, percent
+from service.board.time_axis import ONE_DAY, TimeAxis
+
+SAID_OF_STATUS: dict[Status, str] = {
+    "observed": "seen",
+    "expected": "expected",
+    "presumed": "presumed past, nobody looked",
+    "overdue": "overdue, visits say not yet",
+    "unlikely": "unlikely this season",
+}
+SHORT_STAGES = {"bloom_start": "start", "full_bloom": "full bloom", "bloom_end": "end"}
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Part of a picture's width, and what it says. [%]"""
+
+    x: float
+    width: float
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One day in a picture, and what it says. [%]"""
+
+    x: float
+    text: str
+
+
+@dataclass(frozen=True)
+class StageLine:
+    """One line of the table of numbers."""
+
+    stage: str
+    said: str
+    told: StageForecast
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What is drawn of a block's bloom.
+
+    ``bloom`` runs from the median of the first stage to that of the last, ``bands`` are the intervals of the two,
+    ``full`` is full bloom's median, and ``seen`` are the observed stages.
+    """
+
+    bloom: Stretch
+    bands: tuple[Stretch, ...]
+    full: Mark | None
+    seen: tuple[Mark, ...]
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One block's bloom in a picture.
+
+    Attributes
+    ----------
+    role : str
+        What its flowers do for pollen, as in "pistillate" or "pollen source".
+    window : str
+        From start to end in words; why there is none, where the bloom is not forecast.
+    notes : tuple of str
+        What is not simply expected.
+    drawn : Drawn or None
+        None without a forecast.
+    visits : tuple of Mark
+        Looks at the block.
+    """
+
+    block: str
+    cultivar: str
+    role: str
+    window: str
+    notes: tuple[str, ...]
+    stages: tuple[StageLine, ...]
+    drawn: Drawn | None = None
+    visits: tuple[Mark, ...] = ()
+
+    @property
+    def told(self) -> str:
+        """The bar in one sentence, for those who don't see it."""
+        return "; ".join([f"{self.block}, {self.cultivar}, {self.role}: {self.window}", *self.notes])
+
+
+def role_of(cultivar: Cultivar) -> str:
+    """What a block of the cultivar is, as to pollen."""
+    if cultivar.flower_type is FlowerType.PISTILLATE:
+        return "pistillate"
+    return "pollen source" if cultivar.viable_pollen else "pollen not viable"
+
+
+def shown_days(blocks: Sequence[BlockForecast]) -> Iterator[dt.date]:
+    """All days of bloom that a picture of the season has to show."""
+    for block in blocks:
+        for _, told in _bloom_stages(block):
+            yield from (day for day in (told.low, told.median, told.high) if day is not None)
+
+
+def bar(
+    block: Block,
+    cultivar: Cultivar,
+    found: BlockForecast,
+    axis: TimeAxis | None,
+    visits: Sequence[Visit],
+) -> Bar:
+    """The bar of one block; ``visits`` are looks at it this season."""
+    stages = _bloom_stages(found)
+    return Bar(
+        block=block.key,
+        cultivar=cultivar.name,
+        role=role_of(cultivar),
+        window=_window(found, stages),
+        notes=tuple(_notes(stages)),
+        stages=tuple(
+            StageLine(stage, SAID_OF_STATUS[told.status], told) for stage, told in found.stages.items()
+        ),
+        visits=tuple(_visit_marks(visits, axis)) if axis is not None else (),
+        drawn=_drawn(stages, axis) if axis is not None and stages else None,
+    )
+
+
+def _bloom_stages(found: BlockForecast) -> list[tuple[str, StageForecast]]:
+    """The bloom stages that have a date."""
+    return [
+        (stage, told)
+        for stage in BLOOM_STAGES
+        if (told := found.stages.get(stage)) is not None and told.median is not None
+    ]
+
+
+def _window(found: BlockForecast, stages: Sequence[tuple[str, StageForecast]]) -> str:
+    if not stages:
+        return found.why_none or "may not bloom this season"
+    days = [told.median for _, told in stages if told.median is not None]
+    first, last = in_words(days[0]), in_words(days[-1])
+    if stages[-1][0] != "bloom_end" and "bloom_end" in found.stages:
+        return f"{first} to after the season's end"
+    return first if len(days) == 1 else f"{first} to {last}"
+
+
+def _notes(stages: Sequence[tuple[str, StageForecast]]) -> Iterator[str]:
+    for stage, told in stages:
+        if told.median is None or told.status == "expected":
+            continue
+        said = f"{SHORT_STAGES[stage]} {SAID_OF_STATUS[told.status]}"
+        yield f"{said}, {in_words(told.median)}" if told.status in ("observed", "overdue") else said
+
+
+def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn:
+    spans = [_Span.of(told, axis) for _, told in stages]
+    first, last = spans[0], spans[-1]
+    full = next((told.median for stage, told in stages if stage == "full_bloom"), None)
+    return Drawn(
+        bloom=_stretch(axis, first.median, last.median),
+        bands=tuple(_stretch(axis, span.low, span.high) for span in dict.fromkeys((first, last))),
+        full=None if full is None else Mark(axis.noon(full), f"full bloom {in_words(full)}"),
+        seen=tuple(
+            Mark(axis.noon(told.median), f"{SHORT_STAGES[stage]} seen {in_words(told.median)}")
+            for stage, told in stages
+            if told.status == "observed" and told.median is not None
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class _Span:
+    low: dt.date
+    median: dt.date
+    high: dt.date
+
+    @classmethod
+    def of(cls, told: StageForecast, axis: TimeAxis) -> _Span:
+        """An interval that ends after the season runs to the end of the picture."""
+        assert told.median is not None
+        return cls(told.low or told.median, told.median, told.high or axis.last)
+
+
+def _stretch(axis: TimeAxis, first: dt.date, last: dt.date) -> Stretch:
+    x = axis.morning(first)
+    return Stretch(x, axis.morning(last + ONE_DAY) - x)
+
+
+def uncovered_stretch(axis: TimeAxis, first: dt.date, last: dt.date, chance: float) -> Stretch:
+    """Days without pollen; what lies outside the picture is cut off."""
+    first, last = max(first, axis.first), min(last, axis.last)
+    drawn = _stretch(axis, first, last)
+    text = f"no pollen {in_words(first)} to {in_words(last)}, {percent(chance)} chance"
+    return Stretch(drawn.x, max(drawn.width, 0.0), text)
+
+
+def _visit_marks(visits: Sequence[Visit], axis: TimeAxis) -> Iterator[Mark]:
+    for visit in visits:
+        if axis.shows(visit.date):
+            yield Mark(axis.noon(visit.date), f"{in_words(visit.date)}: {visit_words(visit)}")
+
+
+def visit_words(visit: Visit) -> str:
+    """What a visit found."""
+    if visit.percent_open is not None:
+        return f"{visit.percent_open:g} % of caps off"
+    return f"BBCH {visit.bbch}"

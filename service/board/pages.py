@@ -1,0 +1,164 @@
+"""Templates to pages, and errors to pages."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Coroutine, Mapping
+from http import HTTPStatus
+from typing import Annotated, Any, Literal
+
+from fastapi import HTTPException, Path, Query, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.routing import APIRoute
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from pydantic import BeforeValidator
+from starlette.responses import HTMLResponse
+
+from models.errors import CapfallError
+from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
+from models.vineyard.wording import day_count, in_words, listed, percent, sentence
+from service.board.charts import SCRIPT_NAME
+from service.problems import BAD_INPUT, KINDS, located
+from service.store.engine import Store
+from service.store.errors import StoreError
+
+Units = Literal["metric", "us"]
+
+# No script, picture or style from elsewhere, whatever a name or a note says. The chart library writes style elements.
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; object-src 'none'; "
+        "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cache-Control": "private, no-cache",
+}
+SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+VineyardKey = Annotated[str, Path(alias="vineyard", max_length=63)]
+AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
+Interval = Annotated[float, Query(gt=0, lt=1)]
+UnitsQuery = Annotated[Units, Query()]
+
+
+def store(request: Request) -> Store:
+    """The store of the app that serves this request."""
+    kept = request.app.state.store
+    assert isinstance(kept, Store)
+    return kept
+
+
+def today() -> dt.date:
+    """The day on this machine's calendar."""
+    return dt.datetime.now(dt.UTC).astimezone().date()
+
+
+def short_date(day: dt.date) -> str:
+    """A date as in "9 Jun"."""
+    return f"{day.day} {SHORT_MONTHS[day.month - 1]}"
+
+
+def long_date(day: dt.date) -> str:
+    """A date as in "Tuesday 9 June 2026"."""
+    return f"{WEEKDAYS[day.weekday()]} {in_words(day)} {day.year}"
+
+
+def told_heat(heat_c_day: float, units: Units) -> str:
+    """Accumulated heat with its unit."""
+    if units == "us":
+        return f"{fahrenheit_days_from_celsius_days(heat_c_day):,.0f} °F·day"
+    return f"{heat_c_day:,.0f} °C·day"
+
+
+def told_temperature(temperature_c: float, units: Units) -> str:
+    """A temperature with its unit."""
+    return f"{fahrenheit_from_celsius(temperature_c):.0f} °F" if units == "us" else f"{temperature_c:g} °C"
+
+
+def told_length(length_m: float, units: Units) -> str:
+    """A length with its unit."""
+    return f"{feet_from_metres(length_m):.0f} ft" if units == "us" else f"{length_m:.4g} m"
+
+
+def stage_words(stage: str) -> str:
+    """A stage key as in "bloom start"."""
+    return stage.replace("_", " ")
+
+
+def _environment() -> Environment:
+    made = Environment(
+        loader=PackageLoader("service.board"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.policies["json.dumps_kwargs"] = {}  # unsorted: in a chart the first mention of a part defines it
+    made.filters |= {
+        "short_date": short_date,
+        "long_date": long_date,
+        "in_words": in_words,
+        "percent": percent,
+        "listed": listed,
+        "sentence": sentence,
+        "days": day_count,
+        "heat": told_heat,
+        "temperature": told_temperature,
+        "distance": told_length,
+        "stage": stage_words,
+        "x": lambda position: Markup(f"{position:.2f}%"),
+    }
+    return made
+
+
+TEMPLATES = _environment()
+TEMPLATES.globals["chart_script"] = SCRIPT_NAME
+
+
+def page(template: str, /, *, status: int = 200, **context: Any) -> HTMLResponse:
+    """A page made from a template."""
+    return HTMLResponse(TEMPLATES.get_template(template).render(context), status, HEADERS)
+
+
+def told(error: Exception) -> Mapping[str, Any]:
+    """Status, title, detail and located problems of an error, for the page about it."""
+    match error:
+        case RequestValidationError():
+            detail = "The address or the form holds something that cannot be read."
+            problems = [(str(found["loc"][-1]), str(found["msg"])) for found in error.errors()]
+            return {
+                "status": BAD_INPUT.status,
+                "title": BAD_INPUT.title,
+                "detail": detail,
+                "problems": problems,
+            }
+        case HTTPException():
+            title = HTTPStatus(error.status_code).phrase
+            return {"status": error.status_code, "title": title, "detail": str(error.detail), "problems": []}
+    kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), BAD_INPUT)
+    problems = [(found.where, found.problem) for found in located(error)]
+    return {
+        "status": kind.status,
+        "title": kind.title,
+        "detail": sentence(str(error)),
+        "problems": problems,
+    }
+
+
+class PageRoute(APIRoute):
+    """A route whose errors are pages too, in the words of the API's problems."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """The handler, with errors that were raised on purpose told on a page."""
+        handle = super().get_route_handler()
+
+        async def handled(request: Request) -> Response:
+            try:
+                return await handle(request)
+            except (CapfallError, StoreError, RequestValidationError, HTTPException) as error:
+                return page("problem.html", **told(error))
+
+        return handled

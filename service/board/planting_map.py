@@ -1,0 +1,177 @@
+"""The planting as a map: blocks in place, sources and their reach, and who stands without one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from models.records import Block, FlowerType, Planting
+from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
+from service.access import Grower
+from service.board.bars import role_of
+from service.board.pages import AsOf, PageRoute, UnitsQuery, VineyardKey, page, store
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+Shape = Literal["pistillate", "uncovered", "source", "not_viable"]
+SAID_OF_SHAPE: dict[Shape, str] = {
+    "pistillate": "pistillate, a pollen source in reach",
+    "uncovered": "pistillate, no viable pollen in reach",
+    "source": "pollen source",
+    "not_viable": "pollen not viable",
+}
+MOST_LABELS = 150  # more would hide each other
+ROOM_FOR_A_BLOCK = 34  # between two neighbours, for a mark and its label [px]
+WIDEST = 2400  # [px]
+
+
+@dataclass(frozen=True)
+class Place:
+    """One block on the map. [%, m]"""
+
+    block: str
+    cultivar: str
+    role: str
+    vines: int
+    shape: Shape
+    said: str
+    x: float
+    y: float
+    x_m: float
+    y_m: float
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Link:
+    """A pistillate block and a source in its reach. [%]"""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+
+@dataclass(frozen=True)
+class PlantingMap:
+    """The map's content and its shape.
+
+    ``reach`` is the radius of what a source reaches, in per cent as SVG counts radii. ``least_width`` keeps
+    neighbours apart. [m, %, px]
+    """
+
+    width_m: float
+    height_m: float
+    least_width: int
+    reach: float
+    places: tuple[Place, ...]
+    links: tuple[Link, ...]
+    labelled: bool
+
+    @property
+    def uncovered(self) -> list[Place]:
+        """The pistillate blocks without viable pollen in reach."""
+        return [place for place in self.places if place.shape == "uncovered"]
+
+
+@router.get("/vineyards/{vineyard}/map")
+def planting_page(
+    request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None, units: UnitsQuery = "metric"
+) -> HTMLResponse:
+    """Where blocks and pollen sources stand."""
+    with store(request).transaction(grower, read_only=True) as records:
+        known = records.vineyards.get(vineyard)
+        planting = records.blocks.planting(vineyard)
+    asked = {"units": units} | ({} if as_of is None else {"as_of": as_of.isoformat()})
+    return page(
+        "map.html",
+        vineyard=known,
+        units=units,
+        asked=asked,
+        reach_m=planting.reach_m,
+        map=planting_map(planting) if planting.blocks else None,
+        said_of_shape=SAID_OF_SHAPE,
+    )
+
+
+def planting_map(planting: Planting) -> PlantingMap:
+    """Lay out a planting that holds blocks; north, the larger y, is up."""
+    blocks, reach = planting.blocks, planting.reach_m
+    margin = max(reach, 5.0)
+    left, right = min(block.x_m for block in blocks) - margin, max(block.x_m for block in blocks) + margin
+    bottom, top = min(block.y_m for block in blocks) - margin, max(block.y_m for block in blocks) + margin
+    width, height = right - left, top - bottom
+    # a single long row would be a thread otherwise
+    if height < width / 4:
+        bottom, height = bottom - (width / 4 - height) / 2, width / 4
+        top = bottom + height
+    if width < height / 2:
+        left, width = left - (height / 2 - width) / 2, height / 2
+
+    def x(block: Block) -> float:
+        return 100 * (block.x_m - left) / width
+
+    def y(block: Block) -> float:
+        return 100 * (top - block.y_m) / height
+
+    places, links = [], []
+    for block in blocks:
+        cultivar = cultivar_of(planting, block)
+        viable = [
+            other
+            for other in pollen_makers_in_reach(planting, block)
+            if sheds_viable_pollen(cultivar_of(planting, other))
+        ]
+        shape = _shape(cultivar.flower_type, viable=sheds_viable_pollen(cultivar), covered=bool(viable))
+        places.append(
+            Place(
+                block=block.key,
+                cultivar=cultivar.name,
+                role=role_of(cultivar),
+                vines=block.vines,
+                shape=shape,
+                said=SAID_OF_SHAPE[shape],
+                x=x(block),
+                y=y(block),
+                x_m=block.x_m,
+                y_m=block.y_m,
+                sources=tuple(other.key for other in viable) if shape in ("pistillate", "uncovered") else (),
+            )
+        )
+        if shape == "pistillate":
+            links += [Link(x(block), y(block), x(other), y(other)) for other in viable]
+    return PlantingMap(
+        width_m=width,
+        height_m=height,
+        least_width=_least_width(blocks, width),
+        reach=100 * reach / math.sqrt((width**2 + height**2) / 2),
+        places=tuple(places),
+        links=tuple(links),
+        labelled=len(blocks) <= MOST_LABELS,
+    )
+
+
+def _shape(flower_type: FlowerType, *, viable: bool, covered: bool) -> Shape:
+    if flower_type is FlowerType.PISTILLATE:
+        return "pistillate" if covered else "uncovered"
+    return "source" if viable else "not_viable"
+
+
+def _least_width(blocks: tuple[Block, ...], width_m: float) -> int:
+    """How wide the map has to be so that labels of nearest neighbours stand apart. [px]"""
+    if not 1 < len(blocks) <= MOST_LABELS:
+        return 0
+    nearest = min(
+        (
+            math.hypot(one.x_m - other.x_m, one.y_m - other.y_m)
+            for place, one in enumerate(blocks)
+            for other in blocks[:place]
+            if (one.x_m, one.y_m) != (other.x_m, other.y_m)
+        ),
+        default=width_m,
+    )
+    return min(round(ROOM_FOR_A_BLOCK * width_m / nearest), WIDEST)

@@ -1,0 +1,148 @@
+"""The board of one vineyard's season."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from models.errors import CapfallError, NotEnoughData
+from models.records import HeatRule
+from models.vineyard.wording import in_words
+from service.access import Grower
+from service.board.bars import shown_days
+from service.board.heat_chart import HeatPicture, heat_picture
+from service.board.pages import (
+    AsOf,
+    Interval,
+    PageRoute,
+    Units,
+    UnitsQuery,
+    VineyardKey,
+    page,
+    store,
+    today,
+    told_temperature,
+)
+from service.board.season_view import season_view, stale_since
+from service.store.records import Vineyard
+from service.store.repositories import Repositories
+from service.usecases.fits import FitOptions, make_fit
+from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.usecases.frost import look_for_frost
+from service.usecases.heat import compare_season
+from service.usecases.pollen import pollinate
+from service.usecases.scouting import plan_scouting
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+INTERVALS = (0.5, 0.8, 0.9, 0.95)
+MOST_SLIPS = 20
+
+
+@router.get("/vineyards/{vineyard}")
+def season_board(
+    request: Request,
+    vineyard: VineyardKey,
+    grower: Grower,
+    as_of: AsOf = None,
+    interval: Interval = 0.8,
+    units: UnitsQuery = "metric",
+    recorded: Annotated[str | None, Query(max_length=63)] = None,
+) -> HTMLResponse:
+    """Bloom windows, pollen, heat and trips as of a day."""
+    day = today() if as_of is None else as_of
+    common: dict[str, Any] = {
+        "as_of": day,
+        "today": today(),
+        "interval": interval,
+        "intervals": sorted({*INTERVALS, interval}),
+        "units": units,
+        "recorded": recorded,
+        "asked": {"as_of": day.isoformat(), "interval": f"{interval:g}", "units": units},
+    }
+    with store(request).transaction(grower, read_only=True) as records:
+        known = records.vineyards.get(vineyard)
+        try:
+            foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=interval)
+        except CapfallError as error:
+            return page(
+                "no_season.html",
+                vineyard=known,
+                why=str(error),
+                can_fit=_can_fit(records, known),
+                has_fit=bool(records.fits.all()),
+                **common,
+            )
+        heat, why_no_heat = _heat(records, known, foreseen, units)
+    pollen = pollinate(foreseen)
+    frost = look_for_frost(foreseen)
+    return page(
+        "season.html",
+        vineyard=known,
+        forecast=foreseen.forecast,
+        fit=foreseen.fit,
+        rule=rule_words(foreseen.fit.fit.rule, units),
+        slips=foreseen.fit.fit.set_aside[:MOST_SLIPS],
+        more_slips=max(len(foreseen.fit.fit.set_aside) - MOST_SLIPS, 0),
+        view=season_view(foreseen, pollen.blocks),
+        reach_m=pollen.reach_m,
+        heat=heat,
+        why_no_heat=why_no_heat,
+        plan=plan_scouting(foreseen),
+        stale_since=stale_since(foreseen),
+        frost_chance=max((block.chance or 0.0 for block in frost.blocks.values()), default=0.0),
+        frost_limit_c=frost.limit_c,
+        cautions=list(dict.fromkeys([*pollen.cautions, *frost.cautions])),
+        **common,
+    )
+
+
+def _can_fit(records: Repositories, vineyard: Vineyard) -> bool:
+    """Whether anything was observed from which a fit could be made."""
+    return bool(records.bloom_log.rows(vineyard.key) or records.visits.all(vineyard.key))
+
+
+def _heat(
+    records: Repositories, vineyard: Vineyard, foreseen: VineyardForecast, units: Units
+) -> tuple[HeatPicture | None, str | None]:
+    fit, found = foreseen.fit.fit, foreseen.forecast
+    assert vineyard.station is not None
+    try:
+        compared = compare_season(
+            records, vineyard.station, season=found.season, rule=fit.rule, gap_rule=fit.gap_rule
+        )
+    except NotEnoughData as error:
+        return None, str(error)
+    last = max([found.as_of, *shown_days(found.blocks)])
+    return heat_picture(compared, as_of=found.as_of, last_day=last, units=units), None
+
+
+def rule_words(rule: HeatRule, units: Units) -> str:
+    """How heat is summed, in words."""
+    told = f"{rule.method.replace('_', ' ')} above {told_temperature(rule.base_c, units)}"
+    if rule.upper_c is not None:
+        told += f", up to {told_temperature(rule.upper_c, units)}"
+        told += f" ({rule.cutoff} cutoff)" if rule.cutoff != "none" else ""
+    if rule.accumulate_from is not None:
+        told += f", from {in_words(dt.date.fromisoformat(f'2001-{rule.accumulate_from}'))} on"
+    return told
+
+
+@router.post("/vineyards/{vineyard}/fit")
+def fit_again(
+    request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None
+) -> RedirectResponse:
+    """Make a fit from all that is known of the vineyard, and show the board."""
+    make_fit(store(request), grower, vineyards=[vineyard], options=FitOptions())
+    return RedirectResponse(board_address(vineyard, as_of), 303)
+
+
+def board_address(vineyard: str, as_of: dt.date | None, **more: str) -> str:
+    """The address of a vineyard's board."""
+    asked = {} if as_of is None else {"as_of": as_of.isoformat()}
+    query = urlencode(asked | more)
+    return f"/vineyards/{vineyard}" + (f"?{query}" if query else "")

@@ -1,0 +1,103 @@
+"""How good the forecasts of past seasons would have been, as pictures."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from models.errors import CapfallError
+from service.access import Grower
+from service.board.pages import AsOf, PageRoute, UnitsQuery, VineyardKey, page, stage_words, store
+from service.board.skill_charts import skill_pictures
+from service.jobs import JobRunner
+from service.store.repositories import Repositories
+from service.store.results import UNFINISHED
+from service.usecases.fits import get_fit
+from service.usecases.hindcast_jobs import KIND, AskedHindcast, NotEnded, hindcast_of, start_hindcast
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+
+@router.get("/vineyards/{vineyard}/skill")
+def skill_page(
+    request: Request,
+    vineyard: VineyardKey,
+    grower: Grower,
+    stage: Annotated[str | None, Query(max_length=40)] = None,
+    lead: Annotated[str | None, Query(max_length=40)] = None,
+    units: UnitsQuery = "metric",
+    as_of: AsOf = None,
+) -> HTMLResponse:
+    """The hindcast of the vineyard's fit; how to run it where there is none, and how far it is while it runs."""
+    asked = {"units": units} | ({} if as_of is None else {"as_of": as_of.isoformat()})
+    with store(request).transaction(grower, read_only=True) as records:
+        known = records.vineyards.get(vineyard)
+        try:
+            fit = get_fit(records, None, vineyard=vineyard)
+        except CapfallError as error:
+            return page(
+                "skill.html", vineyard=known, asked=asked, job=None, report=None, why=str(error), fit=None
+            )
+        job = records.jobs.latest(KIND, fit.id, *UNFINISHED)
+        report, why = _report(records, fit.id)
+    return page(
+        "skill.html",
+        vineyard=known,
+        asked=asked,
+        job=job,
+        why=why,
+        fit=fit,
+        report=None if report is None else _shown(report, vineyard, stage, lead),
+    )
+
+
+def _report(records: Repositories, fit: str) -> tuple[dict[str, Any] | None, str]:
+    try:
+        return hindcast_of(records, fit), ""
+    except NotEnded:
+        failed = records.jobs.latest(KIND, fit, "failed")
+        return None, "" if failed is None else failed.message
+
+
+def _shown(report: dict[str, Any], vineyard: str, stage: str | None, lead: str | None) -> dict[str, Any]:
+    stages: list[str] = report["stages"]
+    leads = list(dict.fromkeys(str(row["lead"]) for row in report["rows"]))
+    stage = _chosen(stage, stages, "full_bloom")
+    lead = _chosen(lead, leads, "14")
+    return {
+        "stage": stage,
+        "stages": [(key, stage_words(key)) for key in stages],
+        "lead": lead,
+        "leads": [(key, lead_words(key)) for key in leads],
+        "lead_words": lead_words(lead),
+        "interval": report["interval"],
+        "made": report["made"],
+        "not_scored": report["not_scored"],
+        "pictures": skill_pictures(report, vineyard, stage=stage, lead=lead),
+    }
+
+
+def _chosen(asked: str | None, choices: list[str], usual: str) -> str:
+    """What was asked for if there is such a thing, else the usual one, else the first."""
+    return next((each for each in (asked, usual) if each in choices), next(iter(choices), usual))
+
+
+def lead_words(lead: str) -> str:
+    """A lead as in "14 days ahead"."""
+    return f"{lead} days ahead" if lead.isdigit() else lead
+
+
+@router.post("/vineyards/{vineyard}/skill")
+def run_hindcast(
+    request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None
+) -> RedirectResponse:
+    """Start the hindcast of the vineyard's fit, unless it runs already, and show how far it is."""
+    kept, jobs = store(request), request.app.state.jobs
+    assert isinstance(jobs, JobRunner)
+    with kept.transaction(grower, read_only=True) as records:
+        fit = get_fit(records, None, vineyard=vineyard)
+    start_hindcast(kept, jobs, grower, fit.id, AskedHindcast())
+    query = "" if as_of is None else f"?as_of={as_of}"
+    return RedirectResponse(f"/vineyards/{vineyard}/skill{query}", 303)

@@ -1,0 +1,218 @@
+"""The hindcast as charts and tables: forecast against observed, error and coverage by lead."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from bokeh.models import (
+    ColumnDataSource,
+    DataRange1d,
+    DatetimeTicker,
+    DatetimeTickFormatter,
+    HoverTool,
+    Range,
+    Range1d,
+)
+from bokeh.plotting import figure
+
+from models.vineyard.wording import in_words
+from service.board.charts import CHART_INK, LEAF, MUTED, PLUM, Chart, chart, plain_figure
+
+PICTURED_YEAR = 2001  # all seasons lie upon each other in one year
+WEATHER_KNOWN = ("known weather", "others seen")
+
+
+@dataclass(frozen=True)
+class LeadScore:
+    """Scores of one stage at one lead; None where there is no number. [day]"""
+
+    lead: str
+    n: int
+    bias: float | None
+    mae: float | None
+    rmse: float | None
+    baseline_rmse: float | None
+    skill: float | None
+    coverage: float | None
+
+
+@dataclass(frozen=True)
+class PastForecast:
+    """One forecast of a past season and what came of it."""
+
+    season: int
+    block: str
+    median: dt.date | None
+    observed: dt.date
+    error: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class SkillPictures:
+    """Charts of one stage, and the numbers in them; ``scatter`` is about one lead."""
+
+    scatter: Chart | None
+    error: Chart
+    coverage: Chart
+    scores: tuple[LeadScore, ...]
+    past: tuple[PastForecast, ...]
+
+
+def skill_pictures(report: Mapping[str, Any], vineyard: str, *, stage: str, lead: str) -> SkillPictures:
+    """Charts and tables of a report (as `service.usecases.hindcast_documents.to_document` makes it)."""
+    scores = [
+        LeadScore(**{name: score[name] for name in LeadScore.__dataclass_fields__})
+        for score in report["scores"]
+        if score["stage"] == stage and score["cultivar"] is None and score["n"]
+    ]
+    past = [
+        PastForecast(
+            season=row["season"],
+            block=row["block"],
+            median=None if row["median"] is None else dt.date.fromisoformat(row["median"]),
+            observed=dt.date.fromisoformat(row["observed"]),
+            error=row["error"],
+        )
+        for row in report["rows"]
+        if row["stage"] == stage and row["lead"] == lead and row["vineyard"] == vineyard
+    ]
+    drawn = [row for row in past if row.median is not None]
+    return SkillPictures(
+        scatter=chart("scatter-chart", _scatter(drawn)) if drawn else None,
+        error=chart("error-chart", _error_by_lead(scores)),
+        coverage=chart("coverage-chart", _coverage_by_lead(scores, report["interval"])),
+        scores=tuple(scores),
+        past=tuple(past),
+    )
+
+
+def _pictured(day: dt.date, season: int) -> dt.datetime:
+    """The same day of the season in the pictured year."""
+    return dt.datetime(PICTURED_YEAR, 1, 1, tzinfo=dt.UTC) + (day - dt.date(season, 1, 1))
+
+
+def _scatter(past: Sequence[PastForecast]) -> figure:
+    observed = [_pictured(row.observed, row.season) for row in past]
+    forecast = [_pictured(row.median, row.season) for row in past if row.median is not None]
+    source = ColumnDataSource(
+        {
+            "observed": observed,
+            "forecast": forecast,
+            "said": [f"{row.block}, {row.season}" for row in past],
+            "observed_text": [in_words(row.observed) for row in past],
+            "forecast_text": [in_words(row.median) for row in past if row.median is not None],
+        }
+    )
+    ends = [min(observed + forecast) - dt.timedelta(days=2), max(observed + forecast) + dt.timedelta(days=2)]
+    drawn = plain_figure(
+        height=360,
+        x_axis_type="datetime",
+        y_axis_type="datetime",
+        x_axis_label="observed",
+        y_axis_label="forecast (median)",
+        x_range=Range1d(start=ends[0], end=ends[1]),
+        y_range=Range1d(start=ends[0], end=ends[1]),
+    )
+    days = DatetimeTickFormatter(days="%e %b", months="%e %b", years="%e %b")
+    drawn.xaxis.formatter = drawn.yaxis.formatter = days
+    drawn.xaxis.ticker = DatetimeTicker(desired_num_ticks=5)
+    drawn.line(
+        ends, ends, color=MUTED, line_dash="dashed", line_width=1.5, legend_label="forecast = observed"
+    )
+    points = drawn.scatter(
+        "observed", "forecast", source=source, size=9, color=PLUM, alpha=0.6, line_color=CHART_INK
+    )
+    drawn.add_tools(
+        HoverTool(
+            renderers=[points],
+            tooltips=[("", "@said"), ("observed", "@observed_text"), ("forecast", "@forecast_text")],
+        )
+    )
+    drawn.legend.location = "top_left"
+    return drawn
+
+
+def _lead_figure(scores: Sequence[LeadScore], label: str, y_range: Range) -> figure:
+    drawn = plain_figure(
+        height=300,
+        x_range=[_short(score.lead) for score in scores],
+        y_axis_label=label,
+        y_range=y_range,
+        x_axis_label="days ahead",
+    )
+    drawn.xgrid.grid_line_color = None
+    return drawn
+
+
+def _short(lead: str) -> str:
+    """A lead as an axis has room for it."""
+    return {"known weather": "weather\nknown", "others seen": "others\nseen"}.get(lead, lead)
+
+
+def _error_by_lead(scores: Sequence[LeadScore]) -> figure:
+    drawn = _lead_figure(scores, "RMSE [days]", DataRange1d(start=0))
+    source = _lead_source(scores)
+    ours = drawn.line("lead", "rmse", source=source, color=PLUM, line_width=3, legend_label="forecast")
+    drawn.scatter("lead", "rmse", source=source, color=PLUM, size=9, legend_label="forecast")
+    drawn.line(
+        "lead",
+        "baseline_rmse",
+        source=source,
+        color=LEAF,
+        line_width=2,
+        line_dash="dashed",
+        legend_label="cultivar's own past dates",
+    )
+    drawn.scatter(
+        "lead", "baseline_rmse", source=source, color=LEAF, marker="square", size=8,
+        legend_label="cultivar's own past dates",
+    )  # fmt: skip
+    drawn.add_tools(
+        HoverTool(
+            renderers=[ours],
+            mode="vline",
+            tooltips=[("", "@said"), ("forecast", "@rmse_text"), ("own past dates", "@baseline_rmse_text")],
+        )
+    )
+    drawn.legend.location = "bottom_left"
+    drawn.legend.background_fill_alpha = 0.7
+    return drawn
+
+
+def _coverage_by_lead(scores: Sequence[LeadScore], interval: float) -> figure:
+    drawn = _lead_figure(scores, "share inside the interval", Range1d(start=0, end=1.05))
+    source = _lead_source(scores)
+    bars = drawn.vbar("lead", top="coverage", width=0.55, source=source, color=PLUM, alpha=0.75)
+    drawn.hspan(y=[interval], line_color=CHART_INK, line_dash="dashed", line_width=2)
+    drawn.add_tools(
+        HoverTool(renderers=[bars], mode="vline", tooltips=[("", "@said"), ("inside", "@coverage_text")])
+    )
+    return drawn
+
+
+def _lead_source(scores: Sequence[LeadScore]) -> ColumnDataSource:
+    nothing = float("nan")
+
+    def column(name: str) -> list[float]:
+        return [nothing if (value := getattr(score, name)) is None else value for score in scores]
+
+    def days(name: str) -> list[str]:
+        return ["" if (value := getattr(score, name)) is None else f"{value:.1f} days" for score in scores]
+
+    return ColumnDataSource(
+        {
+            "lead": [_short(score.lead) for score in scores],
+            "said": [
+                score.lead if score.lead in WEATHER_KNOWN else f"{score.lead} days ahead" for score in scores
+            ],
+            "rmse": column("rmse"),
+            "baseline_rmse": column("baseline_rmse"),
+            "coverage": column("coverage"),
+            "rmse_text": days("rmse"),
+            "baseline_rmse_text": days("baseline_rmse"),
+            "coverage_text": ["" if score.coverage is None else f"{score.coverage:.0%}" for score in scores],
+        }
+    )

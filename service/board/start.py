@@ -1,0 +1,205 @@
+"""First use: the list of vineyards, the demo, and a vineyard made from files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, File, Form, HTTPException, Request, UploadFile
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+import demo_weather
+from models.errors import BadInput, CapfallError, Problem
+from models.records import Planting
+from models.units import FEET_PER_METRE
+from service.access import Grower
+from service.board.pages import HEADERS, PageRoute, page, store
+from service.board.season import board_address
+from service.ingest.cells import number
+from service.ingest.temperature_headers import TemperatureUnit
+from service.store.engine import Store
+from service.usecases.demo import load_demo
+from service.usecases.fits import FitOptions, make_fit
+from service.usecases.new_vineyard import NewVineyard, make_vineyard
+from service.usecases.report import ReportFiles
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+TEMPLATE_FILES = {
+    "temperatures.csv": "date,tmin_c,tmax_c\n2025-05-01,14.2,27.9\n2025-05-02,15.0,28.4\n",
+    "planting.csv": (
+        "block,cultivar,flower_type,x_m,y_m,vines\n"
+        "row-1,First Name,perfect,0,0,20\n"
+        "row-2,Second Name,pistillate,6,0,40\n"
+    ),
+    "bloom_log.csv": (
+        "season,block,bloom_start,full_bloom,bloom_end,checked_every_days\n"
+        "2024,row-1,2024-05-18,2024-05-24,2024-06-01,3\n"
+        "2024,row-2,2024-05-21,2024-05-26,2024-06-03,3\n"
+    ),
+    "visits.csv": "date,block,percent_open,observer,note\n2025-05-19,row-1,12,,\n2025-05-19,row-2,0,,not yet\n",
+}
+UNITS: dict[str, TemperatureUnit | None] = {"headers": None, "C": "C", "F": "F", "tenths_C": "tenths_C"}
+DATES = {"iso": None, "day_first": "%d/%m/%Y", "month_first": "%m/%d/%Y"}
+FILE_WORDS = {
+    "temperatures": "Temperatures",
+    "planting": "Planting",
+    "bloom_log": "Bloom log",
+    "visits": "Visits",
+}
+MOST_FAULTS_SHOWN = 60
+
+
+@dataclass(frozen=True)
+class Told:
+    """What stands in the fields of the form, as it was typed."""
+
+    name: str = ""
+    latitude: str = ""
+    longitude: str = ""
+    reach: str = f"{Planting.reach_m:g}"
+    reach_unit: str = "m"
+    unit: str = "headers"
+    dates: str = "iso"
+
+
+@router.get("/")
+def start(request: Request, grower: Grower) -> HTMLResponse:
+    """The vineyards that there are, the demo, and the form for a new one."""
+    return _start_page(store(request), grower, Told())
+
+
+@router.post("/vineyards")
+def new_vineyard(
+    request: Request,
+    grower: Grower,
+    name: Annotated[str, Form(max_length=200)] = "",
+    latitude: Annotated[str, Form(max_length=40)] = "",
+    longitude: Annotated[str, Form(max_length=40)] = "",
+    reach: Annotated[str, Form(max_length=40)] = "",
+    reach_unit: Annotated[str, Form(max_length=2)] = "m",
+    unit: Annotated[str, Form(max_length=10)] = "headers",
+    dates: Annotated[str, Form(max_length=20)] = "iso",
+    temperatures: Annotated[UploadFile | None, File()] = None,
+    planting: Annotated[UploadFile | None, File()] = None,
+    bloom_log: Annotated[UploadFile | None, File()] = None,
+    visits: Annotated[UploadFile | None, File()] = None,
+) -> Response:
+    """Make a vineyard from its files and fit it; or show what is wrong in which line, and store nothing."""
+    told = Told(name, latitude, longitude, reach, reach_unit, unit, dates)
+    files = {
+        "temperatures": _content(temperatures),
+        "planting": _content(planting),
+        "bloom_log": _content(bloom_log),
+        "visits": _content(visits),
+    }
+    kept = store(request)
+    try:
+        new = _read_form(told, files)
+        with kept.transaction(grower) as records:
+            made = make_vineyard(
+                records,
+                new,
+                ReportFiles(
+                    files["temperatures"] or b"",
+                    files["planting"] or b"",
+                    files["bloom_log"],
+                    files["visits"],
+                ),
+                unit=UNITS[told.unit],
+                date_format=DATES[told.dates],
+            )
+    except BadInput as error:
+        return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
+    why_no_fit = None
+    try:
+        make_fit(kept, grower, vineyards=[made.key], options=FitOptions())
+    except CapfallError as error:  # the files are stored all the same; the board says what is lacking
+        why_no_fit = str(error)
+    if not made.warnings and why_no_fit is None:
+        return RedirectResponse(board_address(made.key, None), 303)
+    return page(
+        "made.html", name=new.name, key=made.key, warnings=made.warnings, why_no_fit=why_no_fit, status=201
+    )
+
+
+@router.post("/demo")
+def try_the_demo(request: Request, grower: Grower) -> RedirectResponse:
+    """Load the demo, fit it, and show its board. A second time changes nothing."""
+    kept = store(request)
+    key = demo_weather.VINEYARD.key
+    with kept.transaction(grower) as records:
+        if key not in {vineyard.key for vineyard in records.vineyards.all()}:
+            load_demo(records)
+    make_fit(kept, grower, vineyards=[key], options=FitOptions())
+    return RedirectResponse(board_address(key, demo_weather.AS_OF), 303)
+
+
+@router.get("/file-templates/{name}")
+def file_template(name: str) -> Response:
+    """A file to fill in, with two lines that show how."""
+    if name not in TEMPLATE_FILES:
+        raise HTTPException(404, f"There is no file template {name!r}.")
+    disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=HEADERS | disposition)
+
+
+def _content(file: UploadFile | None) -> bytes | None:
+    """The content of a file field; None where no file was chosen."""
+    return None if file is None or not file.filename else file.file.read()
+
+
+def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
+    problems: list[Problem] = []
+    if not told.name.strip():
+        problems.append(Problem("name", "give the vineyard a name"))
+    latitude = _number("latitude", told.latitude, 90, problems, least=-90)
+    longitude = _number("longitude", told.longitude, 180, problems, least=-180)
+    reach = _number("reach", told.reach or Told.reach, 10_000, problems, least=0)
+    needed = [name for name in ("temperatures", "planting") if files[name] is None]
+    problems += [Problem(name, "choose the file") for name in needed]
+    if files["bloom_log"] is None and files["visits"] is None:
+        problems.append(Problem("bloom_log", "choose a bloom log, visits, or both"))
+    if told.unit not in UNITS or told.dates not in DATES:
+        problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
+    if problems:
+        raise BadInput("the form is not complete", problems)
+    reach_m = reach / FEET_PER_METRE if told.reach_unit == "ft" else reach
+    return NewVineyard(told.name.strip(), latitude, longitude, reach_m)
+
+
+def _number(where: str, text: str, most: float, problems: list[Problem], *, least: float) -> float:
+    try:
+        told = number(text.strip())
+    except BadInput as error:
+        problems.append(Problem(where, error.message if text.strip() else "is needed"))
+        return 0.0
+    if not least <= told <= most:
+        problems.append(Problem(where, f"{told:g} is outside {least:g} to {most:g}"))
+    return told
+
+
+def _start_page(kept: Store, grower: str, told: Told, problems: tuple[Problem, ...] = ()) -> HTMLResponse:
+    with kept.transaction(grower, read_only=True) as records:
+        vineyards = [(each, len(records.blocks.all(each.key))) for each in records.vineyards.all()]
+    return page(
+        "start.html",
+        status=422 if problems else 200,
+        vineyards=vineyards,
+        told=told,
+        faults=_by_file(problems),
+        demo=demo_weather.VINEYARD,
+        demo_as_of=demo_weather.AS_OF,
+        templates=TEMPLATE_FILES,
+    )
+
+
+def _by_file(problems: tuple[Problem, ...]) -> dict[str, list[tuple[str, str]]]:
+    """Problems by the file or field that they are in, as (line or field, problem)."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for problem in problems:
+        name, _, line = problem.where.partition(": ")
+        found.setdefault(FILE_WORDS.get(name, "The form"), []).append(
+            (line if name in FILE_WORDS else name, problem.problem)
+        )
+    return found

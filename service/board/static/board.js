@@ -1,0 +1,16 @@
+// A form that takes a while says so, and is not sent twice.
+"use strict";
+for (const form of document.querySelectorAll("form[data-busy]")) {
+  form.addEventListener("submit", () => {
+    const button = form.querySelector("button");
+    const said = document.createElement("p");
+    said.setAttribute("role", "status");
+    said.className = "note";
+    form.append(said);
+    said.textContent = form.dataset.busy + " …";
+    setTimeout(() => { button.disabled = true; });
+  });
+}
+// A page kept by the browser and shown again is not busy any more.
+addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
+document.querySelector("[data-focus]")?.focus();

@@ -1,0 +1,18 @@
+// Ask how far the job is, and show the page anew once it has ended.
+"use strict";
+const shown = document.querySelector("[data-job]");
+const bar = shown.querySelector("progress");
+const said = document.getElementById("job-said");
+async function look() {
+  try {
+    const answer = await fetch("/v1/jobs/" + encodeURIComponent(shown.dataset.job), { cache: "no-store" });
+    const job = await answer.json();
+    if (job.state === "done" || job.state === "failed") { location.reload(); return; }
+    if (answer.ok) {
+      bar.value = job.progress;
+      said.textContent = Math.round(100 * job.progress) + " %" + (job.message ? ": " + job.message : "");
+    }
+  } catch { /* the connection dropped: the next look may get through */ }
+  setTimeout(look, 1500);
+}
+setTimeout(look, 1000);
