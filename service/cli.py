@@ -19,6 +19,7 @@ from service.app import create_app
 from service.cli_calendar import calendar
 from service.cli_hindcast import hindcast
 from service.cli_parts import day, refuse, told_plainly
+from service.cli_scout import scout
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
 from service.store.engine import Store
@@ -111,6 +112,12 @@ def report(
     date_format: Annotated[
         str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
     ] = None,
+    row_spacing_m: Annotated[
+        float | None, typer.Option(help="Between rows, for a planting that is a grid.")
+    ] = None,
+    vine_spacing_m: Annotated[
+        float | None, typer.Option(help="Between vines, for a planting that is a grid.")
+    ] = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
 ) -> None:
@@ -131,6 +138,8 @@ def report(
             reach_m=reach_m,
             interval=interval,
             date_format=date_format,
+            row_spacing_m=row_spacing_m,
+            vine_spacing_m=vine_spacing_m,
         )
         made = bloom_report(files, options)
         _print_loaded(out, _file_points(made.read))
@@ -140,6 +149,7 @@ def report(
 
 
 app.command()(calendar)
+app.command()(scout)
 app.command()(hindcast)
 
 

@@ -150,8 +150,10 @@ def _stage_cells(key: str, stage: StageForecast, *, us: bool) -> tuple[str, ...]
 
 
 def unknown_points(foreseen: VineyardForecast) -> list[str]:
-    """Why blocks have no forecast, once a cultivar."""
-    return list(dict.fromkeys(block.why_none for block in foreseen.forecast.blocks if block.why_none))
+    """Why blocks have no forecast, once a cultivar, and what is special about a block."""
+    blocks = foreseen.forecast.blocks
+    said = list(dict.fromkeys(block.why_none for block in blocks if block.why_none))
+    return said + [f"{block.block}: {block.caution}" for block in blocks if block.caution]
 
 
 def _day(day: dt.date | None) -> str:

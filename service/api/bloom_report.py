@@ -51,6 +51,10 @@ def post_bloom_report(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -
         date_format=form.date_format,
         on_bad_rows=form.on_bad_rows,
         search=form.search,
+        row_spacing_m=form.row_spacing_m,
+        vine_spacing_m=form.vine_spacing_m,
+        receptive_days=form.receptive_days,
+        pollen_days=form.pollen_days,
     )
     return ReportAnswer.of(bloom_report(files, options), form.units)
 

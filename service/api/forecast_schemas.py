@@ -11,7 +11,14 @@ from models.bloom.forecast import Status
 from models.records import FlowerType
 from models.units import fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.frost import BlockFrost
-from models.vineyard.pollination import BlockPollination, SourceCover, Spread, WarningCode, WarningLevel
+from models.vineyard.pollination import (
+    BlockPollination,
+    PollenWarning,
+    SourceCover,
+    Spread,
+    WarningCode,
+    WarningLevel,
+)
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, Units
 from service.usecases.forecasts import Basis, VineyardForecast
@@ -65,13 +72,14 @@ class FrostAnswer(Body):
 
 
 class BlockForecastAnswer(Body):
-    """The stages of one block, by stage key; ``why`` says why there are none."""
+    """The stages of one block, by stage key; ``why`` says why there are none, ``caution`` what is special."""
 
     block: str
     cultivar: str
     flower_type: FlowerType
     basis: Basis
     why: str | None
+    caution: str | None
     stages: dict[str, StageAnswer]
     frost: FrostAnswer
 
@@ -123,6 +131,7 @@ class ForecastAnswer(Body):
                     flower_type=planting.cultivars[block.cultivar].flower_type,
                     basis=foreseen.basis(block),
                     why=block.why_none,
+                    caution=block.caution,
                     stages={
                         key: StageAnswer(
                             status=stage.status,
@@ -151,6 +160,11 @@ class OverlapDays(Body):
     median: int
     low: int
     high: int
+
+    @classmethod
+    def of(cls, days: Spread) -> Self:
+        """Whole days for the client."""
+        return cls(median=round(days.median), low=round(days.low), high=round(days.high))
 
 
 class ShareSpread(Body):
@@ -183,13 +197,13 @@ class SourceAnswer(Body):
     @classmethod
     def of(cls, source: SourceCover) -> Self:
         """Rounded for the client."""
-        distance, days = source.distance_m, source.overlap_days
+        distance = source.distance_m
         return cls(
             block=source.block,
             cultivar=source.cultivar,
             distance_m=None if distance is None else round(distance, 1),
             distance_ft=None if distance is None else round(feet_from_metres(distance), 1),
-            overlap_days=OverlapDays(median=round(days.median), low=round(days.low), high=round(days.high)),
+            overlap_days=OverlapDays.of(source.overlap_days),
             synchrony=round(source.synchrony, 3),
             share_of_bloom_covered=round(source.share_of_bloom_covered, 3),
             share_lost_without_it=round(source.share_lost_without_it, 3),
@@ -207,12 +221,34 @@ class UncoveredAnswer(Body):
 
 
 class WarningAnswer(Body):
-    """What is wrong with a block's pollen, how urgent and how likely, and what to do."""
+    """What is wrong with a block's pollen, how urgent and how likely, and what to do.
+
+    Codes: `pollen_ends_early`, `pollen_starts_late` and `pollen_gap` (none in the middle of the bloom, after one source
+    and before the next) are about time; `no_pollen_source_in_reach`, `no_viable_pollen` and `single_pollen_source`
+    (one source bears all, or most) about the planting; `unknown_bloom` about what cannot be forecast.
+    """
 
     code: WarningCode
     level: WarningLevel
     chance: float
     message: str
+    first: dt.date | None = Field(
+        serialization_alias="from", description="First day that it is about; null where no bloom is known."
+    )
+    last: dt.date | None = Field(serialization_alias="to")
+
+    @classmethod
+    def of(cls, warning: PollenWarning) -> Self:
+        """Rounded for the client."""
+        first, last = warning.days or (None, None)
+        return cls(
+            code=warning.code,
+            level=warning.level,
+            chance=round(warning.chance, 3),
+            message=warning.message,
+            first=first,
+            last=last,
+        )
 
 
 class PistillateBlock(Body):
@@ -223,32 +259,28 @@ class PistillateBlock(Body):
     cultivar_name: str
     sources: list[SourceAnswer] = Field(description="Viable and in reach, the best first.")
     share_of_bloom_covered: ShareSpread | None
+    uncovered_days: OverlapDays | None = Field(
+        description="Days on which it is receptive and no source in reach has open anthers."
+    )
     uncovered: list[UncoveredAnswer]
     warnings: list[WarningAnswer] = Field(description="The worst first.")
 
     @classmethod
     def of(cls, found: BlockPollination, cultivar_name: str) -> Self:
         """One block for the client."""
-        share = found.share_of_bloom_covered
+        share, days = found.share_of_bloom_covered, found.uncovered_days
         return cls(
             block=found.block,
             cultivar=found.cultivar,
             cultivar_name=cultivar_name,
             sources=[SourceAnswer.of(source) for source in found.sources],
             share_of_bloom_covered=None if share is None else ShareSpread.of(share),
+            uncovered_days=None if days is None else OverlapDays.of(days),
             uncovered=[
                 UncoveredAnswer(first=run.first_day, last=run.last_day, chance=round(run.chance, 3))
                 for run in found.uncovered
             ],
-            warnings=[
-                WarningAnswer(
-                    code=warning.code,
-                    level=warning.level,
-                    chance=round(warning.chance, 3),
-                    message=warning.message,
-                )
-                for warning in found.warnings
-            ],
+            warnings=[WarningAnswer.of(warning) for warning in found.warnings],
         )
 
 

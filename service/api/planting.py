@@ -4,34 +4,45 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter, Query
 
 from service.api.deps import CsvFile, OnBadRowsQuery, VineyardKey, Writing, csv_upload
 from service.api.responses import UPLOAD, problems
 from service.api.schemas import BadRow, PlantingReceipt
-from service.ingest.planting import ReadPlanting, read_planting
-from service.usecases.plantings import store_planting
+from service.ingest.grid import spacing_of
+from service.usecases.plantings import read_planting_of, store_planting
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/planting", tags=["vineyards"])
 
 
-def planting_file(content: CsvFile, on_bad_rows: OnBadRowsQuery = "reject") -> ReadPlanting:
-    """The uploaded table, read before a transaction starts."""
-    return read_planting(content, on_bad_rows=on_bad_rows)
+Spacing = Annotated[float | None, Query(gt=0, le=1000, description="For a grid of vines, in m.")]
 
 
 @router.post(
     "", summary="Upload a planting", responses={**UPLOAD, **problems(409)}, openapi_extra=csv_upload()
 )
 def post_planting(
-    vineyard: VineyardKey, read: Annotated[ReadPlanting, Depends(planting_file)], records: Writing
+    vineyard: VineyardKey,
+    content: CsvFile,
+    records: Writing,
+    row_spacing_m: Spacing = None,
+    vine_spacing_m: Spacing = None,
+    on_bad_rows: OnBadRowsQuery = "reject",
 ) -> PlantingReceipt:
     """Take a CSV file of blocks with the columns `block,cultivar,flower_type,x_m,y_m`, in any order.
 
-    `vines`, `neighbours` (split by `;`), `viable_pollen`, `berry_mass_g` and `species` may stand beside them.
+    `vines`, `neighbours` (split by `;`), `viable_pollen`, `berry_mass_g`, `species`, `receptive_days` and
+    `pollen_days` may stand beside them.
+
+    Or a grid with one line a vine: `row,vine,cultivar`, both counted from one corner, with `row_spacing_m` and
+    `vine_spacing_m`. Vines of one cultivar in a line become blocks of at most half the reach. Its cultivars must be
+    known, or a column `flower_type` says what they are.
+
     Identifiers are made of the names: "Wren Anvil" becomes `wren-anvil`. The file is the whole planting: a
     block that it lacks goes, unless something was observed there (409).
     """
+    spacing = spacing_of(row_spacing_m, vine_spacing_m)
+    read = read_planting_of(records, vineyard, content, spacing=spacing, on_bad_rows=on_bad_rows)
     stored = store_planting(records, vineyard, read)
     return PlantingReceipt(
         vineyard=vineyard,

@@ -45,6 +45,7 @@ class RemedyAnswer(Body):
     seasons_covered: int
     mean_share_of_bloom_covered: float
     closes_gap: bool
+    ask: str | None = Field(description="What must be known first: the fit knows it, but you do not list it.")
 
 
 class BlockCheckAnswer(Body):
@@ -87,6 +88,7 @@ class BlockCheckAnswer(Body):
                     seasons_covered=each.seasons_covered,
                     mean_share_of_bloom_covered=round(each.mean_share_of_bloom_covered, 3),
                     closes_gap=each.closes_gap,
+                    ask=each.ask,
                 )
                 for each in block.would_help
             ],

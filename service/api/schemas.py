@@ -18,6 +18,7 @@ Slug = Annotated[str, StringConstraints(pattern=SLUG)]
 Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
 Name = Annotated[str, StringConstraints(pattern=r"^[^\x00]+$", min_length=1, strip_whitespace=True)]
 Units = Literal["metric", "us"]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
 class Body(BaseModel):
@@ -174,6 +175,12 @@ class CultivarBody(Body):
     flower_type: FlowerType
     viable_pollen: bool | None = None
     berry_mass_g: float | None = Field(default=None, gt=0)
+    receptive_days: int | None = Field(
+        default=None, ge=1, le=30, description="Days a flower stays receptive; by default the vineyard's."
+    )
+    pollen_days: int | None = Field(
+        default=None, ge=1, le=30, description="Days an anther sheds pollen; by default the vineyard's."
+    )
 
 
 class CultivarAnswer(CultivarBody):
@@ -200,6 +207,11 @@ class VineyardBody(Body):
     )
     pollen_days: int | None = Field(
         default=None, ge=1, le=30, description="Days an anther sheds pollen from capfall; assumed 2."
+    )
+    scouting_weekdays: list[Weekday] | None = Field(
+        default=None,
+        min_length=1,
+        description="On which the rows can be walked: for the scouting plan and the calendar; by default every day.",
     )
 
 
@@ -229,6 +241,29 @@ class BlockAnswer(BlockBody):
     """A block and its identifier."""
 
     block: Slug
+
+
+class FrostBody(Body):
+    """In which night a block's shoots froze, where that is known."""
+
+    night: dt.date | None = Field(
+        default=None, description="Forecasts as of an earlier day do not know of it; by default the whole season."
+    )
+
+
+class FrostMark(Body):
+    """A block whose shoots froze in a season."""
+
+    block: Slug
+    season: int
+    night: dt.date | None
+
+
+class FrostMarks(Body):
+    """The frosted blocks of a vineyard, by season and block."""
+
+    vineyard: Slug
+    frosted: list[FrostMark]
 
 
 class BlockList(Body):

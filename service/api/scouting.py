@@ -12,12 +12,9 @@ from models.vineyard.scouting import MissedTask, Plan, PlannedTask, TaskKind, Wi
 from service.api.responses import problems
 from service.api.schemas import Body
 from service.api.season_query import LookedAhead
-from service.usecases.scouting import plan_scouting
+from service.usecases.scouting import CHANCE, plan_scouting
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
-
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-_WEEKDAY = f"({'|'.join(WEEKDAYS)})"
 
 
 class WindowAnswer(Body):
@@ -60,7 +57,7 @@ class TripAnswer(Body):
 
 
 class MissedAnswer(Body):
-    """A task that is on no trip, and why; ``best_day`` is null where its days are over."""
+    """A task that is on no trip, and why; ``best_day`` is null where it is too late (which is told for two weeks)."""
 
     block: str
     cultivar: str
@@ -105,20 +102,28 @@ def window(days: Window) -> WindowAnswer:
 def get_scouting(
     foreseen: LookedAhead,
     weekdays: Annotated[
-        str,
+        str | None,
         Query(
-            pattern=f"^{_WEEKDAY}(,{_WEEKDAY})*$",
-            max_length=60,
-            description="On which days trips are possible, as in `tue,fri`; by default on every day.",
+            max_length=100,
+            description="On which days trips are possible, as in `tue,fri`; by default the vineyard's "
+            "`scouting_weekdays`.",
         ),
-    ] = ",".join(WEEKDAYS),
+    ] = None,
     max_trips: Annotated[int | None, Query(ge=1, le=366, description="At most so many trips.")] = None,
+    chance: Annotated[
+        float,
+        Query(
+            gt=0,
+            le=1,
+            description="That a trip's day is the right time for its tasks. Where the forecast is not that sure yet, "
+            "days near the task's best one count.",
+        ),
+    ] = CHANCE,
 ) -> ScoutingAnswer:
     """The fewest days to walk the rows on which everything that is still to be looked at can be seen, and what
     to look for. A visit that is recorded does its tasks, and changes the plan.
     """
-    allowed = {WEEKDAYS.index(name) for name in weekdays.split(",")}
-    plan: Plan = plan_scouting(foreseen, weekdays=allowed, max_trips=max_trips)
+    plan: Plan = plan_scouting(foreseen, weekdays=weekdays, max_trips=max_trips, chance=chance)
     return ScoutingAnswer(
         vineyard=foreseen.vineyard.key,
         season=foreseen.forecast.season,

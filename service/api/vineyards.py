@@ -34,7 +34,9 @@ def put_vineyard(
 
     Without a station it can hold blocks, but nothing can be forecast or logged for it.
     """
-    vineyard = Vineyard(key, **body.model_dump())
+    weekdays = body.scouting_weekdays
+    fields = {**body.model_dump(), "scouting_weekdays": None if weekdays is None else tuple(weekdays)}
+    vineyard = Vineyard(key, **fields)
     created_or_replaced(response, new=records.vineyards.put(vineyard))
     return answer(vineyard)
 

@@ -22,7 +22,7 @@ MOST_BLOCKS_IN_TITLE = 4
 def trip_entries(plan: Plan, numbers: Mapping[dt.date, int], names: Mapping[str, str]) -> Iterator[Entry]:
     """One entry for each trip; ``numbers`` tells the trips apart, ``names`` are the blocks' names."""
     for trip in plan.trips:
-        text = "\n\n".join(_task_text(tasks, names) for tasks in _alike(trip))
+        text = "\n\n".join(_task_text(tasks, names) for tasks in alike(trip))
         yield Entry("trip", str(numbers[trip.date]), trip.date, trip.date, _title(trip), text)
 
 
@@ -44,7 +44,7 @@ def _title(trip: Trip) -> str:
     return f"Walk the rows: {listed(parts)}"
 
 
-def _alike(trip: Trip) -> list[list[PlannedTask]]:
+def alike(trip: Trip) -> list[list[PlannedTask]]:
     """The trip's tasks, those together that look for the same."""
     groups: dict[tuple[TaskKind, str, str], list[PlannedTask]] = {}
     for task in trip.tasks:

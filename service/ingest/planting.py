@@ -29,7 +29,10 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "viable_pollen": ("pollen_viable",),
     "berry_mass_g": ("berry_weight_g",),
     "species": (),
+    "receptive_days": (),
+    "pollen_days": (),
 }
+TRAIT_COLUMNS = ("flower_type", "viable_pollen", "berry_mass_g", "species", "receptive_days", "pollen_days")
 # Terms of the trade for the three flower types.
 FLOWER_TYPES: Mapping[str, FlowerType] = {
     "pistillate": FlowerType.PISTILLATE,
@@ -42,6 +45,7 @@ FLOWER_TYPES: Mapping[str, FlowerType] = {
     "male": FlowerType.STAMINATE,
 }
 MOST_VINES = 10_000_000
+MOST_FLOWER_DAYS = 30
 
 
 @dataclass(frozen=True)
@@ -55,20 +59,31 @@ class ReadPlanting:
     rows_read: int
 
 
-class _Traits(NamedTuple):
+class Traits(NamedTuple):
     """What one row says of its cultivar; None where it says nothing."""
 
     flower_type: FlowerType
     viable_pollen: bool | None
     species: str | None
     berry_mass_g: float | None
+    receptive_days: int | None
+    pollen_days: int | None
+
+
+class CultivarRow(NamedTuple):
+    """One row's line, its cultivar's key and name, and what it says of it."""
+
+    line: int
+    key: str
+    name: str
+    traits: Traits
 
 
 class _PlantingRow(NamedTuple):
     line: int
     block: Block
     name: str
-    traits: _Traits
+    traits: Traits
 
 
 def default_viable_pollen(flower_type: FlowerType) -> bool:
@@ -83,8 +98,8 @@ def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlan
     ----------
     data : bytes
         A table with ``block``, ``cultivar``, ``flower_type``, ``x_m`` and ``y_m`` (or ``x_ft`` and ``y_ft``);
-        beside them ``vines``, ``neighbours`` (split by ``;``), ``viable_pollen``, ``berry_mass_g`` and
-        ``species``. Keys are made of the names.
+        beside them ``vines``, ``neighbours`` (split by ``;``), ``viable_pollen``, ``berry_mass_g``, ``species``,
+        ``receptive_days`` and ``pollen_days``. Keys are made of the names.
     on_bad_rows : "reject" or "skip"
 
     Raises
@@ -97,19 +112,21 @@ def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlan
     table = read_table(data)
     columns = find_columns(table, SYNONYMS, required=("block", "cultivar", "flower_type"))
     unit = _length_unit(table, columns)
-    entries: list[tuple[int, str, tuple[Block, str, _Traits]]] = []
+    entries: list[tuple[int, str, tuple[Block, str, Traits]]] = []
     bad_rows = list(table.bad_rows)
     for row in table.rows:
         try:
             block = _read_block(row, columns, unit, decimal_comma=table.decimal_comma)
-            traits = _read_traits(row, columns, decimal_comma=table.decimal_comma)
+            traits = read_traits(row, columns, decimal_comma=table.decimal_comma)
         except BadInput as error:
             bad_rows.append(BadRow(row.line, error.message))
             continue
         entries.append((row.line, block.key, (block, columns.cell(row, "cultivar"), traits)))
     read, conflicts, repeats = settle_repeats(entries, what="block {}")
     rows = [_PlantingRow(line, *values) for line, _, values in read]
-    cultivars, at_odds = _merge_cultivars(rows)
+    cultivars, at_odds = merge_cultivars(
+        [CultivarRow(row.line, row.block.cultivar, row.name, row.traits) for row in rows]
+    )
     rows, lonely = _with_known_neighbours([row for row in rows if row.block.cultivar in cultivars])
     bad = settle_bad_rows(
         [*bad_rows, *conflicts, *at_odds, *lonely], rows_read=table.rows_read, on_bad_rows=on_bad_rows
@@ -152,7 +169,8 @@ def _read_block(row: Row, columns: Columns, unit: str, *, decimal_comma: bool) -
     return Block(key, cultivar, x / per_metre, y / per_metre, vines, neighbours)
 
 
-def _read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> _Traits:
+def read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> Traits:
+    """What a row says of its cultivar. Raises BadInput."""
     flower_text = columns.cell(row, "flower_type")
     flower_type = FLOWER_TYPES.get("-".join(re.split(r"[\s_-]+", flower_text.casefold())))
     if flower_type is None:
@@ -167,7 +185,22 @@ def _read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> _Traits:
         if berry_mass_g <= 0:
             raise BadInput(f"berry_mass_g: {berry_mass_g:g} is not above 0")
     species = columns.cell(row, "species")
-    return _Traits(flower_type, viable_pollen, None if is_blank(species) else species, berry_mass_g)
+    receptive_days, pollen_days = (_flower_days(row, columns, name) for name in ("receptive_days", "pollen_days"))
+    return Traits(
+        flower_type,
+        viable_pollen,
+        None if is_blank(species) else species,
+        berry_mass_g,
+        receptive_days,
+        pollen_days,
+    )
+
+
+def _flower_days(row: Row, columns: Columns, name: str) -> int | None:
+    if is_blank(text := columns.cell(row, name)):
+        return None
+    with in_column(name):
+        return whole_number(text, low=1, high=MOST_FLOWER_DAYS)
 
 
 def _key(row: Row, columns: Columns, name: str) -> str:
@@ -182,18 +215,18 @@ def _number(row: Row, columns: Columns, name: str, *, decimal_comma: bool) -> fl
         return number(columns.cell(row, name), decimal_comma=decimal_comma)
 
 
-def _merge_cultivars(rows: list[_PlantingRow]) -> tuple[dict[str, Cultivar], list[BadRow]]:
+def merge_cultivars(rows: list[CultivarRow]) -> tuple[dict[str, Cultivar], list[BadRow]]:
     """One cultivar out of all its rows; where rows contradict each other, all of them are bad."""
-    groups: dict[str, list[_PlantingRow]] = {}
+    groups: dict[str, list[CultivarRow]] = {}
     for row in rows:
-        groups.setdefault(row.block.cultivar, []).append(row)
+        groups.setdefault(row.key, []).append(row)
     cultivars: dict[str, Cultivar] = {}
     bad_rows: list[BadRow] = []
     for key, group in groups.items():
         lines = [row.line for row in group]
         said: dict[str, set[Any]] = {
             trait: {value for row in group if (value := getattr(row.traits, trait)) is not None}
-            for trait in _Traits._fields
+            for trait in Traits._fields
         }
         for trait, values in said.items():
             if len(values) > 1:
@@ -212,6 +245,8 @@ def _merge_cultivars(rows: list[_PlantingRow]) -> tuple[dict[str, Cultivar], lis
                 default_viable_pollen(traits.flower_type) if pollen is None else pollen,
                 traits.species,
                 traits.berry_mass_g,
+                traits.receptive_days,
+                traits.pollen_days,
             )
     return cultivars, bad_rows
 

@@ -19,6 +19,7 @@ from service.store.tables import (
     BloomDateRow,
     CalendarEventRow,
     CultivarRow,
+    FrostedBlockRow,
     StationRow,
     VineyardRow,
     VisitHistoryRow,
@@ -69,19 +70,24 @@ class Vineyards(OwnedByGrower):
         """
         if vineyard.station is not None:
             self._check_known(StationRow, "station", [vineyard.station], key=vineyard.station)
-        return self._put(VineyardRow, dataclasses.asdict(vineyard), key=vineyard.key)
+        weekdays = vineyard.scouting_weekdays
+        values = {
+            **dataclasses.asdict(vineyard),
+            "scouting_weekdays": None if weekdays is None else list(weekdays),
+        }
+        return self._put(VineyardRow, values, key=vineyard.key)
 
     def get(self, key: str) -> Vineyard:
         """Raises NotFound."""
-        return Vineyard(**pick(self._find(VineyardRow, "vineyard", key=key), Vineyard))
+        return _vineyard(self._find(VineyardRow, "vineyard", key=key))
 
     def all(self) -> tuple[Vineyard, ...]:
         """By key."""
-        vineyards = [Vineyard(**pick(row, Vineyard)) for row in self._select(VineyardRow)]
+        vineyards = [_vineyard(row) for row in self._select(VineyardRow)]
         return tuple(sorted(vineyards, key=lambda vineyard: vineyard.key))
 
     def delete(self, key: str) -> None:
-        """Delete a vineyard with its blocks, its calendar, observations and their history. Raises NotFound."""
+        """Delete a vineyard with its blocks, its calendar, marks, observations and their history. Raises NotFound."""
         self.get(key)
         for row in (
             BloomDateRow,
@@ -89,6 +95,7 @@ class Vineyards(OwnedByGrower):
             VisitRow,
             VisitHistoryRow,
             CalendarEventRow,
+            FrostedBlockRow,
             BlockRow,
         ):
             self._delete(row, vineyard=key)
@@ -125,6 +132,7 @@ class Blocks(OwnedByGrower):
         users += [f"block {other.key}" for other in self.all(vineyard) if key in (other.neighbours or ())]
         if users:
             raise InUse("block", key, users)
+        self._delete(FrostedBlockRow, vineyard=vineyard, block=key)
         self._delete(BlockRow, vineyard=vineyard, key=key)
 
     def replace_all(self, vineyard: str, blocks: Sequence[Block]) -> Counts:
@@ -149,6 +157,7 @@ class Blocks(OwnedByGrower):
             raise InUse("block", ", ".join(sorted(set(users.values()))), list(users))
 
         for key in dropped:
+            self._delete(FrostedBlockRow, vineyard=vineyard, block=key)
             self._delete(BlockRow, vineyard=vineyard, key=key)
         changed = [block for block in blocks if block.key in old and old[block.key] != block]
         for block in changed:
@@ -179,6 +188,13 @@ class Blocks(OwnedByGrower):
 
 def _cultivar(row: RowMapping) -> Cultivar:
     return Cultivar(**{**pick(row, Cultivar), "flower_type": FlowerType(row["flower_type"])})
+
+
+def _vineyard(row: RowMapping) -> Vineyard:
+    weekdays = row["scouting_weekdays"]
+    return Vineyard(
+        **{**pick(row, Vineyard), "scouting_weekdays": None if weekdays is None else tuple(weekdays)}
+    )
 
 
 def _block(row: RowMapping) -> Block:

@@ -24,7 +24,10 @@ class Station:
 
 @dataclass(frozen=True)
 class Vineyard:
-    """A vineyard. None for ``receptive_days`` or ``pollen_days`` is the model's default. [m, day]"""
+    """A vineyard. None for ``receptive_days`` or ``pollen_days`` is the model's default. [m, day]
+
+    ``scouting_weekdays`` ("mon" to "sun") are those on which the rows can be walked; None for every day.
+    """
 
     key: str
     name: str
@@ -32,6 +35,16 @@ class Vineyard:
     reach_m: float = 15.0
     receptive_days: float | None = None
     pollen_days: float | None = None
+    scouting_weekdays: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
+class FrostedBlock:
+    """A block whose shoots froze in a season, and in which night, where that is known."""
+
+    block: str
+    season: int
+    night: dt.date | None = None
 
 
 @dataclass(frozen=True)

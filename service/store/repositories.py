@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Connection
 
 from service.store.calendar import CalendarEvents
+from service.store.frosted import FrostedBlocks
 from service.store.observations import BloomLog, Visits
 from service.store.plantings import Blocks, Cultivars, Vineyards
 from service.store.results import Fits, Jobs
@@ -21,6 +22,7 @@ class Repositories:
         self.cultivars = Cultivars(connection, grower)
         self.vineyards = Vineyards(connection, grower)
         self.blocks = Blocks(connection, grower)
+        self.frosted = FrostedBlocks(connection, grower)
         self.bloom_log = BloomLog(connection, grower)
         self.visits = Visits(connection, grower)
         self.fits = Fits(connection, grower)

@@ -116,6 +116,8 @@ class CultivarRow(Owned, Base):
     viable_pollen: Mapped[bool]
     species: Mapped[str | None]
     berry_mass_g: Mapped[float | None]
+    receptive_days: Mapped[int | None]
+    pollen_days: Mapped[int | None]
 
 
 class VineyardRow(Owned, Base):
@@ -126,6 +128,7 @@ class VineyardRow(Owned, Base):
     reach_m: Mapped[float]
     receptive_days: Mapped[float | None]
     pollen_days: Mapped[float | None]
+    scouting_weekdays: Mapped[list[str] | None]
 
 
 class BlockRow(Base):
@@ -139,6 +142,18 @@ class BlockRow(Base):
     y_m: Mapped[float]
     vines: Mapped[int]
     neighbours: Mapped[list[str] | None]
+
+
+class FrostedBlockRow(Base):
+    """A block whose shoots froze in a season, and in which night, where that is known."""
+
+    __tablename__ = "frosted_blocks"
+    __table_args__ = (block_of_vineyard(),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    block: Mapped[str] = mapped_column(primary_key=True)
+    season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    night: Mapped[dt.date | None]
 
 
 class Superseded:

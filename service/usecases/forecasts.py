@@ -9,7 +9,9 @@ from typing import Literal, NamedTuple
 
 from models.bloom.forecast import BlockForecast, Forecast, forecast
 from models.errors import NotEnoughData
+from models.heat.season import season_of
 from models.records import DailyTemperatures
+from models.vineyard.wording import listed
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import get_fit
@@ -59,25 +61,33 @@ def forecast_vineyard(
     """
     if not vineyard.planting.blocks:
         raise NotEnoughData(f"vineyard {vineyard.key!r} has no blocks yet; put some, or upload a planting")
+    known = vineyard.known_on(as_of)
+    frosted = known.frosted_in(season_of(as_of, vineyard.latitude))
     found = forecast(
         fit.fit,
-        vineyard.known_on(as_of).site(),
+        known.site(with_frosted=True),
         vineyard.planting.blocks,
         as_of=as_of,
         interval=interval,
         outlook=None if outlook is None else outlook.days,
+        frosted=frosted,
     )
     used = outlook is not None and found.traces.outlook_through is not None
     return VineyardForecast(
         vineyard=vineyard,
         fit=fit,
         forecast=found,
-        cautions=(*found.cautions, *_cautions(fit, found)),
+        cautions=(*found.cautions, *_cautions(fit, found, sorted(frosted))),
         outlook_issued_on=outlook.issued_on if outlook is not None and used else None,
     )
 
 
-def _cautions(fit: SavedFit, found: Forecast) -> Iterator[str]:
+def _cautions(fit: SavedFit, found: Forecast, frosted: list[str]) -> Iterator[str]:
+    if frosted:
+        yield (
+            f"Marked as frosted in {found.season}: {listed(frosted)}. Bloom there is drawn later and longer, and "
+            "what is seen there does not sharpen the dates of other blocks."
+        )
     if found.season in fit.fit.seasons:
         yield (
             f"The fit has seen season {found.season} itself, so these dates say little of how well it foresees; "

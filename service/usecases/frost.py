@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from models.errors import BadInput, Problem
+from models.heat.season import season_of
 from models.vineyard.frost import AFTER_FROST_CAUTION, FROST_CAUTION, BlockFrost, frost
+from service.store.records import FrostedBlock
+from service.store.repositories import Repositories
 from service.usecases.forecasts import VineyardForecast
 
 LIMIT_C = 0.0  # an assumption: damage limits of muscadine are not known
@@ -25,6 +29,25 @@ def look_for_frost(foreseen: VineyardForecast, *, limit_c: float = LIMIT_C) -> V
     found = foreseen.forecast
     blocks = frost(found.traces, found.draws, as_of=found.as_of, limit_c=limit_c)
     return VineyardFrost(limit_c, {block.block: block for block in blocks}, tuple(_cautions(blocks)))
+
+
+def mark_frosted(records: Repositories, vineyard: str, frosted: FrostedBlock) -> bool:
+    """Mark a block whose shoots froze; True if it was not marked for that season.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard or block.
+    BadInput
+        If the night lies outside the season.
+    """
+    station = records.vineyards.get(vineyard).station
+    if frosted.night is not None and station is not None:
+        season = season_of(frosted.night, records.stations.get(station).latitude)
+        if season != frosted.season:
+            problem = f"{frosted.night} lies in season {season}, not in {frosted.season}"
+            raise BadInput("the night lies outside the season", [Problem("night", problem)])
+    return records.frosted.put(vineyard, frosted)
 
 
 def _cautions(blocks: tuple[BlockFrost, ...]) -> Iterator[str]:

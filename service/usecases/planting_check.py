@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 from models.vineyard.layout_rules import RowsAlong
 from models.vineyard.planting_check import PlantingCheck, planting_check
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import get_fit
-from service.usecases.pollen import POLLEN_DAYS, RECEPTIVE_DAYS
 from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
 

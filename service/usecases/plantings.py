@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from models.records import Cultivar
+from service.ingest.grid import GridSpacing, read_any_planting
 from service.ingest.planting import ReadPlanting
+from service.ingest.report import OnBadRows
 from service.store.records import Counts
 from service.store.repositories import Repositories
 
@@ -19,6 +21,25 @@ class StoredPlanting:
     new_cultivars: tuple[str, ...]
     changed_cultivars: tuple[str, ...]
     changes: tuple[str, ...]
+
+
+def read_planting_of(
+    records: Repositories,
+    vineyard: str,
+    data: bytes,
+    *,
+    spacing: GridSpacing | None,
+    on_bad_rows: OnBadRows,
+) -> ReadPlanting:
+    """Read a vineyard's planting, by blocks or as a grid of the grower's cultivars.
+
+    Raises NotFound (vineyard), BadInput.
+    """
+    reach_m = records.vineyards.get(vineyard).reach_m
+    cultivars = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
+    return read_any_planting(
+        data, spacing=spacing, cultivars=cultivars, reach_m=reach_m, on_bad_rows=on_bad_rows
+    )
 
 
 def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> StoredPlanting:
@@ -54,11 +75,20 @@ def _merged(old: Cultivar, new: Cultivar) -> Cultivar:
         name=old.name,
         species=old.species if new.species is None else new.species,
         berry_mass_g=old.berry_mass_g if new.berry_mass_g is None else new.berry_mass_g,
+        receptive_days=old.receptive_days if new.receptive_days is None else new.receptive_days,
+        pollen_days=old.pollen_days if new.pollen_days is None else new.pollen_days,
     )
 
 
 def _changes(old: Cultivar, new: Cultivar) -> Iterator[str]:
-    for trait in ("species", "flower_type", "viable_pollen", "berry_mass_g"):
+    for trait in (
+        "species",
+        "flower_type",
+        "viable_pollen",
+        "berry_mass_g",
+        "receptive_days",
+        "pollen_days",
+    ):
         before, after = getattr(old, trait), getattr(new, trait)
         if before != after:
             change = f"{trait} was {_told(before)} and is now {_told(after)}"

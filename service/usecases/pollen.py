@@ -6,12 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from models.stages import BLOOM_STAGES
+from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 from models.vineyard.pollination import BlockPollination, pollination
+from models.vineyard.wording import listed
 from service.usecases.forecasts import VineyardForecast
-
-# Assumptions, settable for each vineyard: no source was found. [day]
-RECEPTIVE_DAYS = 3
-POLLEN_DAYS = 2
 
 
 @dataclass(frozen=True)
@@ -61,6 +59,13 @@ def _cautions(foreseen: VineyardForecast, lacking: list[str], receptive: int, po
             f"Assumed, without a source: a flower is receptive for {receptive} days and an anther sheds pollen "
             f"for {pollen} days from capfall."
         )
+    own = sorted(
+        key
+        for key, cultivar in vineyard.planting.cultivars.items()
+        if (cultivar.receptive_days, cultivar.pollen_days) != (None, None)
+    )
+    if own:
+        yield f"Receptive or pollen days of their own are set for {listed(own)}."
     if any(block.neighbours is None for block in vineyard.planting.blocks):
         yield (
             f"Pollen is taken to reach {vineyard.planting.reach_m:g} m; by default 50 ft, which is common practice."

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from models.errors import BadInput, Problem
 from models.records import Planting
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
-from service.ingest.planting import ReadPlanting, read_planting
+from service.ingest.grid import read_any_planting, spacing_of
+from service.ingest.planting import ReadPlanting
 from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
@@ -39,7 +40,7 @@ class ReportFiles:
 
 @dataclass(frozen=True)
 class ReportOptions:
-    """How to read and compute. ``unit`` None: the headers state it. [degree, m]"""
+    """How to read and compute. ``unit`` None: the headers state it. The spacings are for a grid. [degree, m, day]"""
 
     as_of: dt.date
     unit: TemperatureUnit | None = None
@@ -49,6 +50,10 @@ class ReportOptions:
     date_format: str | None = None
     on_bad_rows: OnBadRows = "reject"
     search: bool = True
+    row_spacing_m: float | None = None
+    vine_spacing_m: float | None = None
+    receptive_days: int | None = None
+    pollen_days: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +107,8 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
         ),
         log=() if read.bloom_log is None else read.bloom_log.rows,
         visits=() if read.visits is None else read.visits.visits,
+        receptive_days=options.receptive_days,
+        pollen_days=options.pollen_days,
     )
     fit = fit_vineyards([vineyard.known_on(options.as_of)], FitOptions(search=options.search))
     outlook = None if read.outlook is None else Outlook(options.as_of, read.outlook.daily())
@@ -119,7 +126,13 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
             files.temperatures, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
         )
     with in_file("planting"):
-        planting = read_planting(files.planting, on_bad_rows=on_bad_rows)
+        planting = read_any_planting(
+            files.planting,
+            spacing=spacing_of(options.row_spacing_m, options.vine_spacing_m),
+            cultivars={},
+            reach_m=options.reach_m,
+            on_bad_rows=on_bad_rows,
+        )
     blocks = {block.key: block.cultivar for block in planting.blocks}
     log = visits = outlook = None
     if files.bloom_log is not None:

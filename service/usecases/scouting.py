@@ -2,29 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-
-from models.vineyard.scouting import EVERY_DAY, Plan, plan_trips, scouting_tasks, tasks_done
+from models.errors import BadInput, Problem
+from models.vineyard.scouting import WEEKDAY_NAMES, Plan, plan_trips, scouting_tasks, tasks_done
 from service.usecases.forecasts import VineyardForecast
+
+SHORTEST_NAME = 3  # letters
+CHANCE = 0.5
 
 
 def plan_scouting(
-    foreseen: VineyardForecast, *, weekdays: Collection[int] = EVERY_DAY, max_trips: int | None = None
+    foreseen: VineyardForecast,
+    *,
+    weekdays: str | None = None,
+    max_trips: int | None = None,
+    chance: float = CHANCE,
 ) -> Plan:
     """The fewest trips from the forecast's day on that do all that visits have not done yet.
+
+    Parameters
+    ----------
+    foreseen : VineyardForecast
+    weekdays : str, optional
+        On which trips are possible, as in "tue,fri"; by default those of the vineyard.
+    max_trips : int, optional
+    chance : float
+        That a trip's day is the right time for its tasks, above 0 and at most 1, as far as the forecast allows it.
 
     Raises
     ------
     BadInput
-        If no weekday (0 Monday to 6 Sunday) is given, or less than one trip is allowed.
+        If a weekday cannot be read, the chance is out of range, or less than one trip is allowed.
     """
     as_of = foreseen.forecast.as_of
     known = foreseen.vineyard.known_on(as_of)
-    tasks = scouting_tasks(known.planting, foreseen.forecast.draws)
+    tasks = scouting_tasks(known.planting, foreseen.forecast.draws, chance=chance)
     return plan_trips(
         tasks,
         first_day=as_of,
-        weekdays=weekdays,
+        weekdays=known.scouting_weekdays if weekdays is None else read_weekdays(weekdays),
         max_trips=max_trips,
-        done=tasks_done(tasks, known.visits, known.site().observations),
+        done=tasks_done(tasks, known.visits, known.site(with_frosted=True).observations),
     )
+
+
+def read_weekdays(text: str) -> tuple[int, ...]:
+    """Weekdays as they are typed, in full or by three letters or more, as numbers; 0 is Monday.
+
+    Raises
+    ------
+    BadInput
+        If there is none, or one that is no weekday.
+    """
+    found: set[int] = set()
+    for word in text.split(","):
+        name = word.strip().lower()
+        days = [day for day, full in enumerate(WEEKDAY_NAMES) if full.lower().startswith(name)]
+        if len(name) < SHORTEST_NAME or not days:
+            problem = f"{word.strip()!r} is no weekday; write them as in tue,fri"
+            raise BadInput("the weekdays cannot be read", [Problem("weekdays", problem)])
+        found.update(days)
+    return tuple(sorted(found))

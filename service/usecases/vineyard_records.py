@@ -10,7 +10,9 @@ from models.bloom.looks import stage_intervals
 from models.errors import BadInput, NotEnoughData, Problem
 from models.heat.season import season_of
 from models.records import BloomLogRow, DailyTemperatures, Planting, Site, StageInterval, Visit
-from service.store.records import Vineyard
+from models.vineyard.frost import without_frosted
+from models.vineyard.scouting import EVERY_DAY, WEEKDAY_NAMES
+from service.store.records import FrostedBlock, Vineyard
 from service.store.repositories import Repositories
 
 
@@ -18,7 +20,8 @@ from service.store.repositories import Repositories
 class VineyardRecords:
     """One vineyard: its weather, its planting, and what was seen in it.
 
-    ``receptive_days`` and ``pollen_days`` are None where the model's assumptions stand. [degree, day]
+    ``receptive_days`` and ``pollen_days`` are None where the model's assumptions stand; ``scouting_weekdays`` (0 is
+    Monday) are all where none are chosen. [degree, day]
     """
 
     key: str
@@ -29,11 +32,19 @@ class VineyardRecords:
     visits: tuple[Visit, ...] = ()
     receptive_days: int | None = None
     pollen_days: int | None = None
+    scouting_weekdays: tuple[int, ...] = tuple(EVERY_DAY)
+    frosted: tuple[FrostedBlock, ...] = ()
 
-    def site(self) -> Site:
-        """The vineyard's past for the models."""
+    def site(self, *, with_frosted: bool = False) -> Site:
+        """The vineyard's past for the models; what was seen in frosted blocks teaches nothing and is left out."""
         seen = stage_intervals(self.log, self.visits, latitude=self.latitude)
+        if not with_frosted:
+            seen = without_frosted(seen, {(each.season, each.block) for each in self.frosted})
         return Site(self.key, self.latitude, self.temperatures, seen)
+
+    def frosted_in(self, season: int) -> frozenset[str]:
+        """The blocks whose shoots froze in a season."""
+        return frozenset(each.block for each in self.frosted if each.season == season)
 
     def known_on(self, as_of: dt.date) -> VineyardRecords:
         """What was known on a day: temperatures of the days before, and what was seen by then.
@@ -58,6 +69,7 @@ class VineyardRecords:
             temperatures=self.temperatures.before(as_of),
             log=tuple(row for row in log if row.dates),
             visits=tuple(visit for visit in self.visits if visit.date <= as_of),
+            frosted=tuple(each for each in self.frosted if each.night is None or each.night <= as_of),
         )
 
     @property
@@ -117,7 +129,16 @@ def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRe
         visits=records.visits.all(vineyard.key),
         receptive_days=_whole(vineyard.receptive_days),
         pollen_days=_whole(vineyard.pollen_days),
+        scouting_weekdays=weekday_numbers(vineyard.scouting_weekdays),
+        frosted=records.frosted.all(vineyard.key),
     )
+
+
+def weekday_numbers(names: Sequence[str] | None) -> tuple[int, ...]:
+    """Weekdays ("mon" to "sun") as numbers, 0 for Monday; every day where none are chosen."""
+    if names is None:
+        return tuple(EVERY_DAY)
+    return tuple(day for day, full in enumerate(WEEKDAY_NAMES) if full[:3].lower() in names)
 
 
 def _whole(days: float | None) -> int | None:

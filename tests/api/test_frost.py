@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from fastapi.testclient import TestClient
 
 import demo_weather
-from tests.api.asking import send_csv
+from tests.api.asking import assert_problem, send_csv
 
-FORECAST = f"/v1/vineyards/{demo_weather.VINEYARD.key}/forecast"
+VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
+FORECAST = f"{VINEYARD}/forecast"
 TEMPERATURES = f"/v1/stations/{demo_weather.STATION.key}/temperatures"
 
 
@@ -64,3 +66,90 @@ def test_a_block_without_a_forecast_has_no_chance(demo_client: TestClient) -> No
     demo_client.put(f"{vineyard}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 900, "y_m": 0})
     unknown = frost_of(ask(demo_client, as_of="2026-03-10"), "far-1")
     assert unknown == {"chance": None, "chance_in_bloom": None, "from_budbreak": False, "nights": []}
+
+
+def block_of(body: dict[str, Any], block: str) -> dict[str, Any]:
+    (found,) = [each for each in body["blocks"] if each["block"] == block]
+    return dict(found)
+
+
+def days_between(stage: dict[str, Any]) -> int:
+    low, high = (dt.date.fromisoformat(stage[name]) for name in ("low", "high"))
+    return (high - low).days
+
+
+def test_a_marked_block_has_wide_windows_that_say_why(demo_client: TestClient) -> None:
+    mark = f"{VINEYARD}/blocks/middle-4/frost/2026"
+    before = ask(demo_client, as_of="2026-05-20")
+    answer = demo_client.put(mark, json={"night": "2026-04-20"})
+    assert (answer.status_code, answer.json()) == (
+        201,
+        {"block": "middle-4", "season": 2026, "night": "2026-04-20"},
+    )
+    assert demo_client.put(mark, json={"night": "2026-04-20"}).status_code == 200
+    after = ask(demo_client, as_of="2026-05-20")
+    was, now = block_of(before, "middle-4"), block_of(after, "middle-4")
+    assert was["caution"] is None
+    assert "that is why this block's windows are wide" in now["caution"]
+    for stage in ("bloom_start", "full_bloom", "bloom_end"):
+        assert now["stages"][stage]["median"] > was["stages"][stage]["median"]
+        assert days_between(now["stages"][stage]) > days_between(was["stages"][stage])
+    assert now["stages"]["budbreak"] == was["stages"]["budbreak"]
+    assert block_of(after, "west-1") == block_of(before, "west-1")
+    assert any("Marked as frosted in 2026: middle-4." in caution for caution in after["cautions"])
+    assert demo_client.get(f"{VINEYARD}/frost").json()["frosted"] == [answer.json()]
+    early = ask(demo_client, as_of="2026-04-19")  # the night was still to come
+    assert block_of(early, "middle-4")["caution"] is None
+    feed = demo_client.get(f"{VINEYARD}/calendar.ics", params={"as_of": "2026-05-20"}).text
+    assert "Marked as frosted" in feed.replace("\r\n ", "")
+    assert demo_client.delete(mark).status_code == 204
+    assert ask(demo_client, as_of="2026-05-20") == before
+    assert_problem(demo_client.delete(mark), 404, "middle-4 in 2026")
+
+
+def test_marked_blocks_leave_the_seasons_learning(demo_client: TestClient) -> None:
+    blocks, other = ("middle-3", "middle-4", "middle-5", "middle-6"), "middle-1"
+    early = [
+        {"date": "2026-05-20", "block": block, "percent_open": 60} for block in blocks
+    ]  # two weeks early
+
+    def full_bloom() -> dt.date:
+        stages = block_of(ask(demo_client, as_of="2026-05-20"), other)["stages"]
+        return dt.date.fromisoformat(stages["full_bloom"]["median"])
+
+    before = full_bloom()
+    assert demo_client.post(f"{VINEYARD}/visits", json=early).status_code == 200
+    assert full_bloom() < before
+    for block in blocks:
+        assert demo_client.put(f"{VINEYARD}/blocks/{block}/frost/2026").status_code == 201
+    assert full_bloom() == before
+    body = ask(demo_client, as_of="2026-05-20")
+    assert block_of(body, "middle-4")["stages"]["full_bloom"]["status"] == "observed"
+
+
+def test_a_marked_block_leaves_the_fits_to_come(demo_client: TestClient) -> None:
+    def seasons_of(body: dict[str, Any], cultivar: str) -> int:
+        (found,) = [each for each in body["cultivars"] if each["cultivar"] == cultivar]
+        return int(found["stages"]["bloom_start"]["seasons"])
+
+    options = {"heat": {"method": "average", "base_c": 10}}
+    before = demo_client.post("/v1/fits", json=options).json()
+    row = next(
+        row
+        for row in demo_client.get(f"{VINEYARD}/bloom-log").json()["rows"]
+        if row["block"] == "west-1" and "bloom_start" in row["dates"]
+    )
+    mark = f"{VINEYARD}/blocks/west-1/frost/{row['season']}"
+    assert demo_client.put(mark).status_code == 201
+    after = demo_client.post("/v1/fits", json=options).json()
+    assert seasons_of(after, row["cultivar"]) == seasons_of(before, row["cultivar"]) - 1
+    assert demo_client.delete(mark).status_code == 204
+    assert demo_client.post("/v1/fits", json=options).json()["id"] == before["id"]
+
+
+def test_marks_that_are_refused(demo_client: TestClient) -> None:
+    assert_problem(demo_client.put(f"{VINEYARD}/blocks/nowhere/frost/2026"), 404, "nowhere")
+    assert_problem(demo_client.put("/v1/vineyards/nowhere/blocks/west-1/frost/2026"), 404, "nowhere")
+    assert_problem(demo_client.put(f"{VINEYARD}/blocks/west-1/frost/26"), 422, "path.season")
+    wrong = demo_client.put(f"{VINEYARD}/blocks/west-1/frost/2026", json={"night": "2025-04-20"})
+    assert_problem(wrong, 422, "lies in season 2025")

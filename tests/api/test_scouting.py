@@ -15,7 +15,7 @@ VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
 AS_OF = demo_weather.AS_OF.isoformat()
 
 
-def plan(client: TestClient, as_of: str = AS_OF, **query: str | int) -> dict[str, Any]:
+def plan(client: TestClient, as_of: str = AS_OF, **query: str | float) -> dict[str, Any]:
     answer = client.get(f"{VINEYARD}/scouting", params={"as_of": as_of, **query})
     assert answer.status_code == 200, answer.text
     body: dict[str, Any] = answer.json()
@@ -82,8 +82,11 @@ def test_a_visit_does_its_task(demo_client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("query", "said"),
     [
-        ({"weekdays": "mon,someday"}, "query.weekdays"),
-        ({"weekdays": ""}, "query.weekdays"),
+        ({"weekdays": "mon,someday"}, "'someday' is no weekday; write them as in tue,fri"),
+        ({"weekdays": "mon,,fri"}, "'' is no weekday"),
+        ({"weekdays": "mo"}, "'mo' is no weekday"),
+        ({"weekdays": ""}, "'' is no weekday"),
+        ({"chance": "0"}, "query.chance"),
         ({"max_trips": "0"}, "query.max_trips"),
         ({"as_of": "2026-13-01"}, "query.as_of"),
     ],
@@ -95,3 +98,65 @@ def test_what_is_refused(demo_client: TestClient, query: dict[str, str], said: s
 def test_no_such_vineyard_or_fit(demo_client: TestClient) -> None:
     assert_problem(demo_client.get("/v1/vineyards/nowhere/scouting"), 404, "vineyard")
     assert_problem(demo_client.get(f"{VINEYARD}/scouting", params={"fit": "f1"}), 404, "fit")
+
+
+def test_a_visit_on_a_trip_flows_back_and_changes_the_next_plan(demo_client: TestClient) -> None:
+    before = plan(demo_client)
+    trip = before["trips"][0]
+    unvisited = plan(demo_client, as_of=trip["date"])
+    blocks = sorted({task["block"] for task in trip["tasks"]})
+    # everything stands open a little further than foreseen on the trip's day
+    seen = [{"date": trip["date"], "block": block, "percent_open": 70} for block in blocks]
+    assert demo_client.post(f"{VINEYARD}/visits", json=seen).status_code == 200
+    after = plan(demo_client, as_of=trip["date"])
+    met = {(task["block"], task["task"]) for task in trip["tasks"]}
+    assert met <= tasks_of(unvisited)
+    assert not met & tasks_of(after)
+    assert [trip["date"] for trip in after["trips"]] != [trip["date"] for trip in unvisited["trips"]]
+    windows = [
+        {
+            (task["block"], task["task"]): task["window"]["from"]
+            for trip in body["trips"]
+            for task in trip["tasks"]
+        }
+        for body in (unvisited, after)
+    ]
+    earlier = [key for key in windows[1] if windows[1][key] < windows[0][key]]
+    assert {block for block, _ in earlier} - set(blocks)  # other blocks too
+
+
+def test_the_vineyards_own_weekdays_hold_unless_others_are_asked_for(demo_client: TestClient) -> None:
+    told = demo_client.get(VINEYARD).json()
+    assert told.pop("vineyard")
+    body = told | {"scouting_weekdays": ["fri", "tue"]}
+    assert demo_client.put(VINEYARD, json=body).json()["scouting_weekdays"] == ["fri", "tue"]
+    assert plan(demo_client) == plan(demo_client, weekdays="Tuesday, fri")
+    days = {dt.date.fromisoformat(trip["date"]).weekday() for trip in plan(demo_client)["trips"]}
+    assert days == {1, 4}
+    assert {
+        dt.date.fromisoformat(trip["date"]).weekday() for trip in plan(demo_client, weekdays="mon")["trips"]
+    } == {0}
+    feed = demo_client.get(f"{VINEYARD}/calendar.ics", params={"as_of": AS_OF}).text
+    for trip in plan(demo_client)["trips"]:
+        assert f"DTSTART;VALUE=DATE:{trip['date'].replace('-', '')}" in feed
+    assert_problem(demo_client.put(VINEYARD, json=told | {"scouting_weekdays": []}), 422, "scouting_weekdays")
+    assert_problem(
+        demo_client.put(VINEYARD, json=told | {"scouting_weekdays": ["day"]}), 422, "scouting_weekdays"
+    )
+
+
+def test_a_higher_chance_takes_more_trips(demo_client: TestClient) -> None:
+    usual, sure = plan(demo_client), plan(demo_client, chance=0.9)
+    assert len(sure["trips"]) > len(usual["trips"])
+    assert tasks_of(sure) >= tasks_of(usual)
+    least = min(task["chance"] for trip in sure["trips"] for task in trip["tasks"])
+    assert least > min(task["chance"] for trip in usual["trips"] for task in trip["tasks"])
+
+
+def test_late_in_the_season_what_is_too_late_is_told_and_then_left(demo_client: TestClient) -> None:
+    soon = plan(demo_client, as_of="2026-06-12")
+    over = [task for task in soon["missed"] if task["best_day"] is None]
+    assert over
+    assert all(task["reason"].startswith("Too late this season") for task in over)
+    later = plan(demo_client, as_of="2026-09-20")
+    assert (later["trips"], later["missed"]) == ([], [])

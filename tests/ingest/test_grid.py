@@ -106,7 +106,11 @@ def test_headers_in_any_order_and_case() -> None:
 @pytest.mark.parametrize(
     ("rows", "problem"),
     [
-        (["1,1,Nobody"], "line 2: unknown cultivar 'Nobody'; the known cultivars are amber-reach, tidewell"),
+        (
+            ["1,1,Nobody"],
+            "line 2: unknown cultivar 'Nobody'; the known cultivars are amber-reach, tidewell. Put it first, or give "
+            "its flower type in a column flower_type",
+        ),
         (["0,1,Tidewell"], "line 2: row: '0' is outside 1 to 100000"),
         (["1,A,Tidewell"], "line 2: vine: 'A' is not a number"),
         (["1,1.5,Tidewell"], "line 2: vine: '1.5' is not a whole number"),

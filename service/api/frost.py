@@ -1,0 +1,60 @@
+"""Blocks whose shoots froze."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+
+from service.api.deps import BlockKey, Reading, VineyardKey, Writing, created_or_replaced
+from service.api.responses import problems
+from service.api.schemas import FrostBody, FrostMark, FrostMarks
+from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.store.records import FrostedBlock
+from service.usecases.frost import mark_frosted
+
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])
+
+Season = Annotated[int, Path(ge=FIRST_YEAR, le=LAST_YEAR, description="The season's label, a year.")]
+
+
+@router.get("/frost", summary="List frosted blocks", responses=problems(404))
+def list_frosted(vineyard: VineyardKey, records: Reading) -> FrostMarks:
+    """All blocks that were marked as frosted, with their seasons."""
+    marks = [FrostMark(**asdict(each)) for each in records.frosted.all(vineyard)]
+    return FrostMarks(vineyard=vineyard, frosted=marks)
+
+
+@router.put(
+    "/blocks/{block}/frost/{season}",
+    summary="Mark a block as frosted",
+    responses={201: {"model": FrostMark}, **problems(404)},
+)
+def put_frost(
+    vineyard: VineyardKey,
+    key: BlockKey,
+    season: Season,
+    response: Response,
+    records: Writing,
+    body: FrostBody | None = None,
+) -> FrostMark:
+    """Mark a block whose shoots froze in a season (201; 200 if it was marked).
+
+    What is seen there in that season leaves the fits that are made from now on, and the learning of that season's
+    forecast. The block's own windows become later and longer, and say why they are wide.
+    """
+    frosted = FrostedBlock(key, season, None if body is None else body.night)
+    created_or_replaced(response, new=mark_frosted(records, vineyard, frosted))
+    return FrostMark(**asdict(frosted))
+
+
+@router.delete(
+    "/blocks/{block}/frost/{season}",
+    summary="Take a frost mark away",
+    status_code=204,
+    responses=problems(404),
+)
+def delete_frost(vineyard: VineyardKey, key: BlockKey, season: Season, records: Writing) -> None:
+    """Take the mark away: the block counts again as any other."""
+    records.frosted.delete(vineyard, key, season)

@@ -1,0 +1,153 @@
+"""The command that plans the scouting trips."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import RenderableType
+from rich.table import Table
+
+import demo_weather
+from models.vineyard.scouting import WEEKDAY_NAMES, Plan, Trip, Window
+from models.vineyard.wording import in_words, percent
+from service import tables
+from service.access import LOCAL_GROWER
+from service.api.deps import today
+from service.cli_parts import day, refuse, told_plainly
+from service.feed.trips import TASK_NAMES, alike
+from service.ingest.temperature_headers import TemperatureUnit
+from service.settings import Settings
+from service.store.engine import Store
+from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.usecases.report import ReportFiles, ReportOptions, bloom_report
+from service.usecases.scouting import CHANCE, plan_scouting
+
+INTERVAL = 0.8
+Csv = typer.Option(exists=True, dir_okay=False, readable=True)
+
+
+def scout(
+    vineyard: Annotated[str | None, typer.Option(help="A vineyard of the service's database.")] = None,
+    demo: Annotated[bool, typer.Option("--demo", help="The invented vineyard.")] = False,
+    temperatures: Annotated[Path | None, Csv] = None,
+    planting: Annotated[Path | None, Csv] = None,
+    bloom_log: Annotated[Path | None, Csv] = None,
+    visits: Annotated[Path | None, Csv] = None,
+    outlook: Annotated[Path | None, Csv] = None,
+    unit: Annotated[
+        TemperatureUnit | None, typer.Option(help="Of the temperatures, unless their headers say it.")
+    ] = None,
+    as_of: Annotated[
+        str | None, typer.Option(help="First day of the plan, by default today.", metavar="YYYY-MM-DD")
+    ] = None,
+    latitude: Annotated[
+        float | None, typer.Option(min=-90, max=90, help="Degrees, south of the equator negative.")
+    ] = None,
+    date_format: Annotated[
+        str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
+    ] = None,
+    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = 15.0,
+    row_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
+    vine_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
+    weekdays: Annotated[
+        str | None, typer.Option(help="On which days trips are possible, as tue,fri; by default all.")
+    ] = None,
+    max_trips: Annotated[int | None, typer.Option(min=1, help="At most so many trips.")] = None,
+    chance: Annotated[
+        float, typer.Option(help="That a trip's day is the right time, wherever the forecast allows it.")
+    ] = CHANCE,
+) -> None:
+    """Print the fewest trips on which all that is to be looked at can be seen, and what to look for.
+
+    Of a vineyard that the service keeps (--vineyard), of files (--temperatures, --planting, and --bloom-log or
+    --visits), or of the demo.
+    """
+    asked = None if as_of is None else day(as_of)
+    files = None if temperatures is None or planting is None else (temperatures, planting)
+    if [vineyard is not None, demo, files is not None].count(True) != 1:
+        refuse("say what to plan for: --vineyard KEY, or --demo, or files with --temperatures and --planting")
+    with told_plainly():
+        if vineyard is not None:
+            store = Store(Settings().database_url)
+            try:
+                store.migrate()
+                with store.transaction(LOCAL_GROWER, read_only=True) as records:
+                    foreseen = stored_forecast(
+                        records, vineyard, as_of=asked or today(), fit=None, interval=INTERVAL
+                    )
+            finally:
+                store.close()
+        elif files is None:
+            content = {name.removesuffix(".csv"): data for name, data in demo_weather.files().items()}
+            options = ReportOptions(
+                as_of=asked or demo_weather.AS_OF,
+                latitude=demo_weather.STATION.latitude,
+                reach_m=demo_weather.VINEYARD.reach_m,
+            )
+            foreseen = bloom_report(ReportFiles(**content), options).forecast
+        else:
+            given = ReportFiles(
+                temperatures=files[0].read_bytes(),
+                planting=files[1].read_bytes(),
+                bloom_log=None if bloom_log is None else bloom_log.read_bytes(),
+                visits=None if visits is None else visits.read_bytes(),
+                outlook=None if outlook is None else outlook.read_bytes(),
+            )
+            options = ReportOptions(
+                as_of=asked or today(),
+                unit=unit,
+                latitude=latitude,
+                reach_m=reach_m,
+                date_format=date_format,
+                row_spacing_m=row_spacing_m,
+                vine_spacing_m=vine_spacing_m,
+            )
+            foreseen = bloom_report(given, options).forecast
+        plan = plan_scouting(foreseen, weekdays=weekdays, max_trips=max_trips, chance=chance)
+    out = tables.console()
+    for part in plan_parts(plan, foreseen):
+        out.print(part)
+
+
+def plan_parts(plan: Plan, foreseen: VineyardForecast) -> Iterable[RenderableType]:
+    """A plan for a terminal: each trip, what is on none, and the cautions."""
+    count = len(plan.trips)
+    found = foreseen.forecast
+    yield tables.heading(
+        f"{count} {'trip' if count == 1 else 'trips'} from {in_words(found.as_of)} on, season {found.season}"
+    )
+    for trip in plan.trips:
+        yield _trip(trip)
+    if plan.missed:
+        yield tables.heading("On no trip")
+        yield from tables.points(
+            f"{TASK_NAMES[task.task]}, {task.block}: {task.reason}" for task in plan.missed
+        )
+    yield tables.heading("Cautions")
+    yield from tables.points(foreseen.cautions)
+
+
+def _trip(trip: Trip) -> Table:
+    table = Table(width=tables.WIDEST, title_justify="left", title_style="bold", show_lines=True)
+    table.title = f"{WEEKDAY_NAMES[trip.date.weekday()]} {in_words(trip.date)} {trip.date.year}"
+    table.add_column("task", no_wrap=True)
+    for title in ("block", "good days", "chance"):
+        table.add_column(title, no_wrap=True)
+    table.add_column("look for, and why", ratio=1)
+    for tasks in alike(trip):
+        first = tasks[0]
+        table.add_row(
+            TASK_NAMES[first.task],
+            "\n".join(task.block for task in tasks),
+            "\n".join(_days(task.window) for task in tasks),
+            "\n".join(percent(task.chance) for task in tasks),
+            f"{first.look_for}\n{first.why}",
+        )
+    return table
+
+
+def _days(window: Window) -> str:
+    return f"{in_words(window.first_day)} - {in_words(window.last_day)}"

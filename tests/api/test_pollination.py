@@ -1,0 +1,137 @@
+"""Pollen cover of the demo's vineyard: its three weak blocks, what removing a source does, and what mends a gap."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi.testclient import TestClient
+
+import demo_weather
+from tests.api.asking import assert_problem
+
+VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
+AS_OF = {"as_of": demo_weather.AS_OF.isoformat()}
+
+
+def cover(client: TestClient) -> dict[str, dict[str, Any]]:
+    answer = client.get(f"{VINEYARD}/pollination", params=AS_OF)
+    assert answer.status_code == 200, answer.text
+    return {block["block"]: block for block in answer.json()["pistillate_blocks"]}
+
+
+def told(block: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    return {warning["code"]: warning for warning in block["warnings"]}
+
+
+def change(client: TestClient, path: str, **fields: object) -> None:
+    """Replace a few fields of a stored thing."""
+    body = client.get(path).json()
+    del body[path.split("/")[-2].removesuffix("s")]
+    assert client.put(path, json=body | fields).status_code == 200
+
+
+def test_the_three_weak_blocks_carry_their_warnings(demo_client: TestClient) -> None:
+    blocks = cover(demo_client)
+    bloom = {
+        block["block"]: block["stages"]
+        for block in demo_client.get(f"{VINEYARD}/forecast", params=AS_OF).json()["blocks"]
+    }
+    out_of_reach = told(blocks["north-1"])["no_pollen_source_in_reach"]
+    assert (out_of_reach["level"], out_of_reach["chance"]) == ("act", 1.0)
+    assert blocks["north-1"]["sources"] == []
+    early = told(blocks["west-4"])["pollen_ends_early"]
+    assert early["level"] == "act"
+    assert early["chance"] > 0.9
+    assert "west-3" in early["message"]
+    assert bloom["west-3"]["bloom_end"]["median"] < early["from"] < early["to"]
+    assert early["to"] >= bloom["west-4"]["bloom_end"]["median"]
+    single = told(blocks["middle-2"])["single_pollen_source"]
+    assert (single["level"], single["chance"]) == ("watch", 1.0)
+    assert "middle-1" in single["message"]
+    stages = bloom["middle-2"]
+    assert (single["from"], single["to"]) == (
+        stages["bloom_start"]["median"],
+        stages["bloom_end"]["median"],
+    )
+    (source,) = blocks["middle-2"]["sources"]
+    assert source["share_lost_without_it"] == source["share_of_bloom_covered"]
+    assert not told(blocks["middle-3"])
+    assert blocks["west-4"]["uncovered_days"]["median"] > blocks["middle-3"]["uncovered_days"]["median"] == 0
+
+
+def test_without_the_late_source_the_right_warnings_come(demo_client: TestClient) -> None:
+    before = cover(demo_client)
+    assert [source["block"] for source in before["middle-3"]["sources"]] == ["middle-4", "middle-1"]
+    change(demo_client, f"{VINEYARD}/blocks/middle-4", x_m=960.0)  # the late one, out of reach
+    after = cover(demo_client)
+    warnings = told(after["middle-3"])
+    assert set(warnings) == {"pollen_ends_early", "single_pollen_source"}
+    assert warnings["pollen_ends_early"]["level"] == "act"
+    assert "middle-1" in warnings["pollen_ends_early"]["message"]
+    lost = before["middle-3"]["sources"][0]["share_lost_without_it"]
+    share = before["middle-3"]["share_of_bloom_covered"]["median"] - lost
+    assert abs(after["middle-3"]["share_of_bloom_covered"]["median"] - share) < 0.02
+    left = told(after["middle-5"])  # middle-6 stands by it still
+    assert "middle-6" in left["single_pollen_source"]["message"]
+    assert "act" not in {warning["level"] for warning in left.values()}
+    change(demo_client, f"{VINEYARD}/blocks/middle-6", x_m=960.0)
+    assert set(told(cover(demo_client)["middle-5"])) == {"no_pollen_source_in_reach"}
+    for block in ("west-2", "west-4", "north-1", "middle-2"):
+        assert after[block] == before[block]
+
+
+def test_a_cultivar_that_the_planting_check_names_closes_the_gap(demo_client: TestClient) -> None:
+    check = demo_client.get(f"{VINEYARD}/planting-check").json()
+    (exposed,) = [block for block in check["blocks"] if block["block"] == "west-4"]
+    best = exposed["would_help"][0]
+    assert (exposed["exposed"], best["closes_gap"], best["ask"]) == (True, True, None)
+    before = cover(demo_client)["west-4"]
+    beside = demo_client.get(f"{VINEYARD}/blocks/west-4").json()
+    new = {"cultivar": best["cultivar"], "x_m": beside["x_m"] + 5, "y_m": beside["y_m"]}
+    assert demo_client.put(f"{VINEYARD}/blocks/west-5", json=new).status_code == 201
+    after = cover(demo_client)["west-4"]
+    assert "pollen_ends_early" in told(before)
+    assert "pollen_ends_early" not in told(after)
+    assert after["share_of_bloom_covered"]["median"] > 0.9 > before["share_of_bloom_covered"]["median"]
+    assert "west-5" in {source["block"] for source in after["sources"][:2]}
+    again = demo_client.get(f"{VINEYARD}/planting-check").json()["blocks"]
+    assert not next(block for block in again if block["block"] == "west-4")["exposed"]
+
+
+def test_flower_days_of_the_vineyard_and_of_a_cultivar(demo_client: TestClient) -> None:
+    before = cover(demo_client)
+    change(demo_client, "/v1/cultivars/gourd-rafter", pollen_days=9)
+    own = cover(demo_client)
+
+    def share(blocks: dict[str, dict[str, Any]]) -> float:
+        return float(blocks["west-4"]["share_of_bloom_covered"]["median"])
+
+    assert share(own) > share(before) + 0.1
+    assert own["middle-2"] == before["middle-2"]
+    cautions = demo_client.get(f"{VINEYARD}/pollination", params=AS_OF).json()["cautions"]
+    assert any("of their own are set for gourd-rafter" in caution for caution in cautions)
+    change(demo_client, VINEYARD, pollen_days=9, receptive_days=1)
+    body = demo_client.get(f"{VINEYARD}/pollination", params=AS_OF).json()
+    assert (body["pollen_days"], body["receptive_days"]) == (9, 1)
+    for path in ("/v1/cultivars/gourd-rafter", VINEYARD):
+        body = demo_client.get(path).json()
+        del body[path.split("/")[-2].removesuffix("s")]
+        assert_problem(demo_client.put(path, json=body | {"pollen_days": 0}), 422, "body.pollen_days")
+
+
+def test_the_planting_check_asks_for_the_flower_type_of_a_cultivar_that_only_the_fit_knows(
+    demo_client: TestClient,
+) -> None:
+    fit = demo_client.get("/v1/fits").json()["fits"][0]["id"]
+    document = demo_client.get(f"/v1/fits/{fit}/document").json()
+    # the same thresholds under a name that sorts into the same place
+    document["cultivars"] = [
+        "tallow-plank" if cultivar == "tallow-moth" else cultivar for cultivar in document["cultivars"]
+    ]
+    imported = demo_client.post("/v1/fits/import", json=document)
+    assert imported.status_code == 201, imported.text
+    check = demo_client.get(f"{VINEYARD}/planting-check", params={"fit": imported.json()["id"]}).json()
+    (alone,) = [block for block in check["blocks"] if block["block"] == "north-1"]
+    best = alone["would_help"][0]
+    assert (best["cultivar"], best["closes_gap"]) == ("tallow-plank", True)
+    assert best["ask"].startswith("Is tallow-plank self-fertile or male, with viable pollen?")

@@ -1,0 +1,66 @@
+"""The command that prints the scouting plan: of the demo, of files, and of the service's database."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import demo_weather
+from models.vineyard.scouting import WEEKDAY_NAMES
+from service.cli import app
+
+RUNNER = CliRunner()
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> list[str]:
+    """The demo's files as the options of the command."""
+    arguments = []
+    for name, content in demo_weather.files().items():
+        path = tmp_path / name
+        path.write_bytes(content)
+        arguments += [f"--{path.stem.replace('_', '-')}", str(path)]
+    return arguments
+
+
+def test_the_demo_and_its_files_have_the_same_plan(files: list[str]) -> None:
+    demo = RUNNER.invoke(app, ["scout", "--demo", "--weekdays", "tue,fri"])
+    assert demo.exit_code == 0, demo.output
+    assert max(map(len, demo.output.splitlines())) <= 100
+    days = [line for line in demo.output.splitlines() if line.partition(" ")[0] in WEEKDAY_NAMES]
+    assert days
+    assert {line.split()[0] for line in days} == {"Tuesday", "Friday"}
+    assert "look from the second to" in demo.output
+    assert "local extension office" in " ".join(demo.output.split())
+    given = ["--as-of", "2026-05-20", "--latitude", str(demo_weather.STATION.latitude)]
+    same = RUNNER.invoke(app, ["scout", *files, *given, "--weekdays", "tue,fri"])
+    assert same.exit_code == 0, same.output
+    assert same.output == demo.output
+
+
+def test_a_vineyard_of_the_database(
+    demo_database: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = tmp_path / "kept.db"
+    shutil.copy(demo_database, copy)
+    monkeypatch.setenv("CAPFALL_DATABASE_URL", f"sqlite:///{copy}")
+    key = demo_weather.VINEYARD.key
+    told = RUNNER.invoke(app, ["scout", "--vineyard", key, "--as-of", "2026-05-20", "--max-trips", "1"])
+    assert told.exit_code == 0, told.output
+    assert "1 trip from 20 May on, season 2026" in told.output
+    assert "1 trip leaves no day for it" in " ".join(told.output.split())
+    unknown = RUNNER.invoke(app, ["scout", "--vineyard", "nowhere"])
+    assert (unknown.exit_code, "nowhere" in unknown.output) == (2, True)
+    wrong = RUNNER.invoke(app, ["scout", "--vineyard", key, "--as-of", "2026-05-20", "--weekdays", "someday"])
+    assert (wrong.exit_code, "'someday' is no weekday" in wrong.output) == (2, True)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [[], ["--demo", "--vineyard", "hollow"], ["--bloom-log", "log.csv", "--demo", "--as-of", "x"]],
+)
+def test_what_is_refused(arguments: list[str]) -> None:
+    assert RUNNER.invoke(app, ["scout", *arguments]).exit_code == 2
