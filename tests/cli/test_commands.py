@@ -16,8 +16,9 @@ from typer.testing import CliRunner, Result
 
 import demo_weather
 from demo_weather import make_demo
+from models.bloom.observations import SetAside
 from service.cli import app
-from service.tables import WIDEST
+from service.tables import WIDEST, set_aside_points
 
 AS_OF = demo_weather.AS_OF.isoformat()
 
@@ -78,7 +79,6 @@ def test_what_was_wrong_in_the_files_and_what_is_assumed_is_printed(demo: str) -
         "2019-04-09 to 2019-04-14 (6 days)",
         "1 day has a code for missing",
         "set aside: 2017 middle-5 bloom_start: about",
-        "dates of 2019",
         "set aside: 2021 west-3",
         "heat: ",
         "chosen: ",
@@ -86,6 +86,17 @@ def test_what_was_wrong_in_the_files_and_what_is_assumed_is_printed(demo: str) -
         "keep to product labels",
     ):
         assert said in text, said
+
+
+def test_many_dates_of_one_season_are_told_together() -> None:
+    gap = "a gap in the temperatures"
+    many = [SetAside(2019, f"b{place}", "full_bloom", gap) for place in range(10)]
+    few = [SetAside(2020, f"b{place}", "full_bloom", gap) for place in range(2)]
+    assert set_aside_points([*many, *few]) == [
+        f"set aside: 10 dates of 2019, the first of them b0 full_bloom: {gap}",
+        f"set aside: 2020 b0 full_bloom: {gap}",
+        f"set aside: 2020 b1 full_bloom: {gap}",
+    ]
 
 
 def test_the_demo_says_the_same_twice_and_speaks_us_units(demo: str) -> None:
