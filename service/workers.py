@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
 import threading
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context, parent_process
-from multiprocessing.synchronize import Event
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
@@ -41,7 +42,8 @@ class Workers:
     def __init__(self, count: int | None = None) -> None:
         context = get_context("spawn")  # a fork would take over locks that the service's threads hold
         self.count = count or available_cores()
-        self._stop = context.Event()
+        # not an Event: to set one waits for every process that looks at it, also for those that have ended
+        self._stop = context.RawValue(ctypes.c_bool, False)
         self._pool = ProcessPoolExecutor(
             self.count, mp_context=context, initializer=_prepare, initargs=(self._stop,)
         )
@@ -58,7 +60,7 @@ class Workers:
 
     def stop(self) -> None:
         """End the processes in the midst of their work; whoever waits for it gets `Stopped`."""
-        self._stop.set()
+        self._stop.value = True
 
     def run_each(self, works: Sequence[Work[Result]], done: Callable[[int], None]) -> list[Result]:
         """The answers of all works, in their order; ``done`` is told how many there are, as they come.
@@ -76,7 +78,7 @@ class Workers:
             futures = [self._pool.submit(work) for work in works]
             waiting: set[Future[Result]] = set(futures)
             while waiting:
-                if self._stop.is_set():
+                if self._stop.value:
                     raise Stopped
                 came, waiting = wait(waiting, LOOK_EVERY_SECONDS, FIRST_COMPLETED)
                 for future in came:
@@ -85,7 +87,7 @@ class Workers:
                     done(len(futures) - len(waiting))
             return [future.result() for future in futures]
         except BrokenProcessPool:
-            if self._stop.is_set():
+            if self._stop.value:
                 raise Stopped from None
             raise WorkersLost from None
 
@@ -95,16 +97,16 @@ def available_cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _prepare(stop: Event) -> None:
+def _prepare(stop: ctypes.c_bool) -> None:
     """In each process: one thread for linear algebra, interrupts left to the parent, and an end when told."""
     use_one_thread()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_when_told, args=(stop,), daemon=True).start()
 
 
-def _end_when_told(stop: Event) -> None:
+def _end_when_told(stop: ctypes.c_bool) -> None:
     """End this process when its work is no longer wanted, or when nobody is left to want it."""
     parent: Any = parent_process()
-    while parent.is_alive() and not stop.wait(LOOK_EVERY_SECONDS):
-        pass
+    while parent.is_alive() and not stop.value:
+        time.sleep(LOOK_EVERY_SECONDS)
     os._exit(1)
