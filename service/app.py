@@ -12,6 +12,7 @@ from fastapi.concurrency import run_in_threadpool
 from service import problems
 from service.api import routes
 from service.api.document import document
+from service.board import routes as board
 from service.jobs import JobRunner
 from service.settings import Settings
 from service.store.engine import Store
@@ -55,5 +56,6 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.store = store
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)
+    board.install(app)
     app.openapi = partial(document, app)  # type: ignore[method-assign]
     return app

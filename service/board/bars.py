@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from models.bloom.forecast import BlockForecast, StageForecast, Status
 from models.records import Block, Cultivar, FlowerType, Visit
 from models.stages import BLOOM_STAGES
-from models.vineyard.wording import in_words, percent
+from models.vineyard.wording import in_words, listed, percent
 from service.board.time_axis import ONE_DAY, TimeAxis
 
 SAID_OF_STATUS: dict[Status, str] = {
@@ -19,6 +19,7 @@ SAID_OF_STATUS: dict[Status, str] = {
     "overdue": "overdue, visits say not yet",
     "unlikely": "unlikely this season",
 }
+NOTED: tuple[Status, ...] = ("overdue", "presumed", "unlikely")
 SHORT_STAGES = {"bloom_start": "start", "full_bloom": "full bloom", "bloom_end": "end"}
 
 
@@ -153,10 +154,12 @@ def _window(found: BlockForecast, stages: Sequence[tuple[str, StageForecast]]) -
 
 def _notes(stages: Sequence[tuple[str, StageForecast]]) -> Iterator[str]:
     for stage, told in stages:
-        if told.median is None or told.status == "expected":
-            continue
-        said = f"{SHORT_STAGES[stage]} {SAID_OF_STATUS[told.status]}"
-        yield f"{said}, {in_words(told.median)}" if told.status in ("observed", "overdue") else said
+        if told.status == "observed" and told.median is not None:
+            yield f"{SHORT_STAGES[stage]} seen {in_words(told.median)}"
+    for status in NOTED:
+        alike = [SHORT_STAGES[stage] for stage, told in stages if told.status == status]
+        if alike:
+            yield f"{listed(alike)} {SAID_OF_STATUS[status]}"
 
 
 def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn:

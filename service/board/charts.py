@@ -41,11 +41,17 @@ def plain_figure(**options: Any) -> figure:
         axis.axis_label_text_font = axis.major_label_text_font = FONT
         axis.axis_label_text_font_style = "normal"
         axis.axis_label_text_color = axis.major_label_text_color = CHART_INK
-        axis.major_label_text_font_size = "13px"
+        axis.major_label_text_font_size = "12px"
         axis.axis_label_text_font_size = "13px"
         axis.axis_line_color = axis.major_tick_line_color = MUTED
         axis.minor_tick_line_color = None
     return drawn
+
+
+def tip(*lines: str) -> str:
+    """What a pointer on a chart is told, narrow enough for a phone; columns are named as in "@day"."""
+    first, *others = lines
+    return f'<div class="tip"><b>{first}</b><br>{"<br>".join(others)}</div>'
 
 
 @cache

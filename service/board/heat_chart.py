@@ -11,8 +11,9 @@ from bokeh.models import ColumnDataSource, DatetimeTickFormatter, HoverTool
 from bokeh.plotting import figure
 
 from models.units import FloatArray, fahrenheit_days_from_celsius_days
-from service.board.charts import BAND, CHART_INK, MUTED, PLUM, Chart, chart, plain_figure
-from service.board.pages import Units, long_date, told_heat
+from models.vineyard.wording import in_words
+from service.board.charts import BAND, CHART_INK, MUTED, PLUM, Chart, chart, plain_figure, tip
+from service.board.pages import Units, told_heat
 from service.usecases.heat import SeasonComparison
 
 DAYS_AFTER = 14
@@ -83,7 +84,7 @@ def _figure(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) ->
     source = ColumnDataSource(
         {
             "date": np.array([line.date for line in lines], dtype="datetime64[ms]"),
-            "day": [long_date(line.date) for line in lines],
+            "day": [in_words(line.date) for line in lines],
             **columns,
             **texts,
         }
@@ -109,12 +110,7 @@ def _figure(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) ->
         HoverTool(
             renderers=[middle if not np.isnan(columns["median"]).all() else ours],
             mode="vline",
-            tooltips=[
-                ("", "@day"),
-                (f"season {season}", "@this_text"),
-                ("past median", "@median_text"),
-                ("past range", "@low_text to @high_text"),
-            ],
+            tooltips=tip("@day", f"{season}: @this_text", "past: @median_text", "@low_text to", "@high_text"),
         )
     )
     drawn.xaxis.formatter = DatetimeTickFormatter(days="%e %b", months="%b", years="%b")

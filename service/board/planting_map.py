@@ -25,7 +25,8 @@ SAID_OF_SHAPE: dict[Shape, str] = {
     "not_viable": "pollen not viable",
 }
 MOST_LABELS = 150  # more would hide each other
-ROOM_FOR_A_BLOCK = 34  # between two neighbours, for a mark and its label [px]
+ROOM_FOR_A_MARK = 34  # between two neighbours [px]
+ROOM_FOR_A_LETTER = 4.5  # as labels stand above and below in turn [px]
 WIDEST = 2400  # [px]
 
 
@@ -174,4 +175,5 @@ def _least_width(blocks: tuple[Block, ...], width_m: float) -> int:
         ),
         default=width_m,
     )
-    return min(round(ROOM_FOR_A_BLOCK * width_m / nearest), WIDEST)
+    room = max(ROOM_FOR_A_MARK, ROOM_FOR_A_LETTER * max(len(block.key) for block in blocks))
+    return min(round(room * width_m / nearest), WIDEST)

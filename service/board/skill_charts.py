@@ -19,7 +19,7 @@ from bokeh.models import (
 from bokeh.plotting import figure
 
 from models.vineyard.wording import in_words
-from service.board.charts import CHART_INK, LEAF, MUTED, PLUM, Chart, chart, plain_figure
+from service.board.charts import CHART_INK, LEAF, MUTED, PLUM, Chart, chart, plain_figure, tip
 
 PICTURED_YEAR = 2001  # all seasons lie upon each other in one year
 WEATHER_KNOWN = ("known weather", "others seen")
@@ -68,6 +68,7 @@ def skill_pictures(report: Mapping[str, Any], vineyard: str, *, stage: str, lead
         for score in report["scores"]
         if score["stage"] == stage and score["cultivar"] is None and score["n"]
     ]
+    scores.sort(key=lambda score: not score.lead.isdigit())  # the leads in days stand together
     past = [
         PastForecast(
             season=row["season"],
@@ -118,7 +119,7 @@ def _scatter(past: Sequence[PastForecast]) -> figure:
     )
     days = DatetimeTickFormatter(days="%e %b", months="%e %b", years="%e %b")
     drawn.xaxis.formatter = drawn.yaxis.formatter = days
-    drawn.xaxis.ticker = DatetimeTicker(desired_num_ticks=5)
+    drawn.xaxis.ticker = DatetimeTicker(desired_num_ticks=3)
     drawn.line(
         ends, ends, color=MUTED, line_dash="dashed", line_width=1.5, legend_label="forecast = observed"
     )
@@ -128,7 +129,7 @@ def _scatter(past: Sequence[PastForecast]) -> figure:
     drawn.add_tools(
         HoverTool(
             renderers=[points],
-            tooltips=[("", "@said"), ("observed", "@observed_text"), ("forecast", "@forecast_text")],
+            tooltips=tip("@said", "observed @observed_text", "forecast @forecast_text"),
         )
     )
     drawn.legend.location = "top_left"
@@ -149,32 +150,25 @@ def _lead_figure(scores: Sequence[LeadScore], label: str, y_range: Range) -> fig
 
 def _short(lead: str) -> str:
     """A lead as an axis has room for it."""
-    return {"known weather": "weather\nknown", "others seen": "others\nseen"}.get(lead, lead)
+    return {"known weather": "known", "others seen": "seen"}.get(lead, lead)
 
 
 def _error_by_lead(scores: Sequence[LeadScore]) -> figure:
     drawn = _lead_figure(scores, "RMSE [days]", DataRange1d(start=0))
     source = _lead_source(scores)
-    ours = drawn.line("lead", "rmse", source=source, color=PLUM, line_width=3, legend_label="forecast")
-    drawn.scatter("lead", "rmse", source=source, color=PLUM, size=9, legend_label="forecast")
-    drawn.line(
-        "lead",
-        "baseline_rmse",
-        source=source,
-        color=LEAF,
-        line_width=2,
-        line_dash="dashed",
-        legend_label="cultivar's own past dates",
-    )
+    by_days = _lead_source([score for score in scores if score.lead.isdigit()])
+    own = "cultivar's own past dates"
+    drawn.line("lead", "rmse", source=by_days, color=PLUM, line_width=3)
+    drawn.line("lead", "baseline_rmse", source=by_days, color=LEAF, line_width=2, line_dash="dashed")
     drawn.scatter(
-        "lead", "baseline_rmse", source=source, color=LEAF, marker="square", size=8,
-        legend_label="cultivar's own past dates",
-    )  # fmt: skip
+        "lead", "baseline_rmse", source=source, color=LEAF, marker="square", size=8, legend_label=own
+    )
+    ours = drawn.scatter("lead", "rmse", source=source, color=PLUM, size=9, legend_label="forecast")
     drawn.add_tools(
         HoverTool(
             renderers=[ours],
             mode="vline",
-            tooltips=[("", "@said"), ("forecast", "@rmse_text"), ("own past dates", "@baseline_rmse_text")],
+            tooltips=tip("@said", "forecast @rmse_text", "own past dates @baseline_rmse_text"),
         )
     )
     drawn.legend.location = "bottom_left"
@@ -187,9 +181,7 @@ def _coverage_by_lead(scores: Sequence[LeadScore], interval: float) -> figure:
     source = _lead_source(scores)
     bars = drawn.vbar("lead", top="coverage", width=0.55, source=source, color=PLUM, alpha=0.75)
     drawn.hspan(y=[interval], line_color=CHART_INK, line_dash="dashed", line_width=2)
-    drawn.add_tools(
-        HoverTool(renderers=[bars], mode="vline", tooltips=[("", "@said"), ("inside", "@coverage_text")])
-    )
+    drawn.add_tools(HoverTool(renderers=[bars], mode="vline", tooltips=tip("@said", "inside @coverage_text")))
     return drawn
 
 

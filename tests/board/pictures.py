@@ -37,7 +37,11 @@ def take(folder: Path, scenes: list[str]) -> None:
                                 _open_first(page, folder / f"{scene}-open-{width}.png")
                                 if size is DESK:
                                     page.emulate_media(media="print")
-                                    page.pdf(path=folder / f"{scene}-print.pdf", format="A4", print_background=False)
+                                    page.pdf(
+                                        path=folder / f"{scene}-print.pdf",
+                                        format="A4",
+                                        print_background=False,
+                                    )
                                     page.emulate_media(media="screen")
                         watch.clean()
 

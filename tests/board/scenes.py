@@ -38,7 +38,9 @@ def long_names(records: Repositories) -> None:
 def one_block(records: Repositories) -> None:
     """A vineyard of a single, pistillate block, beside the demo whose bloom log it learns from."""
     load_demo(records)
-    _vineyard(records, "one", "One Row", "block,cultivar,flower_type,x_m,y_m\nrow-1,Copper Lull,pistillate,0,0\n")
+    _vineyard(
+        records, "one", "One Row", "block,cultivar,flower_type,x_m,y_m\nrow-1,Copper Lull,pistillate,0,0\n"
+    )
 
 
 def forty_blocks(records: Repositories) -> None:
@@ -64,7 +66,10 @@ def no_data(records: Repositories) -> None:
 def overdue(records: Repositories) -> None:
     """The demo in June: visits say not yet where the medians are past."""
     load_demo(records)
-    late = [Visit(dt.date(2026, 6, 10), "", block, percent_open=0.0) for block in ("west-4", "middle-2", "middle-1")]
+    late = [
+        Visit(dt.date(2026, 6, 10), "", block, percent_open=0.0)
+        for block in ("west-4", "middle-2", "middle-1")
+    ]
     store_visits(records, KEY, late)
 
 

@@ -119,7 +119,9 @@ class Watch:
 @contextmanager
 def watched(browser: Browser, size: dict[str, int], *, touch: bool = False) -> Iterator[tuple[Page, Watch]]:
     """A page of a fresh browser profile; what it asks of other machines is refused and noted."""
-    context = browser.new_context(viewport={"width": size["width"], "height": size["height"]}, has_touch=touch)
+    context = browser.new_context(
+        viewport={"width": size["width"], "height": size["height"]}, has_touch=touch
+    )
     context.set_default_timeout(30_000)
     watch = Watch()
     watch_context(context, watch)

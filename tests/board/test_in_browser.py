@@ -1,0 +1,338 @@
+"""The board in a real browser: what a grower does, on a phone and on a desk."""
+
+from __future__ import annotations
+
+import json
+import urllib.request
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+import demo_weather
+from tests.board.scenes import SCENES
+from tests.board.serving import DESK, PHONE, Served, Watch, watched
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+
+BOARD = f"/vineyards/{demo_weather.VINEYARD.key}"
+DEMO_BOARD = f"{BOARD}?as_of={demo_weather.AS_OF}"
+REFUSED_FORM = "the server responded with a status of 422"
+NO_CONNECTION = ("ERR_CONNECTION_REFUSED", "Failed to fetch")
+
+
+def test_first_use_from_files(fresh_service: Served, browser: Browser, tmp_path: Path) -> None:
+    files = demo_files(tmp_path)
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(fresh_service.address)
+        assert "No vineyard yet" in page.inner_text("main")
+        sound(page, watch)
+        fill_first_use(page, "Low Meadow", files)
+        page.get_by_role("button", name="Make the vineyard").click()
+        page.wait_for_selector("h1:has-text('Low Meadow is made')")
+        sound(page, watch)  # the gap in the demo's weather and its slip are told
+        page.get_by_role("link", name="To the season board").click()
+        page.wait_for_selector("h1:has-text('Low Meadow')")
+        assert page.locator("details.group").count() > 0
+        sound(page, watch)
+
+
+@SIZES
+def test_an_upload_with_errors_names_the_lines_stores_nothing_and_can_be_mended(
+    size: dict[str, int], fresh_service: Served, browser: Browser, tmp_path: Path
+) -> None:
+    files = demo_files(tmp_path)
+    good = {name: path.read_text() for name, path in files.items()}
+    lines = good["temperatures"].splitlines()
+    lines[6] = "2012-02-31,3,9"
+    files["temperatures"].write_text("\n".join(lines))
+    files["planting"].write_text(
+        good["planting"].replace("west-2,Copper Lull,pistillate", "west-2,Copper Lull,sturdy")
+    )
+    with watched(browser, size) as (page, watch):
+        watch.forgiven = (REFUSED_FORM,)
+        page.goto(fresh_service.address)
+        fill_first_use(page, "Low Meadow", files)
+        page.get_by_role("button", name="Make the vineyard").click()
+        faults = page.locator("[role=alert]")
+        faults.wait_for()
+        told = faults.inner_text()
+        assert "Line 7" in told
+        assert "2012-02-31" in told
+        assert "Line 3" in told
+        assert "sturdy" in told
+        assert page.evaluate("document.activeElement.id") == "faults"
+        assert page.input_value("#name") == "Low Meadow"
+        assert asked(fresh_service, "/v1/vineyards") == {"vineyards": []}
+        assert asked(fresh_service, "/v1/stations") == {"stations": []}
+        assert asked(fresh_service, "/v1/cultivars") == {"cultivars": []}
+        sound(page, watch)
+        for name, path in files.items():
+            path.write_text(good[name])
+        fill_first_use(page, "Low Meadow", files)
+        page.get_by_role("button", name="Make the vineyard").click()
+        page.wait_for_selector("h1:has-text('Low Meadow is made')")
+        sound(page, watch)
+
+
+@SIZES
+def test_the_demo_is_one_click_and_twice_is_once(
+    size: dict[str, int], fresh_service: Served, browser: Browser
+) -> None:
+    with watched(browser, size) as (page, watch):
+        for _ in range(2):
+            page.goto(fresh_service.address)
+            page.get_by_role("button", name="Try the demo").click()
+            page.wait_for_url(f"**{DEMO_BOARD}")
+        levels = page.locator("li.warning .level").all_inner_texts()
+        assert levels == sorted(levels)
+        assert {"Act", "Watch"} <= set(levels)
+        assert "west-4" in page.locator("details.group.act").all_inner_texts()[-1]
+        sound(page, watch)
+        assert len(asked(fresh_service, "/v1/vineyards")["vineyards"]) == 1
+        assert len(asked(fresh_service, "/v1/fits")["fits"]) == 1
+
+
+@SIZES
+def test_a_visit_moves_the_windows(size: dict[str, int], demo_service: Served, browser: Browser) -> None:
+    with watched(browser, size) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD)
+        before = window(page, "west-2")
+        page.get_by_role("link", name="Record a visit").first.click()
+        page.select_option("#block", "west-2")
+        sound(page, watch)
+        page.get_by_text("75", exact=True).click()
+        page.get_by_role("button", name="Record", exact=True).click()
+        page.wait_for_selector("#said:has-text('Sent: west-2')")
+        assert page.locator("#kept").is_hidden()
+        sound(page, watch)
+        page.get_by_role("link", name="To the season board").click()
+        page.wait_for_selector("[role=status]:has-text('west-2')")
+        after = window(page, "west-2")
+        assert after != before
+        assert "full bloom seen" in after
+        sound(page, watch)
+
+
+def test_an_exact_number_counts_instead_of_a_tile(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
+        page.select_option("#block", "middle-2")
+        page.get_by_text("75", exact=True).click()
+        page.fill("#exact", "12.5")
+        page.get_by_role("button", name="Record", exact=True).click()
+        page.wait_for_selector("#said:has-text('12.5 %')")
+        watch.clean()
+    stored = [visit for visit in visits(demo_service) if visit["block"] == "middle-2"]
+    assert [visit["percent_open"] for visit in stored] == [12.5]
+
+
+def test_a_visit_is_kept_without_a_connection_and_sent_later(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        watch.forgiven = NO_CONNECTION
+        page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
+        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+        page.wait_for_function(
+            "caches.open('capfall-visit-form').then((c) => c.keys()).then((k) => k.length >= 4)"
+        )
+        demo_service.stop()
+        page.select_option("#block", "west-4")
+        page.get_by_text("10", exact=True).click()
+        page.get_by_role("button", name="Record", exact=True).click()
+        page.wait_for_selector("#said:has-text('No connection')")
+        assert "west-4, 2026-05-20: 10 % of caps off" in page.inner_text("#kept-list")
+        page.reload()  # the form opens without the service, and still knows of the visit
+        page.wait_for_selector("#kept-list li")
+        assert "waiting" in page.inner_text("#kept-list")
+        serious = serious_violations(page)
+        assert serious == []
+        demo_service.start()
+        page.get_by_role("button", name="Send now").click()
+        page.wait_for_selector("#said:has-text('Sent: west-4')")
+        assert page.locator("#kept").is_hidden()
+        watch.clean()
+    assert [visit["percent_open"] for visit in visits(demo_service) if visit["date"] == "2026-05-20"] == [10]
+
+
+def test_a_refused_visit_says_why_and_can_be_discarded(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        watch.forgiven = (REFUSED_FORM,)
+        page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
+        page.evaluate("document.querySelector('#block').add(new Option('gone', 'gone'))")
+        page.select_option("#block", "gone")
+        page.get_by_text("10", exact=True).click()
+        page.get_by_role("button", name="Record", exact=True).click()
+        page.wait_for_selector("#kept-list:has-text('refused')")
+        page.get_by_role("button", name="Discard").click()
+        assert page.locator("#kept").is_hidden()
+        watch.clean()
+
+
+def test_the_feed_link_leads_to_a_calendar(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, DESK) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD)
+        address = page.get_by_role("link", name="Calendar feed").get_attribute("href")
+        assert address == f"/v1{BOARD}/calendar.ics"
+        answer = page.request.get(demo_service.address + address)
+        assert answer.ok
+        assert answer.headers["content-type"].startswith("text/calendar")
+        assert "BEGIN:VEVENT" in answer.text()
+        watch.clean()
+
+
+@SIZES
+def test_day_interval_and_units_can_be_changed(
+    size: dict[str, int], demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, size) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD)
+        assert "°C·day" in page.inner_text(".asof")
+        narrow = band_width(page)
+        page.select_option("#interval", "0.95")
+        page.select_option("#units", "us")
+        page.fill("#as_of", "2026-05-12")
+        page.get_by_role("button", name="Show").click()
+        page.wait_for_url("**as_of=2026-05-12**")
+        assert "°F·day" in page.inner_text(".asof")
+        assert "Tuesday 12 May 2026" in page.inner_text(".asof")
+        assert "49 ft" in page.inner_text("main")
+        assert band_width(page) > narrow
+        sound(page, watch)
+        page.get_by_role("link", name="Planting map").click()
+        assert "49 ft" in page.inner_text("main")
+        sound(page, watch)
+
+
+def test_a_block_opens_by_keyboard_and_tells_its_numbers(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, DESK) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD)
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "To the content"
+        group = page.locator("details.group", has_text="west-4").first
+        group.locator("summary").focus()
+        page.keyboard.press("Enter")
+        assert "bloom start" in group.inner_text()
+        assert "Lost without it" in group.inner_text()
+        sound(page, watch)
+
+
+def test_a_tap_on_the_heat_chart_gives_the_numbers(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD, wait_until="networkidle")
+        chart = page.locator("#heat-chart")
+        chart.locator("canvas").first.wait_for()
+        chart.scroll_into_view_if_needed()
+        place = chart.bounding_box()
+        assert place is not None
+        assert page.locator(".tip").count() == 0
+        page.touchscreen.tap(place["x"] + 200, place["y"] + 150)
+        page.locator(".tip").wait_for()
+        assert "past:" in page.locator(".tip").inner_text()
+        page.locator("summary", has_text="Heat as a table").click()
+        assert "past median" in page.inner_text("main")
+        watch.clean()
+
+
+@SIZES
+def test_the_map_marks_the_uncovered_blocks_in_words(
+    size: dict[str, int], demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, size) as (page, watch):
+        page.goto(f"{demo_service.address}{BOARD}/map")
+        assert "No viable pollen source within 15 m of east-2 and north-1." in page.inner_text("main")
+        assert page.locator("svg.planting text.alarm").all_text_contents() == ["no pollen", "no pollen"]
+        assert page.locator("svg.planting path.uncovered").count() == 2
+        sound(page, watch)
+
+
+@pytest.mark.parametrize("scene", SCENES)
+@SIZES
+def test_every_page_of_every_scene_is_sound(
+    scene: str, size: dict[str, int], scene_service: Served, browser: Browser
+) -> None:
+    _, vineyard, as_of = SCENES[scene]
+    with watched(browser, size) as (page, watch):
+        for path in ("", "/visit", "/map", "/skill"):
+            page.goto(
+                f"{scene_service.address}/vineyards/{vineyard}{path}?as_of={as_of}", wait_until="networkidle"
+            )
+            sound(page, watch)
+
+
+def test_an_overdue_block_says_so(tmp_path: Path, browser: Browser) -> None:
+    from tests.board.scenes import build
+    from tests.board.serving import served
+
+    build("overdue", tmp_path / "overdue.db")
+    with served(tmp_path / "overdue.db") as service, watched(browser, PHONE) as (page, watch):
+        page.goto(f"{service.address}{BOARD}?as_of=2026-06-12")
+        assert "overdue, visits say not yet" in window(page, "west-4")
+        assert "presumed past, nobody looked" in window(page, "east-2")
+        watch.clean()
+
+
+def sound(page: Page, watch: Watch) -> None:
+    """No error, nothing asked of another machine, nothing wider than the window, no serious violation of WCAG."""
+    assert serious_violations(page) == []
+    too_wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert too_wide <= 0
+    watch.clean()
+
+
+def serious_violations(page: Page) -> list[str]:
+    """What axe-core finds on the page as it stands."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{each['id']}: {each['nodes'][0]['html'][:200]}"
+        for each in found
+        if each["impact"] in ("serious", "critical")
+    ]
+
+
+def demo_files(folder: Path) -> dict[str, Path]:
+    """The demo's files on disk, by the field of the form that takes them."""
+    paths = {}
+    for name in ("temperatures", "planting", "bloom_log", "visits"):
+        paths[name] = folder / f"{name}.csv"
+        paths[name].write_bytes(demo_weather.files()[f"{name}.csv"])
+    return paths
+
+
+def fill_first_use(page: Page, name: str, files: dict[str, Path]) -> None:
+    """Fill in the form for a new vineyard."""
+    page.fill("#name", name)
+    page.fill("#latitude", "31.1")
+    page.fill("#longitude", "-87.3")
+    for field, path in files.items():
+        page.set_input_files(f"#{field}", path)
+
+
+def window(page: Page, block: str) -> str:
+    """What the board says beside a block's name, in its first row."""
+    row = page.locator(".row", has=page.locator(f".who b:text-is('{block}')")).first
+    return row.locator(".window").inner_text()
+
+
+def band_width(page: Page) -> float:
+    """How wide the first interval is drawn, in pixels."""
+    box = page.locator(".season .band").first.bounding_box()
+    assert box is not None
+    return box["width"]
+
+
+def asked(service: Served, path: str) -> Any:
+    """What the API answers."""
+    with urllib.request.urlopen(service.address + path) as answer:
+        return json.load(answer)
+
+
+def visits(service: Served) -> list[dict[str, Any]]:
+    """All visits of the demo's vineyard."""
+    found: list[dict[str, Any]] = asked(service, f"/v1{BOARD}/visits")["visits"]
+    return found
