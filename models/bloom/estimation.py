@@ -56,7 +56,9 @@ class Estimate:
     said: Evidence
 
 
-def estimate(intervals: HeatIntervals, *, start: Spread | None = None) -> Estimate:
+def estimate(
+    intervals: HeatIntervals, *, start: Spread | None = None, tolerance: float = TOLERANCE
+) -> Estimate:
     """Estimate spreads and effects.
 
     Parameters
@@ -65,6 +67,8 @@ def estimate(intervals: HeatIntervals, *, start: Spread | None = None) -> Estima
         Every unit with at least one stage seen.
     start : Spread, optional
         Where to start from.
+    tolerance : float
+        Relative change of the standard deviations at which to stop.
     """
     cultivars, seasons = len(intervals.cultivars), len(intervals.seasons)
     units = Units(intervals.cultivar_of, cultivars + intervals.season_of, intervals.lower, intervals.upper)
@@ -72,11 +76,13 @@ def estimate(intervals: HeatIntervals, *, start: Spread | None = None) -> Estima
     spread = start or assumed
     sites = first_sites(units)
     weight, season_weight = np.ones(len(intervals.units)), np.ones(seasons)
+    no_pull = np.zeros((cultivars + seasons, len(intervals.stages)))
+    alike = _drift_between(intervals.seasons)
     for _ in range(MOST_ITERATIONS):
-        carried = _season_correlation(intervals.seasons, spread.drift_share, season_weight)
+        shock = np.diag((1 - spread.drift_share) / season_weight)
+        carried = _Carried(spread.drift_share * alike, shock)
         said = evidence(sites, spread.within, weight)
-        prior, no_pull = _prior(spread, cultivars, carried)
-        effects = posterior(prior, no_pull, units, said)
+        effects = posterior(_prior(spread, cultivars, carried), no_pull, units, said)
         sites = refined_sites(units, sites, effects, spread.within, weight)
         own = own_deviation(sites, effects, units, spread.within, weight)
         within = with_prior(np.einsum("u,ujk->jk", weight, own), weight.size, assumed.within)
@@ -89,7 +95,7 @@ def estimate(intervals: HeatIntervals, *, start: Spread | None = None) -> Estima
         )
         change = _change(spread, updated)
         spread = updated
-        if change < TOLERANCE:
+        if change < tolerance:
             break
     return Estimate(units, spread, sites, weight, season_weight, effects, said)
 
@@ -108,12 +114,12 @@ def assumed_spread(heat_a_day: FloatArray) -> Spread:
     )
 
 
-def _season_correlation(
-    seasons: Sequence[tuple[str, int]], drift_share: float, season_weight: FloatArray
-) -> FloatArray:
-    """Variance of season effects in units of Omega; shape (season, season)."""
-    shock = np.diag((1 - drift_share) / season_weight)
-    return drift_share * _drift_between(seasons) + shock
+class _Carried:
+    """Variance of season effects in units of Omega, in its parts and inverted; each (season, season)."""
+
+    def __init__(self, drift: FloatArray, shock: FloatArray) -> None:
+        self.drift, self.shock = drift, shock
+        self.precision: FloatArray = np.asarray(np.linalg.inv(drift + shock), dtype=np.float64)
 
 
 def _drift_between(seasons: Sequence[tuple[str, int]]) -> FloatArray:
@@ -122,17 +128,22 @@ def _drift_between(seasons: Sequence[tuple[str, int]]) -> FloatArray:
     return np.where(places[:, None] == places[None, :], drift_correlation(years, years), 0.0)
 
 
-def _prior(spread: Spread, cultivars: int, carried: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Prior precision of all effects, and its pull; the mean of the cultivars is free."""
-    stages, effects = spread.within.shape[0], cultivars + carried.shape[0]
-    across = np.zeros((effects, effects))
-    across[:cultivars, :cultivars] = np.eye(cultivars) - 1 / cultivars
-    precision = np.einsum("cd,jk->cjdk", across, np.linalg.inv(spread.between_cultivars))
-    across = np.zeros((effects, effects))
-    across[cultivars:, cultivars:] = np.linalg.inv(carried)
-    precision += np.einsum("cd,jk->cjdk", across, np.linalg.inv(spread.between_seasons))
-    precision += VAGUE * np.einsum("cd,jk->cjdk", np.eye(effects), np.eye(stages))
-    return precision, np.zeros((effects, stages))
+def _prior(spread: Spread, cultivars: int, carried: _Carried) -> FloatArray:
+    """Prior precision of all effects; the mean of the cultivars is free."""
+    stages, effects = spread.within.shape[0], cultivars + carried.precision.shape[0]
+    precision = np.zeros((effects, stages, effects, stages))
+    first, last = slice(None, cultivars), slice(cultivars, None)
+    centre = np.eye(cultivars) - 1 / cultivars
+    precision[first, :, first, :] = _outer(centre, spread.between_cultivars)
+    precision[last, :, last, :] = _outer(carried.precision, spread.between_seasons)
+    flat = precision.reshape(effects * stages, effects * stages)
+    flat[np.diag_indices(effects * stages)] += VAGUE
+    return precision
+
+
+def _outer(across: FloatArray, variance: FloatArray) -> FloatArray:
+    """Product of a matrix over effects and the inverse of one over stages: (effect, stage, effect, stage)."""
+    return np.asarray(across[:, None, :, None] * np.linalg.inv(variance)[None, :, None, :], dtype=np.float64)
 
 
 def _between_cultivars(effects: Gaussian, cultivars: int, spread: Spread, assumed: Spread) -> FloatArray:
@@ -143,32 +154,29 @@ def _between_cultivars(effects: Gaussian, cultivars: int, spread: Spread, assume
     return with_prior(moments + spread.between_cultivars, cultivars, assumed.between_cultivars)
 
 
-def _between_seasons(effects: Gaussian, cultivars: int, carried: FloatArray, assumed: Spread) -> FloatArray:
+def _between_seasons(effects: Gaussian, cultivars: int, carried: _Carried, assumed: Spread) -> FloatArray:
     delta, cov = effects.mean[cultivars:], effects.covariance[cultivars:, :, cultivars:, :]
-    known = np.linalg.inv(carried)
-    moments = np.einsum("st,sj,tk->jk", known, delta, delta) + np.einsum("st,sjtk->jk", known, cov)
+    known = carried.precision
+    moments = delta.T @ known @ delta + np.einsum("st,sjtk->jk", known, cov)
     return with_prior(moments, delta.shape[0], assumed.between_seasons)
 
 
 def _season_parts(
-    effects: Gaussian, cultivars: int, spread: Spread, carried: FloatArray, season_weight: FloatArray
+    effects: Gaussian, cultivars: int, spread: Spread, carried: _Carried, season_weight: FloatArray
 ) -> tuple[float, FloatArray]:
     """Part season effects into drift and shock: the drift's new share of Omega, and the seasons' tail weights."""
     delta, cov = effects.mean[cultivars:], effects.covariance[cultivars:, :, cultivars:, :]
     stages = delta.shape[1]
     scale = np.linalg.inv(spread.between_seasons)
-    squares = np.einsum("si,ij,tj->st", delta, scale, delta) + np.einsum("sitj,ij->st", cov, scale)
-    known = np.linalg.inv(carried)
+    squares = delta @ scale @ delta.T + np.einsum("sitj,ij->st", cov, scale)
 
     def moments(part: FloatArray) -> FloatArray:
         """Second moments of one part, summed over stages, in units of Omega."""
-        gain = part @ known
+        gain = part @ carried.precision
         return cast(FloatArray, gain @ squares @ gain.T + stages * (part - gain @ part))
 
-    shock_variance = np.diag((1 - spread.drift_share) / season_weight)
-    shock = np.diag(moments(shock_variance))
-    drift_variance = carried - shock_variance
-    drift = np.trace(np.linalg.solve(drift_variance / spread.drift_share, moments(drift_variance)))
+    shock = np.diag(moments(carried.shock))
+    drift = np.trace(np.linalg.solve(carried.drift / spread.drift_share, moments(carried.drift)))
     drift_part = drift / stages + PRIOR_DRIFT_COUNT * PRIOR_DRIFT_SHARE
     shock_part = season_weight @ shock / stages + PRIOR_DRIFT_COUNT * (1 - PRIOR_DRIFT_SHARE)
     share = float(drift_part / (drift_part + shock_part))

@@ -163,7 +163,7 @@ def forecast(
     known = [block for block in blocks if block.cultivar in fit.cultivars]
     look = SeasonLooks.of(seen, known, fit, traces)
     knowledge = learn(fit, look.units_outside(frosted), look.cultivars, site=site.key, season=season)
-    random = np.random.default_rng(_seed(fit, traces, seen, as_of, draws))
+    random = np.random.default_rng(_seed(fit, traces, seen, draws))
     trace_of = trace_of_draws(traces.seasons, season, draws=draws, random=random)
     heat = draw_heat(
         knowledge,
@@ -271,10 +271,13 @@ def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date
     return [traces.window.date_at(int(day)) if np.isfinite(day) else None for day in found]
 
 
-def _seed(fit: Fit, traces: Traces, seen: Sequence[StageInterval], as_of: dt.date, draws: int) -> list[int]:
-    """Numbers from all that the forecast rests on, so that the same question has the same answer."""
+def _seed(fit: Fit, traces: Traces, seen: Sequence[StageInterval], draws: int) -> list[int]:
+    """Numbers from all that the forecast rests on, so that the same question has the same answer.
+
+    The day of asking is no part of them: without news, tomorrow's draws are today's, and no date moves by chance.
+    """
     digest = hashlib.sha256()
     for array in (fit.thresholds.mean, fit.thresholds.covariance, traces.accumulated):
         digest.update(np.ascontiguousarray(array).tobytes())
-    digest.update(repr((sorted(map(repr, seen)), as_of, draws)).encode())
+    digest.update(repr((sorted(map(repr, seen)), draws)).encode())
     return list(np.frombuffer(digest.digest(), dtype=np.uint32))
