@@ -28,6 +28,7 @@ from service.usecases.demo import DemoLoaded, load_demo
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions, make_fit
 from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.usecases.frost import look_for_frost
 from service.usecases.pollen import VineyardPollination, pollinate
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 
@@ -174,8 +175,11 @@ def _print_season(
     _print_each(out, tables.points(tables.unknown_points(foreseen)))
     out.print(tables.heading("Pollen"))
     _print_each(out, tables.warnings(foreseen, pollination))
+    frost = look_for_frost(foreseen)
+    out.print(tables.heading("Frost"))
+    _print_each(out, tables.points(tables.frost_points(frost, us=us)))
     out.print(tables.heading("Cautions"))
-    _print_each(out, tables.points([*cautions, *pollination.cautions]))
+    _print_each(out, tables.points([*cautions, *pollination.cautions, *frost.cautions]))
 
 
 def _print_each(out: Console, parts: Iterable[RenderableType]) -> None:

@@ -20,6 +20,7 @@ from service.ingest.report import Gap, counted
 from service.ingest.temperatures import ReadTemperatures
 from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
+from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 
 WIDEST = 100  # columns
@@ -154,6 +155,25 @@ def unknown_points(foreseen: VineyardForecast) -> list[str]:
     blocks = foreseen.forecast.blocks
     said = list(dict.fromkeys(block.why_none for block in blocks if block.why_none))
     return said + [f"{block.block}: {block.caution}" for block in blocks if block.caution]
+
+
+def frost_points(found: VineyardFrost, *, us: bool) -> list[str]:
+    """The chance of a frost night still to come before a bloom ends, and the nights that came after budbreak."""
+
+    def degrees(celsius: float) -> str:
+        return f"{fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.1f} °C"
+
+    limit = degrees(found.limit_c)
+    chances = {key: block.chance for key, block in found.blocks.items() if block.chance}
+    texts = []
+    if chances:
+        worst = max(chances, key=lambda key: chances[key])
+        texts.append(
+            f"up to {percent(chances[worst])} chance of a night at or below {limit} before bloom ends ({worst})"
+        )
+    nights = {night.date: night.tmin_c for block in found.blocks.values() for night in block.frost_nights}
+    texts += [f"frost night of {in_words(day)}: {degrees(tmin_c)}" for day, tmin_c in sorted(nights.items())]
+    return texts or [f"no night at or below {limit} since budbreak, and none likely before bloom ends"]
 
 
 def _day(day: dt.date | None) -> str:

@@ -12,6 +12,7 @@ from service.feed.trips import missed_tasks, trip_entries
 from service.store.engine import Store
 from service.usecases.calendar import Entry, Revision, keep, number_trips, revise, suppose, told_before
 from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.usecases.frost import look_for_frost
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 
@@ -97,5 +98,6 @@ def _description(foreseen: VineyardForecast, plan: Plan, name: str) -> str:
             *without_window(forecast.blocks, planting),
             *missed_tasks(plan, names_of(planting)),
             *foreseen.cautions,
+            *look_for_frost(foreseen).cautions,
         ]
     )

@@ -151,6 +151,22 @@ def test_a_warning_that_is_gone_is_cancelled_and_stays_so(demo_client: TestClien
     assert by_both(ask(demo_client))[alone] == after[alone]
 
 
+def test_a_new_day_without_news_changes_nothing(
+    demo_client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = by_both(ask(demo_client))
+    set_today(monkeypatch, TODAY + dt.timedelta(days=1))
+    assert by_both(ask(demo_client)) == before
+
+
+def test_a_frost_night_after_budbreak_is_told_in_the_calendar(demo_client: TestClient) -> None:
+    content = "date,tmin_c,tmax_c\n2026-04-20,-2.5,9\n"
+    path = f"/v1/stations/{demo_weather.STATION.key}/temperatures"
+    assert "secondary buds" not in ask(demo_client).decode().replace("\r\n ", "")
+    assert demo_client.post(path, content=content, headers={"Content-Type": "text/csv"}).status_code == 200
+    assert "secondary buds" in ask(demo_client).decode().replace("\r\n ", "")
+
+
 def test_a_trip_whose_day_has_come_stays(demo_client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     before = by_both(ask(demo_client))
     first = min((event for event in before.values() if event.alarms), key=lambda event: event.start)

@@ -1,0 +1,130 @@
+"""Vineyards with known truth: where a forecast says that pollen is likely to end first, it does as often as said.
+
+Each vineyard is simulated from the model: thresholds of its cultivars, a season effect that all share, and
+deviations of single blocks, both with the model's tails; its weather is invented. Past seasons are looked at
+every third day and fitted, the season is forecast three weeks before bloom, and then its true dates are looked up.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from models.bloom.forecast import forecast
+from models.bloom.mixed_model import TAIL_DEGREES
+from models.bloom.thresholds import fit_thresholds
+from models.heat.accumulate import SeasonHeat, accumulate_seasons
+from models.records import Block, Cultivar, FlowerType, HeatRule, Planting, Site, StageInterval
+from models.stages import BLOOM_STAGES
+from models.units import FloatArray
+from models.vineyard.cover import cover, open_anther_days
+from models.vineyard.pollen_warnings import notable
+from models.vineyard.pollination import pollination
+from tests.bloom.simulated import Truth, block_heat, draw_truth, season_effects, weather
+
+VINEYARDS = 80
+SOURCES, PISTILLATE = 3, 3
+SEASONS = range(2010, 2023)  # the last one is forecast
+LOOKED_EVERY = 3  # [day]
+LATITUDE = 31.0
+RULE = HeatRule()
+KEYS = [f"cultivar-{number:02d}" for number in range(SOURCES + PISTILLATE)]
+
+
+@dataclass(frozen=True)
+class Said:
+    """The chance that a source's pollen ends first, and whether it did."""
+
+    chance: float
+    came: bool
+
+
+def true_days(heat: SeasonHeat, needed: FloatArray) -> FloatArray:
+    """Day on which each heat is reached; shape as ``needed``."""
+    return np.searchsorted(heat.accumulated, needed).astype(np.float64)
+
+
+def looks(days: FloatArray, heat: SeasonHeat, season: int, first_look: int) -> list[StageInterval]:
+    """Every stage as walks every third day see it; ``days``: shape (cultivar, stage)."""
+    seen = []
+    for key, stages in zip(KEYS, days, strict=True):
+        for stage, day in zip(BLOOM_STAGES, stages, strict=True):
+            by = int(np.ceil((day - first_look) / LOOKED_EVERY)) * LOOKED_EVERY + first_look
+            dates = heat.window.date_at(by - LOOKED_EVERY), heat.window.date_at(by)
+            seen.append(StageInterval(season, key, key, stage, *dates))
+    return seen
+
+
+def truth_of(random: np.random.Generator) -> Truth:
+    """Cultivars a few days apart, so that chances of every size come up."""
+    return draw_truth(
+        random,
+        cultivars=len(KEYS),
+        stages=3,
+        between_cultivars=35.0,
+        between_seasons=30.0,
+        within=18.0,
+        stage_apart=70.0,
+        tail_degrees=TAIL_DEGREES,
+    )
+
+
+def simulated(seed: int) -> list[Said]:
+    """One vineyard: each pair of a source and a pistillate block."""
+    random = np.random.default_rng(seed)
+    truth = truth_of(random)
+    temperatures = weather("2010-01-01", "2022-12-31", seed=seed)
+    heats = accumulate_seasons(temperatures, RULE, SEASONS, LATITUDE)
+    effects = season_effects(random, truth, len(SEASONS))
+    days = {
+        season: true_days(heats[season], np.maximum.accumulate(block_heat(random, truth, effect), axis=1))
+        for season, effect in zip(SEASONS, effects, strict=True)
+    }
+    past = [
+        seen
+        for season in SEASONS[:-1]
+        for seen in looks(days[season], heats[season], season, int(random.integers(LOOKED_EVERY)))
+    ]
+    site = Site("here", LATITUDE, temperatures, tuple(past))
+    fit = fit_thresholds([site], stages=BLOOM_STAGES, rule=RULE)
+    now = days[SEASONS[-1]]
+    as_of = heats[SEASONS[-1]].window.date_at(int(now[:, 0].min())) - dt.timedelta(days=21)
+    blocks = tuple(Block(key, key, 0.0, 0.0) for key in KEYS)
+    kinds = [FlowerType.PERFECT] * SOURCES + [FlowerType.PISTILLATE] * PISTILLATE
+    cultivars = {
+        key: Cultivar(key, key, kind, kind is FlowerType.PERFECT)
+        for key, kind in zip(KEYS, kinds, strict=True)
+    }
+    made = forecast(fit, site, blocks, as_of=as_of, draws=500)
+    said = []
+    for found in pollination(Planting(blocks, cultivars), made.draws):
+        own = now[KEYS.index(found.block)][np.newaxis]
+        for source in found.sources:
+            opened = open_anther_days(now[KEYS.index(source.block)][np.newaxis], pollen_days=2)
+            first, last = (day[np.newaxis] for day in opened)
+            came = bool(notable(cover(own, first, last, receptive_days=3).after_by).item())
+            said.append(Said(source.chance_ends_first, came))
+    return said
+
+
+@pytest.fixture(scope="module")
+def every() -> list[Said]:
+    return [said for seed in range(100, 100 + VINEYARDS) for said in simulated(seed)]
+
+
+def test_where_four_fifths_are_said_pollen_ends_first_in_70_to_90_of_100(every: list[Said]) -> None:
+    likely = [said for said in every if 0.7 <= said.chance <= 0.9]
+    assert len(likely) >= 100
+    assert np.mean([said.chance for said in likely]) == pytest.approx(0.8, abs=0.02)
+    assert 0.7 <= np.mean([said.came for said in likely]) <= 0.9
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.0, 0.1), (0.1, 0.5), (0.5, 0.7), (0.9, 1.0)])
+def test_other_chances_come_as_often_as_said(every: list[Said], low: float, high: float) -> None:
+    part = [said for said in every if low <= said.chance <= high]
+    assert len(part) >= 60
+    said = np.mean([said.chance for said in part])
+    assert np.mean([said.came for said in part]) == pytest.approx(said, abs=0.1)
