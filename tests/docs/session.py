@@ -44,9 +44,9 @@ class Request:
 
 
 def blocks(text: str) -> Iterator[Block]:
-    """All fenced blocks, in order."""
+    """All fenced blocks, in order; a command that goes on over several lines is one line."""
     for kind, body in re.findall(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL):
-        yield Block(kind, body)
+        yield Block(kind, body.replace("\\\n", " "))
 
 
 def read_curl(line: str) -> Request:

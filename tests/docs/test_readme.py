@@ -80,7 +80,8 @@ def test_commands_and_their_options_exist() -> None:
     group: Any = get_command(commands)
     assert {row[0] for row in table_rows("command")} == {f"`capfall {name}`" for name in group.commands}
     called = [match.split() for match in re.findall(r"\.venv/bin/capfall (\w.*)", "\n".join(SHELL_LINES))]
-    called += [shlex.split(text) for text in re.findall(r"capfall (hindcast --temp.*)", DEVELOPERS)]
+    evidence = "\n".join(block.text for block in blocks(DEVELOPERS))
+    called += [shlex.split(text) for text in re.findall(r"capfall (hindcast --temp.*)", evidence)]
     assert len(called) >= 7
     for name, *words in called:
         known = {option for param in group.commands[name].params for option in param.opts}
