@@ -9,13 +9,15 @@ from pathlib import Path
 import demo_weather
 from models.records import Cultivar, HeatRule, Visit
 from service.ingest.planting import read_planting
+from service.ingest.temperatures import read_temperatures
 from service.store import Store
 from service.store.records import Station, Vineyard
 from service.store.repositories import Repositories
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
-from service.usecases.observations import store_visits
+from service.usecases.observations import store_bloom_log, store_visits
 from service.usecases.plantings import store_planting
+from service.usecases.temperatures import store_observed
 
 GROWER = "local"
 KEY = demo_weather.VINEYARD.key
@@ -63,6 +65,22 @@ def no_data(records: Repositories) -> None:
     records.vineyards.put(Vineyard("bare", "Bare Hill", "bare"))
 
 
+def few_seasons(records: Repositories) -> None:
+    """A part of the demo that is quickly hindcast."""
+    files = demo_weather.files()
+    station = demo_weather.STATION
+    records.stations.put(Station(station.key, station.name, station.latitude, station.longitude))
+    read = read_temperatures(files["temperatures.csv"], unit=None)
+    store_observed(records, station.key, read)
+    header, *rows = files["planting.csv"].decode().strip().splitlines()
+    west = [row for row in rows if row.startswith(("west-1", "west-4"))]
+    _vineyard(records, "few", "Few Seasons", "\n".join([header, *west]))
+    header, *rows = files["bloom_log.csv"].decode().strip().splitlines()
+    late = [row for row in rows if row.split(",")[1] in ("west-1", "west-4") and row >= "2022"]
+    log = "\n".join([header, *late]).encode()
+    store_bloom_log(records, "few", log, date_format=None, on_bad_rows="reject")
+
+
 def overdue(records: Repositories) -> None:
     """The demo in June: visits say not yet where the medians are past."""
     load_demo(records)
@@ -89,7 +107,9 @@ def _vineyard(records: Repositories, key: str, name: str, planting: str) -> None
     store_planting(records, key, read_planting(planting.encode()))
 
 
-SCENES: dict[str, tuple[Callable[[Repositories], None], str, dt.date]] = {
+Scene = tuple[Callable[[Repositories], None], str, dt.date]
+FEW: Scene = (few_seasons, "few", AS_OF)
+SCENES: dict[str, Scene] = {
     "demo": (demo, KEY, AS_OF),
     "long_names": (long_names, KEY, AS_OF),
     "one_block": (one_block, "one", AS_OF),
@@ -101,7 +121,7 @@ SCENES: dict[str, tuple[Callable[[Repositories], None], str, dt.date]] = {
 
 def build(scene: str, database: Path) -> None:
     """Fill a new database with a scene and fit it, without a search: that is quicker."""
-    fill = SCENES[scene][0]
+    fill = (SCENES | {"few_seasons": FEW})[scene][0]
     store = Store(f"sqlite:///{database}")
     try:
         store.migrate()

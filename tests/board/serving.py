@@ -122,7 +122,7 @@ def watched(browser: Browser, size: dict[str, int], *, touch: bool = False) -> I
     context = browser.new_context(
         viewport={"width": size["width"], "height": size["height"]}, has_touch=touch
     )
-    context.set_default_timeout(30_000)
+    context.set_default_timeout(20_000)
     watch = Watch()
     watch_context(context, watch)
     try:

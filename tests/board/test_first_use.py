@@ -1,0 +1,122 @@
+"""First use without a browser: what is stored, what is not, and what is said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+from httpx2 import Response
+
+import demo_weather
+from tests.conftest import client_of
+
+FIELDS = {"name": "Low Meadow", "latitude": "31.1", "longitude": "-87.3"}
+FILES = {
+    name: demo_weather.files()[f"{name}.csv"] for name in ("temperatures", "planting", "bloom_log", "visits")
+}
+
+
+@pytest.fixture
+def client(tmp_path: Path) -> Iterator[TestClient]:
+    with client_of(tmp_path / "capfall.db") as made:
+        yield made
+
+
+def send(client: TestClient, fields: dict[str, str], files: dict[str, bytes]) -> Response:
+    sent = {name: (f"{name}.csv", content) for name, content in files.items()}
+    return client.post("/vineyards", data=fields, files=sent or None, follow_redirects=False)
+
+
+def is_empty(client: TestClient) -> bool:
+    lists = ("vineyards", "stations", "cultivars", "fits")
+    return all(client.get(f"/v1/{name}").json() == {name: []} for name in lists)
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"name": " "}, "give the vineyard a name"),
+        ({"name": "???"}, "no letter"),
+        ({"latitude": "91"}, "91 is outside -90 to 90"),
+        ({"latitude": ""}, "is needed"),
+        ({"longitude": "west"}, "not a number"),
+        ({"reach": "-1"}, "outside 0"),
+        ({"unit": "K"}, "from the lists"),
+    ],
+)
+def test_a_wrong_field_is_named_and_nothing_stored(
+    client: TestClient, fields: dict[str, str], said: str
+) -> None:
+    answer = send(client, FIELDS | fields, FILES)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert is_empty(client)
+
+
+@pytest.mark.parametrize("lacking", ["temperatures", "planting"])
+def test_a_file_that_is_lacking_is_named(client: TestClient, lacking: str) -> None:
+    answer = send(client, FIELDS, {name: content for name, content in FILES.items() if name != lacking})
+    assert answer.status_code == 422
+    assert "Choose the file" in answer.text or "choose the file" in answer.text
+    assert is_empty(client)
+
+
+def test_either_a_bloom_log_or_visits_is_needed(client: TestClient) -> None:
+    without = {name: FILES[name] for name in ("temperatures", "planting")}
+    assert "choose a bloom log, visits, or both" in send(client, FIELDS, without).text
+    assert is_empty(client)
+
+
+def test_faults_of_all_files_come_at_once(client: TestClient) -> None:
+    broken = FILES | {
+        "temperatures": b"date,tmin_c,tmax_c\n2025-01-01,x,3\n",
+        "bloom_log": b"season,block,bloom_start\n2024,nowhere,2024-05-01\n",
+    }
+    text = send(client, FIELDS, broken).text
+    assert "Line 2" in text
+    assert "nowhere" in text
+    assert is_empty(client)
+
+
+def test_observations_that_fail_while_stored_take_all_with_them(client: TestClient) -> None:
+    long = f"date,block,percent_open,observer\n2025-05-01,west-1,0,{'x' * 300}\n".encode()
+    answer = send(client, FIELDS, FILES | {"visits": long})
+    assert answer.status_code == 422
+    assert is_empty(client)
+
+
+def test_a_name_is_taken_once(client: TestClient) -> None:
+    few = {"temperatures": b"date,tmin_c,tmax_c\n2025-01-01,1,3\n", "planting": FILES["planting"]}
+    few["visits"] = b"date,block,percent_open\n2025-05-01,west-1,0\n"
+    first = send(client, FIELDS, few)
+    assert first.status_code == 201
+    assert (
+        "No forecast yet" in first.text
+    )  # one look is no date: the files are kept, and the page says what lacks
+    assert "taken already" in send(client, FIELDS | {"name": "low meadow"}, few).text
+
+
+def test_units_and_ways_to_write_dates(client: TestClient) -> None:
+    files = {
+        "temperatures": b"date,tmin,tmax\n31/05/2025,50,86\n",
+        "planting": FILES["planting"],
+        "visits": b"date,block,percent_open\n31/05/2025,west-1,40\n",
+    }
+    answer = send(
+        client, FIELDS | {"unit": "F", "dates": "day_first", "reach": "100", "reach_unit": "ft"}, files
+    )
+    assert answer.status_code == 201
+    stored = client.get("/v1/stations/low-meadow/temperatures").json()
+    assert [(day["date"], day["tmin"], day["tmax"]) for day in stored["days"]] == [("2025-05-31", 10.0, 30.0)]
+    assert client.get("/v1/vineyards/low-meadow").json()["reach_m"] == pytest.approx(30.48, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["temperatures", "planting", "bloom_log", "visits"])
+def test_templates_can_be_read_together(client: TestClient, name: str) -> None:
+    answer = client.get(f"/file-templates/{name}.csv")
+    assert answer.headers["content-disposition"] == f'attachment; filename="{name}.csv"'
+    templates = {each: client.get(f"/file-templates/{each}.csv").content for each in FILES}
+    assert send(client, FIELDS, templates).status_code in (201, 303)
+    assert client.get("/file-templates/other.csv").status_code == 404
