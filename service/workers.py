@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import ctypes
 import os
 import signal
 import threading
-import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context, parent_process
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from multiprocessing.connection import wait as wait_for
 from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import Self, TypeVar
 
 from service.threads import use_one_thread
 
@@ -42,10 +42,11 @@ class Workers:
     def __init__(self, count: int | None = None) -> None:
         context = get_context("spawn")  # a fork would take over locks that the service's threads hold
         self.count = count or available_cores()
-        # not an Event: to set one waits for every process that looks at it, also for those that have ended
-        self._stop = context.RawValue(ctypes.c_bool, False)
+        # A pipe, not an Event: to set one waits for every process that looks at it, also for those that have ended.
+        self._wanted, self._want = context.Pipe(duplex=False)
+        self._stopped = False
         self._pool = ProcessPoolExecutor(
-            self.count, mp_context=context, initializer=_prepare, initargs=(self._stop,)
+            self.count, mp_context=context, initializer=_prepare, initargs=(self._wanted,)
         )
 
     def __enter__(self) -> Self:
@@ -57,10 +58,13 @@ class Workers:
         if kind is not None:
             self.stop()
         self._pool.shutdown(cancel_futures=True)
+        self._want.close()
+        self._wanted.close()
 
     def stop(self) -> None:
         """End the processes in the midst of their work; whoever waits for it gets `Stopped`."""
-        self._stop.value = True
+        self._stopped = True
+        self._want.close()
 
     def run_each(self, works: Sequence[Work[Result]], done: Callable[[int], None]) -> list[Result]:
         """The answers of all works, in their order; ``done`` is told how many there are, as they come.
@@ -78,7 +82,7 @@ class Workers:
             futures = [self._pool.submit(work) for work in works]
             waiting: set[Future[Result]] = set(futures)
             while waiting:
-                if self._stop.value:
+                if self._stopped:
                     raise Stopped
                 came, waiting = wait(waiting, LOOK_EVERY_SECONDS, FIRST_COMPLETED)
                 for future in came:
@@ -87,7 +91,7 @@ class Workers:
                     done(len(futures) - len(waiting))
             return [future.result() for future in futures]
         except BrokenProcessPool:
-            if self._stop.value:
+            if self._stopped:
                 raise Stopped from None
             raise WorkersLost from None
 
@@ -97,16 +101,14 @@ def available_cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _prepare(stop: ctypes.c_bool) -> None:
+def _prepare(wanted: Connection) -> None:
     """In each process: one thread for linear algebra, interrupts left to the parent, and an end when told."""
     use_one_thread()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_when_told, args=(stop,), daemon=True).start()
+    threading.Thread(target=_end_when_unwanted, args=(wanted,), daemon=True).start()
 
 
-def _end_when_told(stop: ctypes.c_bool) -> None:
-    """End this process when its work is no longer wanted, or when nobody is left to want it."""
-    parent: Any = parent_process()
-    while parent.is_alive() and not stop.value:
-        time.sleep(LOOK_EVERY_SECONDS)
+def _end_when_unwanted(wanted: Connection) -> None:
+    """End this process, in the midst of its work too, when the pipe does."""
+    wait_for([wanted])
     os._exit(1)
