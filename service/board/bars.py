@@ -79,6 +79,8 @@ class Bar:
         None without a forecast.
     visits : tuple of Mark
         Looks at the block.
+    caution : str or None
+        What is special about its forecast.
     """
 
     block: str
@@ -89,6 +91,7 @@ class Bar:
     stages: tuple[StageLine, ...]
     drawn: Drawn | None = None
     visits: tuple[Mark, ...] = ()
+    caution: str | None = None
 
     @property
     def told(self) -> str:
@@ -129,6 +132,7 @@ def bar(
             StageLine(stage, SAID_OF_STATUS[told.status], told) for stage, told in found.stages.items()
         ),
         visits=tuple(_visit_marks(visits, axis)) if axis is not None else (),
+        caution=found.caution,
         drawn=_drawn(stages, axis) if axis is not None and stages else None,
     )
 

@@ -220,6 +220,16 @@ def test_a_block_opens_by_keyboard_and_tells_its_numbers(demo_service: Served, b
         sound(page, watch)
 
 
+def test_paper_holds_what_the_screen_folds_away(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, DESK) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD)
+        hidden = page.get_by_text("hangs mostly on one pollen source").first
+        assert not hidden.is_visible()
+        page.pdf()
+        assert hidden.is_visible()
+        watch.clean()
+
+
 def test_a_tap_on_the_heat_chart_gives_the_numbers(demo_service: Served, browser: Browser) -> None:
     with watched(browser, PHONE, touch=True) as (page, watch):
         page.goto(demo_service.address + DEMO_BOARD, wait_until="networkidle")
@@ -250,17 +260,16 @@ def test_the_map_marks_the_uncovered_blocks_in_words(
 
 
 @pytest.mark.parametrize("scene", SCENES)
-@SIZES
-def test_every_page_of_every_scene_is_sound(
-    scene: str, size: dict[str, int], scene_service: Served, browser: Browser
-) -> None:
+def test_every_page_of_every_scene_is_sound(scene: str, scene_service: Served, browser: Browser) -> None:
     _, vineyard, as_of = SCENES[scene]
-    with watched(browser, size) as (page, watch):
+    with watched(browser, PHONE) as (page, watch):
         for path in ("", "/visit", "/map", "/skill"):
-            page.goto(
-                f"{scene_service.address}/vineyards/{vineyard}{path}?as_of={as_of}", wait_until="networkidle"
-            )
+            address = f"{scene_service.address}/vineyards/{vineyard}{path}?as_of={as_of}"
+            page.goto(address, wait_until="networkidle")
             sound(page, watch)
+            page.set_viewport_size({"width": DESK["width"], "height": DESK["height"]})
+            sound(page, watch)
+            page.set_viewport_size({"width": PHONE["width"], "height": PHONE["height"]})
 
 
 @pytest.mark.parametrize("scene", ["few_seasons"])

@@ -14,3 +14,7 @@ for (const form of document.querySelectorAll("form[data-busy]")) {
 // A page kept by the browser and shown again is not busy any more.
 addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 document.querySelector("[data-focus]")?.focus();
+// Paper cannot be opened: what is folded away is printed too, but for the numbers of single blocks.
+addEventListener("beforeprint", () => {
+  for (const folded of document.querySelectorAll("details.more, .trip details")) folded.open = true;
+});
