@@ -25,7 +25,8 @@ class Example:
 
     In the order of their names the examples are one session on an empty store. A body is JSON, or the text
     that ``body_file`` names, or a form whose ``files`` name texts too. An expected body is a part of the
-    answer: fields may be left out, and the end of a list or text that has begun.
+    answer: fields may be left out, and the end of a list or text that has begun. ``keep`` names fields of the
+    answer that later paths stand for: ``{fit}``. One that is ``patient`` is asked until it is answered so.
     """
 
     name: str
@@ -38,6 +39,8 @@ class Example:
     files: dict[str, str]
     status: int
     answer: Any
+    keep: dict[str, str]
+    patient: bool
 
     @property
     def sends(self) -> str:
@@ -72,6 +75,8 @@ def _read(name: str, told: dict[str, Any]) -> Example:
         files=request.get("files", {}),
         status=response["status"],
         answer=response.get("body"),
+        keep=told.get("keep", {}),
+        patient=told.get("patient", False),
     )
 
 
@@ -101,7 +106,7 @@ def _show(example: Example, paths: dict[str, Any]) -> None:
     operation = paths[template][example.method.lower()]
     values = {**found, **dict(parse_qsl(asked.query))}
     for parameter in operation.get("parameters", []):
-        if parameter["name"] in values:
+        if parameter["name"] in values and not values[parameter["name"]].startswith("{"):
             shown = parameter.setdefault("examples", {})
             shown[example.name] = {"summary": example.summary, "value": values[parameter["name"]]}
     body = example.body

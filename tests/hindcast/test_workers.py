@@ -79,7 +79,11 @@ def test_processes_end_with_the_one_that_wanted_their_work(tmp_path: Path) -> No
     script.write_text(ABANDON)
     root = str(Path(__file__).parents[2])
     ran = subprocess.run(
-        [sys.executable, script], capture_output=True, text=True, env={**os.environ, "PYTHONPATH": root}, timeout=120
+        [sys.executable, script],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": root},
+        timeout=120,
     )
     assert ran.returncode == 9, ran.stderr
     for _ in range(300):

@@ -1,0 +1,174 @@
+"""A hindcast over HTTP: asked for, followed, read, and lost with the service that ran it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from service.jobs import CRASHED, STOPPED
+from service.store import Store
+from tests.api.asking import VINEYARD, Answer, assert_problem, put_vineyard, send_csv
+from tests.conftest import client_of
+from tests.hindcast.past import invented_vineyard, log_csv, weather_csv
+
+STATION = "/v1/stations/hollow-gauge"
+HEAT = {"method": "average", "base_c": 10}
+
+
+@contextmanager
+def service(database: Path) -> Iterator[TestClient]:
+    with client_of(database) as client:
+        yield client
+
+
+def fitted(client: TestClient) -> str:
+    """Path of a fit of a vineyard with six seasons."""
+    put_vineyard(client)
+    past = invented_vineyard()
+    assert send_csv(client, f"{STATION}/temperatures", weather_csv(past.temperatures)).status_code == 200
+    assert send_csv(client, f"{VINEYARD}/bloom-log", log_csv(past.log)).status_code == 200
+    fit = client.post("/v1/fits", json={"heat": HEAT})
+    assert fit.status_code == 201, fit.text
+    return f"/v1/fits/{fit.json()['id']}"
+
+
+def followed(client: TestClient, job: str) -> tuple[dict[str, Any], list[float]]:
+    """The job once it has ended, and how far it was each time it was asked for."""
+    progress: list[float] = []
+    for _ in range(1200):
+        told: dict[str, Any] = client.get(job).json()
+        progress.append(told["progress"])
+        if told["state"] in ("done", "failed"):
+            return told, progress
+        time.sleep(0.1)
+    raise AssertionError(told)
+
+
+@pytest.fixture(scope="module")
+def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Answer]:
+    """What a service answered, from the fit to the report."""
+    got: dict[str, Answer] = {}
+    with service(tmp_path_factory.mktemp("hindcast") / "capfall.db") as client:
+        fit = fitted(client)
+        got["none yet"] = client.get(f"{fit}/hindcast")
+        got["asked"] = client.post(f"{fit}/hindcast", json={"leads": [30]})
+        got["asked again"] = client.post(f"{fit}/hindcast")
+        got["too early"] = client.get(f"{fit}/hindcast")
+        job = got["asked"].headers["Location"]
+        ended, progress = followed(client, job)
+        assert ended["state"] == "done", ended
+        assert progress == sorted(progress)
+        got["job"] = client.get(job)
+        got["report"] = client.get(f"{fit}/hindcast")
+        got["in °F"] = client.get(f"{fit}/hindcast", params={"units": "us"})
+        got["rows"] = client.get(f"{fit}/hindcast", headers={"Accept": "text/csv"})
+    return got
+
+
+def test_a_job_is_made_and_asking_again_gives_the_same(answers: dict[str, Answer]) -> None:
+    asked = answers["asked"]
+    assert asked.status_code == answers["asked again"].status_code == 202
+    job = asked.json()
+    assert asked.headers["Location"] == f"/v1/jobs/{job['job']}"
+    assert answers["asked again"].json()["job"] == job["job"]
+    assert job["state"] in ("waiting", "running")
+    assert job["result"] is None
+
+
+def test_before_it_has_ended_there_is_no_report(answers: dict[str, Answer]) -> None:
+    assert_problem(answers["none yet"], 404, "no hindcast of fit", "POST to the same address")
+    assert_problem(answers["too early"], 404, "has not ended", answers["asked"].json()["job"])
+
+
+def test_the_job_ends_with_where_the_report_is(answers: dict[str, Answer]) -> None:
+    job = answers["job"].json()
+    assert (job["state"], job["progress"], job["kind"]) == ("done", 1.0, "hindcast")
+    assert job["result"] == {"hindcast": f"/v1/fits/{job['fit']}/hindcast"}
+
+
+def test_the_report_has_scores_rules_and_rows(answers: dict[str, Answer]) -> None:
+    def refuse(constant: str) -> None:
+        raise AssertionError(f"{constant} is no JSON")
+
+    report = json.loads(answers["report"].text, parse_constant=refuse)
+    assert report["leads"] == ["known weather", "30", "others seen"]
+    assert report["searched"] is False
+    scores = {(one["stage"], one["cultivar"], one["lead"]): one for one in report["scores"]}
+    known = scores["full_bloom", None, "known weather"]
+    assert known["n"] == 12
+    assert known["skill"] > 0.5
+    assert scores["full_bloom", "loam-whistle", "30"]["n"] == 6
+    assert [one["season"] for one in report["rules"]] == [2001, 2002, 2003, 2004, 2005, 2006]
+    assert report["rules"][0]["heat"]["base_c"] == 10.0
+    assert answers["in °F"].json()["rules"][0]["heat"]["base_f"] == 50.0
+    assert {row["vineyard"] for row in report["rows"]} == {"hollow"}
+    assert "Leave one season out" in report["made"]
+
+
+def test_the_rows_come_as_a_table(answers: dict[str, Answer]) -> None:
+    assert answers["rows"].headers["content-type"].startswith("text/csv")
+    table = list(csv.DictReader(io.StringIO(answers["rows"].text)))
+    rows = answers["report"].json()["rows"]
+    assert [row["observed"] for row in table] == [row["observed"] for row in rows]
+    assert [float(row["crps"]) for row in table] == [row["crps"] for row in rows]
+
+
+@pytest.mark.parametrize(
+    ("body", "said"),
+    [
+        ({"interval": 1.5}, "body.interval"),
+        ({"leads": [-3]}, "body.leads"),
+        ({"lead": [3]}, "body.lead"),
+        ({"leads": list(range(21))}, "body.leads"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused(client: TestClient, body: dict[str, Any], said: str) -> None:
+    assert_problem(client.post("/v1/fits/f1/hindcast", json=body), 422, said)
+
+
+def test_unknown_fits_and_jobs_are_not_found(client: TestClient) -> None:
+    assert_problem(client.post("/v1/fits/nowhere/hindcast"), 404, "fit 'nowhere'")
+    assert_problem(client.get("/v1/fits/nowhere/hindcast"), 404, "fit 'nowhere'")
+    assert_problem(client.get("/v1/jobs/nowhere"), 404, "job 'nowhere'")
+
+
+def test_a_fit_of_another_grower_has_no_seasons_to_leave_out(tmp_path: Path) -> None:
+    with service(tmp_path / "mine.db") as client:
+        shared = client.get(f"{fitted(client)}/document").json()
+    with service(tmp_path / "theirs.db") as client:
+        fit = client.post("/v1/fits/import", json=shared).json()["id"]
+        assert_problem(client.post(f"/v1/fits/{fit}/hindcast"), 422, "another grower")
+
+
+def test_a_service_that_stops_fails_its_job_and_says_so(tmp_path: Path) -> None:
+    database = tmp_path / "capfall.db"
+    with service(database) as client:
+        fit = fitted(client)
+        job = client.post(f"{fit}/hindcast").headers["Location"]
+    with service(database) as client:
+        told = client.get(job).json()
+        assert (told["state"], told["message"]) == ("failed", STOPPED)
+        assert_problem(client.get(f"{fit}/hindcast"), 404, STOPPED)
+        assert client.post(f"{fit}/hindcast").headers["Location"] != job
+
+
+def test_a_job_that_a_crash_left_running_has_failed_at_the_next_start(tmp_path: Path) -> None:
+    database = tmp_path / "capfall.db"
+    store = Store(f"sqlite:///{database}")
+    store.migrate()
+    with store.transaction("local") as records:
+        records.jobs.add("j1", "hindcast", subject="f1")
+        records.jobs.update("j1", state="running", progress=0.4)
+    store.close()
+    with service(database) as client:
+        told = client.get("/v1/jobs/j1").json()
+        assert (told["state"], told["message"], told["progress"]) == ("failed", CRASHED, 0.4)
