@@ -1,0 +1,88 @@
+"""What came of a season, and its weather after the day of the forecast, change nothing of what was forecast."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Hindcast, hindcast_season
+from models.bloom.looks import stage_intervals
+from models.bloom.search import prepare
+from models.records import DailyTemperatures, Site
+from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_log, invented_weather
+
+SEASON = 2004
+LEAD = 30
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    weather = invented_weather(1998, 2007)
+    return Site("hollow", LATITUDE, weather, stage_intervals(invented_log(weather), (), latitude=LATITUDE))
+
+
+def foreseen(site: Site, *, search: bool = False) -> dict[tuple[str, str, str], Hindcast]:
+    heat = prepare([site], stages=STAGES) if search else RULE
+    found = hindcast_season([site], SEASON, stages=STAGES, heat=heat, leads=[LEAD])
+    return {(row.block, row.stage, row.lead): row for row in found.rows}
+
+
+def dates(row: Hindcast) -> tuple[dt.date | None, dt.date | None, dt.date | None]:
+    return row.low, row.median, row.high
+
+
+def days_late(site: Site, days: int) -> Site:
+    """The season's dates that many days later."""
+    later = dt.timedelta(days=days)
+    moved = tuple(
+        replace(one, after=one.after + later, by=one.by + later)
+        if one.season == SEASON and one.after and one.by
+        else one
+        for one in site.observations
+    )
+    return replace(site, observations=moved)
+
+
+@pytest.mark.parametrize("search", [False, True])
+def test_the_seasons_own_dates_do_not_tell(site: Site, search: bool) -> None:
+    before, after = foreseen(site, search=search), foreseen(days_late(site, 12), search=search)
+    unseen = [key for key in before if key[2] != OTHERS_SEEN]
+    assert len(unseen) == 2 * 2 * 2  # cultivars, stages, leads
+    for key in unseen:
+        assert dates(before[key]) == dates(after[key])
+        assert after[key].outcome.error == before[key].outcome.error - 12
+
+
+def test_weather_after_the_day_of_the_forecast_does_not_tell(site: Site) -> None:
+    latest = max(one.by.timetuple().tm_yday for one in site.observations if one.by)
+    changed = warmer_from(site, dt.date(SEASON, 1, 1) + dt.timedelta(days=latest - LEAD))
+    before, after = foreseen(site), foreseen(changed)
+    for key, row in before.items():
+        if key[2] == str(LEAD):
+            assert dates(row) == dates(after[key])
+        elif key[2] == KNOWN_WEATHER:
+            assert dates(row) != dates(after[key])
+
+
+def warmer_from(site: Site, first: dt.date) -> Site:
+    """The season 8 degrees warmer from a day on."""
+    told = site.temperatures
+    later = (told.dates >= np.datetime64(first)) & (told.dates < np.datetime64(f"{SEASON + 1}-01-01"))
+    tmin_c, tmax_c = told.tmin_c + 8.0 * later, told.tmax_c + 8.0 * later
+    return replace(site, temperatures=DailyTemperatures(told.dates, tmin_c, tmax_c))
+
+
+def test_the_baseline_is_the_cultivars_own_dates_in_the_other_seasons(site: Site) -> None:
+    for (block, stage, _), row in foreseen(site).items():
+        others = [
+            one.by.timetuple().tm_yday
+            for one in site.observations
+            if one.by and (one.cultivar, one.stage) == (block, stage) and one.season != SEASON
+        ]
+        expected = np.mean(others) - row.observed.timetuple().tm_yday
+        assert row.outcome.baseline_error == pytest.approx(
+            expected, abs=1.0
+        )  # leap days may count either way
