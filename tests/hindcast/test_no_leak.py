@@ -10,7 +10,7 @@ import pytest
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Hindcast, hindcast_season
 from models.bloom.looks import stage_intervals
-from models.bloom.search import prepare
+from models.bloom.search import choose, prepare
 from models.records import DailyTemperatures, Site
 from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_log, invented_weather
 
@@ -86,3 +86,13 @@ def test_the_baseline_is_the_cultivars_own_dates_in_the_other_seasons(site: Site
         assert row.outcome.baseline_error == pytest.approx(
             expected, abs=1.0
         )  # leap days may count either way
+
+
+def test_the_heat_rule_is_chosen_without_the_season() -> None:
+    weather = invented_weather(1998, 2007)
+    log = invented_log(weather, noise=80.0)  # so noisy that one season changes the choice
+    site = Site("hollow", LATITUDE, weather, stage_intervals(log, (), latitude=LATITUDE))
+    heat = prepare([site], stages=STAGES)
+    without = choose(heat, exclude_seasons=[1999]).rule
+    assert without != choose(heat).rule
+    assert hindcast_season([site], 1999, stages=STAGES, heat=heat, leads=[]).rule == without
