@@ -116,7 +116,12 @@ class HeatRule:
             except ValueError:
                 raise BadInput(
                     "the start day cannot be read",
-                    [Problem("accumulate_from", f"{self.accumulate_from!r} is not a day; write MM-DD as in 03-15")],
+                    [
+                        Problem(
+                            "accumulate_from",
+                            f"{self.accumulate_from!r} is not a day; write MM-DD as in 03-15",
+                        )
+                    ],
                 ) from None
 
 

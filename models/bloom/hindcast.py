@@ -24,7 +24,7 @@ from models.units import FloatArray
 LEADS: tuple[int, ...] = (60, 45, 30, 21, 14, 7, 3)
 KNOWN_WEATHER = "known weather"
 OTHERS_SEEN = "others seen"
-# Another block must have been seen at the same stage this long before, to teach. [day]
+# Scored are dates at least this long after the first block's at the same stage. [day]
 SEEN_DAYS_BEFORE = 3
 DRAWS = 1000
 FEWEST_BASELINE_DATES = 2
@@ -35,9 +35,10 @@ class Hindcast:
     """One scored forecast.
 
     ``lead`` is a number of days before the stage's mean date; `KNOWN_WEATHER` where the whole season's
-    temperatures were given, but nothing seen in it; or `OTHERS_SEEN` where besides all that was known
-    ``SEEN_DAYS_BEFORE`` days before the date was given: what had come, another block's same stage among it, and
-    what had not come yet.
+    temperatures were given, but nothing seen in it; or `OTHERS_SEEN` where besides all that was known on the day on
+    which the site's first block was seen at the stage was given; scored are the blocks that came at least
+    ``SEEN_DAYS_BEFORE`` days later. The day hangs on the first block alone: chosen by the date that is scored, it
+    would tell of that date.
     """
 
     site: str
@@ -186,18 +187,14 @@ class _Season:
         return rows + self._after_others()
 
     def _after_others(self) -> list[Hindcast]:
-        """Forecasts with known weather of dates that others of the same stage came before."""
+        """Forecasts with known weather, on the day of a stage's first block, of those that came days later."""
         by_day: dict[dt.date, list[StageInterval]] = defaultdict(list)
-        for one in self._targets:
-            assert one.by is not None
-            told_by = one.by - dt.timedelta(days=SEEN_DAYS_BEFORE)
-            others = [
-                other
-                for other in self._targets
-                if other.stage == one.stage and other.by is not None and other.by <= told_by
-            ]
-            if others:
-                by_day[told_by].append(one)
+        for stage in dict.fromkeys(one.stage for one in self._targets):
+            dates = {one: one.by for one in self._targets if one.stage == stage and one.by is not None}
+            first = min(dates.values())
+            later = [one for one, day in dates.items() if (day - first).days >= SEEN_DAYS_BEFORE]
+            if later:
+                by_day[first] += later
         rows = []
         for day, targets in sorted(by_day.items()):
             told = [seen for one in self._seen if (seen := _told_by(one, day)) is not None]

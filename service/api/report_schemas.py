@@ -38,7 +38,9 @@ class ReportForm(Body):
     reach_m: float = Field(
         default=Planting.reach_m, ge=0, le=100_000, description="How far pollen is carried."
     )
-    row_spacing_m: float | None = Field(default=None, gt=0, le=1000, description="For a planting that is a grid.")
+    row_spacing_m: float | None = Field(
+        default=None, gt=0, le=1000, description="For a planting that is a grid."
+    )
     vine_spacing_m: float | None = Field(default=None, gt=0, le=1000)
     receptive_days: int | None = Field(default=None, ge=1, le=30, description="Assumed 3.")
     pollen_days: int | None = Field(default=None, ge=1, le=30, description="Assumed 2.")

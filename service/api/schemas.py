@@ -247,7 +247,8 @@ class FrostBody(Body):
     """In which night a block's shoots froze, where that is known."""
 
     night: dt.date | None = Field(
-        default=None, description="Forecasts as of an earlier day do not know of it; by default the whole season."
+        default=None,
+        description="Forecasts as of an earlier day do not know of it; by default the whole season.",
     )
 
 

@@ -156,7 +156,11 @@ def read_grid(
             bad_rows.append(BadRow(row.line, error.message))
     kept, conflicts, repeats = settle_repeats(entries, what="row {0[0]}, vine {0[1]}")
     told, at_odds = merge_cultivars(
-        [CultivarRow(line, slug(vine.name), vine.name, vine.traits) for line, _, vine in kept if vine and vine.traits]
+        [
+            CultivarRow(line, slug(vine.name), vine.name, vine.traits)
+            for line, _, vine in kept
+            if vine and vine.traits
+        ]
     )
     cultivars = {**cultivars, **told}
     wrong_lines = {row.line for row in at_odds}

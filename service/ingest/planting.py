@@ -185,7 +185,9 @@ def read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> Traits:
         if berry_mass_g <= 0:
             raise BadInput(f"berry_mass_g: {berry_mass_g:g} is not above 0")
     species = columns.cell(row, "species")
-    receptive_days, pollen_days = (_flower_days(row, columns, name) for name in ("receptive_days", "pollen_days"))
+    receptive_days, pollen_days = (
+        _flower_days(row, columns, name) for name in ("receptive_days", "pollen_days")
+    )
     return Traits(
         flower_type,
         viable_pollen,

@@ -25,7 +25,8 @@ class FrostedBlocks(OwnedByGrower):
         """By season and block. Raises NotFound (vineyard)."""
         self._find(VineyardRow, "vineyard", key=vineyard)
         found = [
-            FrostedBlock(**pick(row, FrostedBlock)) for row in self._select(FrostedBlockRow, vineyard=vineyard)
+            FrostedBlock(**pick(row, FrostedBlock))
+            for row in self._select(FrostedBlockRow, vineyard=vineyard)
         ]
         return tuple(sorted(found, key=lambda each: (each.season, each.block)))
 

@@ -88,6 +88,20 @@ def test_the_baseline_is_the_cultivars_own_dates_in_the_other_seasons(site: Site
         )  # leap days may count either way
 
 
+def test_a_date_does_not_tell_of_itself_once_others_were_seen(site: Site) -> None:
+    key = ("loam-whistle", "full_bloom", OTHERS_SEEN)
+    later = dt.timedelta(days=12)
+    moved = tuple(
+        replace(one, after=one.after + later, by=one.by + later)
+        if (one.season, one.cultivar, one.stage) == (SEASON, *key[:2]) and one.after and one.by
+        else one
+        for one in site.observations
+    )
+    before, after = foreseen(site)[key], foreseen(replace(site, observations=moved))[key]
+    assert dates(before) == dates(after)
+    assert after.observed == before.observed + later
+
+
 def test_the_heat_rule_is_chosen_without_the_season() -> None:
     weather = invented_weather(1998, 2007)
     log = invented_log(weather, noise=80.0)  # so noisy that one season changes the choice
