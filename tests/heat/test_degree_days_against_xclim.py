@@ -17,6 +17,9 @@ from models.records import DailyTemperatures, HeatRule
 
 SEATTLE_LATITUDE = 47.4
 
+# xclim asks pandas for a name that pandas 3.1 gives up; nothing of ours does
+pytestmark = pytest.mark.filterwarnings("ignore:The 'name' property is deprecated:DeprecationWarning")
+
 
 @pytest.fixture(scope="module")
 def seattle() -> DailyTemperatures:
