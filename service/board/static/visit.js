@@ -9,6 +9,7 @@
   const exact = document.getElementById("exact");
   const tiles = [...form.querySelectorAll("input[type=radio]")];
   const RETRY_MS = 15000;
+  const GIVE_UP_MS = 8000; // a connection may hang rather than fail, and must not hold up the next try
   let sending = false;
 
   const read = () => JSON.parse(localStorage.getItem(key) || "[]");
@@ -47,6 +48,7 @@
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify([{ block, date, percent_open, observer, note }]),
+      signal: AbortSignal.timeout(GIVE_UP_MS),
     });
     if (answer.status >= 500) throw new Error("the service is not ready");
     const refused = answer.ok ? null : await refusal(answer);
