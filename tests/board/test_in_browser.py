@@ -137,7 +137,7 @@ def test_a_visit_is_kept_without_a_connection_and_sent_later(demo_service: Serve
         page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
         page.evaluate("navigator.serviceWorker.ready.then(() => true)")
         page.wait_for_function(
-            "caches.open('capfall-visit-form').then((c) => c.keys()).then((k) => k.length >= 4)"
+            "caches.open('capfall-visit-form').then((c) => c.keys()).then((k) => k.length >= 5)"
         )
         demo_service.stop()
         page.select_option("#block", "west-4")

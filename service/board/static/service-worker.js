@@ -1,6 +1,8 @@
 // Keeps the visit form within reach without a connection. Everything else comes from the service, always.
 "use strict";
 const CACHE = "capfall-visit-form";
+const GIVE_UP_MS = 3000; // a connection may hang rather than fail; then what is held is shown
+const late = () => new Promise((_, fail) => setTimeout(() => fail(new Error("no answer")), GIVE_UP_MS));
 const kept = (url) => url.pathname.startsWith("/static/") || /^\/vineyards\/[^/]+\/visit$/.test(url.pathname);
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
@@ -9,12 +11,13 @@ self.addEventListener("fetch", (event) => {
   if (event.request.method !== "GET" || url.origin !== location.origin || !kept(url)) return;
   event.respondWith((async () => {
     const cache = await caches.open(CACHE);
+    const held = await cache.match(url.pathname);
     try {
-      const answer = await fetch(event.request);
+      const asked = fetch(event.request);
+      const answer = await (held ? Promise.race([asked, late()]) : asked);
       if (answer.ok) await cache.put(url.pathname, answer.clone());
       return answer;
     } catch (error) {
-      const held = await cache.match(url.pathname);
       if (held) return held;
       throw error;
     }
