@@ -135,9 +135,11 @@ def test_a_visit_is_kept_without_a_connection_and_sent_later(demo_service: Serve
     with watched(browser, PHONE, touch=True) as (page, watch):
         watch.forgiven = NO_CONNECTION
         page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
-        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-        page.wait_for_function(
-            "caches.open('capfall-visit-form').then((c) => c.keys()).then((k) => k.length >= 5)"
+        page.evaluate(
+            """async () => {
+                const cache = await caches.open("capfall-visit-form");
+                while ((await cache.keys()).length < 5) await new Promise((go) => setTimeout(go, 50));
+            }"""
         )
         demo_service.stop()
         page.select_option("#block", "west-4")
