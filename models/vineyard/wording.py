@@ -37,7 +37,7 @@ def percent(share: float) -> str:
 
 
 def block_name(block: Block, cultivar: Cultivar) -> str:
-    """A block as in "block b7 (Amberly)"."""
+    """A block as in "block b7 (Tinderling)"."""
     return f"block {block.key} ({cultivar.name})"
 
 

@@ -10,7 +10,7 @@ from models.vineyard.vine_counts import who_serves_whom
 
 KINDS = {
     "p": Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False),
-    "S": Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True),
+    "S": Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True),
     "T": Cultivar("tarn", "Tarn Bell", FlowerType.PERFECT, viable_pollen=True),
     "d": Cultivar("dud", "Pale Lantern", FlowerType.PERFECT, viable_pollen=False),
 }
@@ -93,7 +93,7 @@ def test_several_pollinizers() -> None:
 
 # Mississippi State University Extension (read): one vine serves eight.
 def test_one_serves_eight() -> None:
-    block = Block("s", "amberly", 0.0, 0.0, vines=2)
+    block = Block("s", "tinderling", 0.0, 0.0, vines=2)
     kinds = {kind.key: kind for kind in KINDS.values()}
 
     def with_pistillate(vines: int, x_m: float = 10.0) -> LayoutFinding:
@@ -131,7 +131,7 @@ def test_rows_may_run_either_way_and_hold_blocks_of_several_vines() -> None:
     rows = ("SSSS", "pppp", "pppp", "pppp", "pppp")
     assert findings(drawn(*rows, along="y"), "y") == findings(drawn(*rows), "x")
     kinds = {kind.key: kind for kind in KINDS.values()}
-    blocks = (Block("b", "dew", 9.0, 0.0, vines=3), Block("a", "amberly", 0.0, 0.0))
+    blocks = (Block("b", "dew", 9.0, 0.0, vines=3), Block("a", "tinderling", 0.0, 0.0))
     assert findings(Planting(blocks, kinds))[FOURTH].measured == 3
     assert verdicts("SppdS")[FOURTH] == ("met", 3)  # a vine without viable pollen is no source
 

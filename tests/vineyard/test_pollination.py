@@ -18,10 +18,10 @@ from models.units import FloatArray
 from models.vineyard.pollination import BlockPollination, PollenWarning, pollination
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False)
-AMBERLY = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True)
+TINDERLING = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True)
 HEDGE = Cultivar("hedge", "Hedge vines", FlowerType.STAMINATE, viable_pollen=True)
 DUD = Cultivar("dud", "Pale Lantern", FlowerType.PERFECT, viable_pollen=False)
-CULTIVARS = {cultivar.key: cultivar for cultivar in (DEW, AMBERLY, HEDGE, DUD)}
+CULTIVARS = {cultivar.key: cultivar for cultivar in (DEW, TINDERLING, HEDGE, DUD)}
 
 Bloom = tuple[float, float, float]
 NEVER = (np.nan, np.nan, np.nan)
@@ -58,7 +58,7 @@ def codes(found: BlockPollination) -> list[str]:
     return [warning.code for warning in found.warnings]
 
 
-B1, B7 = block("b1", DEW), block("b7", AMBERLY, x_m=9.0)
+B1, B7 = block("b1", DEW), block("b7", TINDERLING, x_m=9.0)
 PAIR = planting(B1, B7)
 # b7 ends on 4 June (day 154), its pollen on 5 June; b1 ends on 9 June (day 159).
 EARLY = {"b1": (150.0, 154.0, 159.0), "b7": (145.0, 149.0, 154.0)}
@@ -74,7 +74,7 @@ def test_figures_of_one_source() -> None:
     found = only(pollination(PAIR, mixed(EARLY, SAFE, times=8)))
     (source,) = found.sources
     assert (found.block, found.cultivar) == ("b1", "dew")
-    assert (source.block, source.cultivar, source.distance_m) == ("b7", "amberly", 9.0)
+    assert (source.block, source.cultivar, source.distance_m) == ("b7", "tinderling", 9.0)
     # Receptive 150-161 (12 days); open 145-155 in eight draws (6 days together), 148-163 in two (12 days).
     assert (source.overlap_days.median, source.overlap_days.low, source.overlap_days.high) == (6, 6, 12)
     assert source.synchrony == pytest.approx(6 / 12)
@@ -104,7 +104,7 @@ def test_a_source_that_ends_first_is_told_with_names_and_dates() -> None:
     assert told.level == "act"
     assert told.chance == pytest.approx(0.8)
     assert told.message.startswith(
-        "Block b7 (Amberly) is expected to finish on 4 June, 5 days before block b1 (Dewlight); about "
+        "Block b7 (Tinderling) is expected to finish on 4 June, 5 days before block b1 (Dewlight); about "
         "36 % of b1's bloom would open without pollen (80 % chance that it ends too early)."
     )
     assert "from 6 June to 11 June" in told.message  # the day after the last pollen; the last receptive day
@@ -140,7 +140,7 @@ def test_a_source_that_starts_late() -> None:
     assert told.chance == pytest.approx(0.6)
     # Day 155 less three receptive days: flowers that opened by day 152 are past; odds 9 ** -(1 / 2).
     assert told.message.startswith(
-        "Block b7 (Amberly) is expected to begin on 5 June, 5 days after block b1 (Dewlight); about 25 % of "
+        "Block b7 (Tinderling) is expected to begin on 5 June, 5 days after block b1 (Dewlight); about 25 % of "
         "b1's bloom would open without pollen (60 % chance that it starts too late)."
     )
     assert "from 31 May to 4 June" in told.message
@@ -150,7 +150,7 @@ def test_a_source_that_does_not_bloom_within_the_season_is_late() -> None:
     found = only(pollination(PAIR, mixed({**SAFE, "b7": NEVER}, SAFE, times=7)))
     told = warning(found, "pollen_starts_late")
     assert told.chance == pytest.approx(0.7)
-    assert "b7 (Amberly) is not expected to bloom within the season, while block b1 (Dewlight) does" in (
+    assert "b7 (Tinderling) is not expected to bloom within the season, while block b1 (Dewlight) does" in (
         told.message
     )
     assert found.sources[0].chance_starts_late == pytest.approx(0.7)
@@ -170,14 +170,14 @@ def test_of_several_sources_the_last_one_is_named_and_each_is_listed_best_first(
 
 
 def test_a_later_source_takes_the_warning_away_and_its_loss_brings_it_back() -> None:
-    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
     blooms = draws_of({key: [bloom] for key, bloom in {**EARLY, "b9": (154.0, 158.0, 165.0)}.items()})
     assert codes(only(pollination(both, blooms))) == []
     assert codes(only(pollination(PAIR, blooms))) == ["pollen_ends_early", "single_pollen_source"]
 
 
 def test_a_gap_between_two_sources() -> None:
-    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
     blooms = {"b1": (146.0, 150.0, 155.0), "b7": (140.0, 144.0, 149.0), "b9": (158.0, 161.0, 169.0)}
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
     told = warning(found, "pollen_gap")
@@ -190,7 +190,7 @@ def test_a_gap_between_two_sources() -> None:
 
 
 def test_days_without_pollen_before_the_first_source_are_no_part_of_the_gap() -> None:
-    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
     blooms = {"b1": (146.0, 150.0, 155.0), "b7": (150.0, 150.0, 150.0), "b9": (158.0, 161.0, 169.0)}
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
     assert codes(found) == ["pollen_starts_late", "pollen_gap", "single_pollen_source"]
@@ -198,7 +198,7 @@ def test_days_without_pollen_before_the_first_source_are_no_part_of_the_gap() ->
 
 
 def test_days_without_pollen_after_the_last_source_are_no_part_of_the_gap() -> None:
-    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
     blooms = {"b1": (146.0, 150.0, 160.0), "b7": (140.0, 144.0, 149.0), "b9": (155.0, 155.0, 155.0)}
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
     assert codes(found) == ["pollen_ends_early", "pollen_gap", "single_pollen_source"]
@@ -206,7 +206,7 @@ def test_days_without_pollen_after_the_last_source_are_no_part_of_the_gap() -> N
 
 
 def test_no_source_in_reach() -> None:
-    far = planting(B1, block("b7", AMBERLY, x_m=15.1))
+    far = planting(B1, block("b7", TINDERLING, x_m=15.1))
     found = only(pollination(far, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
     told = warning(found, "no_pollen_source_in_reach")
     assert (codes(found), told.level, told.chance) == (["no_pollen_source_in_reach"], "act", 1.0)
@@ -219,7 +219,7 @@ def test_no_source_in_reach() -> None:
 
 
 def test_neighbours_replace_distance() -> None:
-    named = planting(block("b1", DEW, neighbours=("b7",)), block("b7", AMBERLY, x_m=400.0))
+    named = planting(block("b1", DEW, neighbours=("b7",)), block("b7", TINDERLING, x_m=400.0))
     found = only(pollination(named, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
     assert found.sources[0].distance_m is None
     assert found.sources[0].share_of_bloom_covered == pytest.approx(1.0)
@@ -241,16 +241,16 @@ def test_a_block_that_hangs_on_one_source_is_told_so() -> None:
     found = only(pollination(PAIR, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
     told = warning(found, "single_pollen_source")
     assert (told.level, told.chance) == ("watch", 1.0)
-    assert "Block b1 (Dewlight) hangs on one pollen source, block b7 (Amberly)" in told.message
+    assert "Block b1 (Dewlight) hangs on one pollen source, block b7 (Tinderling)" in told.message
 
 
 def test_a_second_source_at_another_time_does_not_make_a_block_safe() -> None:
-    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
     poor = {**SAFE, "b9": (141.0, 144.0, 149.0)}
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in poor.items()})))
     told = warning(found, "single_pollen_source")
-    assert "hangs mostly on one pollen source, block b7 (Amberly)" in told.message
-    third = planting(B1, B7, block("b9", AMBERLY, x_m=5.0), block("b10", AMBERLY, x_m=4.0))
+    assert "hangs mostly on one pollen source, block b7 (Tinderling)" in told.message
+    third = planting(B1, B7, block("b9", TINDERLING, x_m=5.0), block("b10", TINDERLING, x_m=4.0))
     unknown = draws_of({**{key: [bloom] for key, bloom in poor.items()}, "b10": [NEVER]})
     assert codes(only(pollination(third, unknown))) == ["unknown_bloom"]  # b10 may do, nobody knows
     good = {**SAFE, "b9": SAFE["b7"]}
@@ -279,14 +279,14 @@ def test_sources_without_a_forecast() -> None:
     found = only(pollination(PAIR, draws_of({"b1": [SAFE["b1"]], "b7": [NEVER]})))
     told = warning(found, "unknown_bloom")
     assert (told.level, found.share_of_bloom_covered) == ("act", None)
-    assert "block b7 (Amberly)" in told.message
-    both = planting(B1, B7, block("b9", AMBERLY, x_m=5.0))
+    assert "block b7 (Tinderling)" in told.message
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
     found = only(
         pollination(both, draws_of({**{key: [bloom] for key, bloom in SAFE.items()}, "b9": [NEVER]}))
     )
     told = warning(found, "unknown_bloom")
     assert (told.level, codes(found)) == ("watch", ["unknown_bloom"])
-    assert "block b9 (Amberly)" in told.message
+    assert "block b9 (Tinderling)" in told.message
     assert [source.block for source in found.sources] == ["b7"]
 
 
@@ -305,7 +305,7 @@ def test_receptive_and_pollen_days_can_be_set_for_all_and_for_single_cultivars()
 
     assert covered(pollen_days=1) == pytest.approx(0.5)
     assert covered(pollen_days=6) == pytest.approx(0.95)
-    assert covered(with_own("amberly", pollen_days=6)) == pytest.approx(0.95)
+    assert covered(with_own("tinderling", pollen_days=6)) == pytest.approx(0.95)
     late = draws_of({"b1": [(150.0, 154.0, 159.0)], "b7": [(156.0, 160.0, 170.0)]})
     found = only(pollination(with_own("dew", receptive_days=2), late, receptive_days=1))
     assert found.sources[0].share_of_bloom_covered == pytest.approx(0.5)
@@ -319,7 +319,7 @@ def with_own(cultivar: str, **days: int) -> Planting:
 
 def test_a_cultivars_own_days_are_checked() -> None:
     blooms = draws_of({key: [bloom] for key, bloom in SAFE.items()})
-    for wrong in (with_own("amberly", pollen_days=0), with_own("dew", receptive_days=0)):
+    for wrong in (with_own("tinderling", pollen_days=0), with_own("dew", receptive_days=0)):
         with pytest.raises(BadInput, match="first"):
             pollination(wrong, blooms)
 
@@ -356,7 +356,7 @@ BLOOM_TRIPLES = st.tuples(st.integers(130, 165), st.integers(0, 9), st.integers(
 @settings(max_examples=60, deadline=None)
 @given(
     st.lists(
-        st.tuples(st.sampled_from([DEW, AMBERLY, HEDGE, DUD]), st.integers(0, 40), BLOOM_TRIPLES),
+        st.tuples(st.sampled_from([DEW, TINDERLING, HEDGE, DUD]), st.integers(0, 40), BLOOM_TRIPLES),
         min_size=1,
         max_size=6,
     ),
@@ -396,7 +396,7 @@ def test_where_it_says_80_percent_pollen_ends_first_in_about_80_of_100() -> None
     blocks = [
         one
         for pair in range(pairs)
-        for one in (block(f"p{pair}", DEW, neighbours=(f"s{pair}",)), block(f"s{pair}", AMBERLY))
+        for one in (block(f"p{pair}", DEW, neighbours=(f"s{pair}",)), block(f"s{pair}", TINDERLING))
     ]
     keys = [one.key for one in blocks]
     forecast = simulated(rng, draws, mean_start)

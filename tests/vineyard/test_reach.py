@@ -10,7 +10,7 @@ from models.vineyard.reach import in_reach, pollen_makers_in_reach, sheds_viable
 
 
 def block(key: str, x_m: float, y_m: float = 0.0, neighbours: tuple[str, ...] | None = None) -> Block:
-    return Block(key, "amberly", x_m, y_m, neighbours=neighbours)
+    return Block(key, "tinderling", x_m, y_m, neighbours=neighbours)
 
 
 def test_distance_decides_where_no_neighbours_are_given() -> None:
@@ -50,9 +50,9 @@ def test_who_sheds_viable_pollen(flower_type: FlowerType, viable: bool, sheds: b
 
 
 def test_a_block_is_no_source_of_its_own() -> None:
-    amberly = {"amberly": Cultivar("amberly", "Amberly", FlowerType.PERFECT, True)}
+    tinderling = {"tinderling": Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, True)}
     a, b, far = block("a", 0.0), block("b", 3.0), block("far", 90.0)
-    assert pollen_makers_in_reach(Planting((a, b, far), amberly), a) == (b,)
+    assert pollen_makers_in_reach(Planting((a, b, far), tinderling), a) == (b,)
 
 
 def test_an_unknown_cultivar_is_named() -> None:

@@ -14,16 +14,16 @@ from models.records import Block, Cultivar, FlowerType, Planting, StageInterval,
 from models.vineyard.scouting import Task, TaskKind, Window, scouting_tasks, tasks_done
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False, berry_mass_g=15.0)
-AMBERLY = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=6.5)
+TINDERLING = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=6.5)
 HEDGE = Cultivar("hedge", "Hedge vines", FlowerType.STAMINATE, viable_pollen=True, berry_mass_g=15.0)
-B1, B7 = Block("b1", "dew", 0.0, 0.0), Block("b7", "amberly", 9.0, 0.0)
+B1, B7 = Block("b1", "dew", 0.0, 0.0), Block("b7", "tinderling", 9.0, 0.0)
 
 Bloom = tuple[float, float, float]
 NEVER = (np.nan, np.nan, np.nan)
 USUAL = (150.0, 154.0, 159.0)  # day 0 is 1 January 2026, so day 151 is 1 June
 
 
-def planting(*blocks: Block, cultivars: Sequence[Cultivar] = (DEW, AMBERLY, HEDGE)) -> Planting:
+def planting(*blocks: Block, cultivars: Sequence[Cultivar] = (DEW, TINDERLING, HEDGE)) -> Planting:
     return Planting(blocks, {cultivar.key: cultivar for cultivar in cultivars})
 
 
@@ -59,7 +59,7 @@ def only(tasks: Sequence[Task], block: str, kind: TaskKind) -> Task:
     ],
 )
 def test_days_of_each_task_where_the_bloom_is_known(kind: TaskKind, first: int, last: int) -> None:
-    heavy = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=14.0)
+    heavy = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=14.0)
     tasks = scouting_tasks(
         planting(B1, B7, cultivars=(DEW, heavy)), draws_of({"b1": [USUAL] * 4, "b7": [USUAL] * 4})
     )
@@ -107,18 +107,18 @@ def test_which_tasks_a_block_calls_for() -> None:
     assert kinds(tasks, "b7") == ["first_caps", "flower_type", "set_count"]
     assert kinds(tasks, "h") == ["first_caps", "flower_type"]  # male: no berries
     assert kinds(tasks, "b2") == ["first_caps", "flower_type", "set_count"]  # no source in reach to look at
-    assert "block b7 (Amberly)" in only(tasks, "b1", "pollen_overlap").look_for
+    assert "block b7 (Tinderling)" in only(tasks, "b1", "pollen_overlap").look_for
     assert "pistillate, as recorded" in only(tasks, "b1", "flower_type").why
     assert "self-fertile, as recorded" in only(tasks, "b7", "flower_type").why
 
 
 def test_sources_without_viable_pollen_are_not_looked_at_and_many_are_cut_short() -> None:
-    dud = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=False)
+    dud = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=False)
     draws = draws_of({"b1": [USUAL]})
     assert "pollen_overlap" not in kinds(scouting_tasks(planting(B1, B7, cultivars=(DEW, dud)), draws), "b1")
-    many = [Block(f"s{number}", "amberly", float(number), 0.0) for number in range(1, 7)]
+    many = [Block(f"s{number}", "tinderling", float(number), 0.0) for number in range(1, 7)]
     look_for = only(scouting_tasks(planting(B1, *many), draws), "b1", "pollen_overlap").look_for
-    assert "block s4 (Amberly) and 2 more" in look_for
+    assert "block s4 (Tinderling) and 2 more" in look_for
 
 
 @pytest.mark.parametrize(
@@ -135,7 +135,9 @@ def test_sources_without_viable_pollen_are_not_looked_at_and_many_are_cut_short(
 def test_crop_load_is_looked_at_on_self_fertile_cultivars_with_heavy_berries(
     mass_g: float | None, words: str | None
 ) -> None:
-    cultivar = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=mass_g)
+    cultivar = Cultivar(
+        "tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=mass_g
+    )
     tasks = scouting_tasks(planting(B7, cultivars=(cultivar,)), draws_of({"b7": [USUAL]}))
     found = [task.look_for for task in tasks if task.task == "crop_load"]
     assert len(found) == (words is not None)

@@ -43,4 +43,4 @@ def test_counts_and_shares_in_words() -> None:
         "100 %",
     ]
     assert [listed(["a", "b", "c"][:n]) for n in (1, 2, 3)] == ["a", "a and b", "a, b and c"]
-    assert sentence("block b7 (Amberly)") == "Block b7 (Amberly)"
+    assert sentence("block b7 (Tinderling)") == "Block b7 (Tinderling)"

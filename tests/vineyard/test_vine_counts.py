@@ -11,10 +11,10 @@ from models.records import Block, Cultivar, FlowerType, Planting
 from models.vineyard.vine_counts import heaviest_load, who_serves_whom
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False)
-AMBERLY = Cultivar("amberly", "Amberly", FlowerType.PERFECT, viable_pollen=True)
+TINDERLING = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True)
 HEDGE = Cultivar("hedge", "Hedge vines", FlowerType.STAMINATE, viable_pollen=True)
 DUD = Cultivar("dud", "Pale Lantern", FlowerType.PERFECT, viable_pollen=False)
-CULTIVARS = {cultivar.key: cultivar for cultivar in (DEW, AMBERLY, HEDGE, DUD)}
+CULTIVARS = {cultivar.key: cultivar for cultivar in (DEW, TINDERLING, HEDGE, DUD)}
 
 
 def planting(*blocks: tuple[str, float, int]) -> Planting:
@@ -28,7 +28,7 @@ def test_who_needs_pollen_who_gives_it_and_who_is_reached() -> None:
     found = who_serves_whom(
         planting(
             ("dew", 0, 20),
-            ("amberly", 15, 4),
+            ("tinderling", 15, 4),
             ("dud", 1, 9),
             ("hedge", 40, 1),
             ("dew", 200, 5),
@@ -44,19 +44,19 @@ def test_who_needs_pollen_who_gives_it_and_who_is_reached() -> None:
 
 def test_load_is_shared_as_evenly_as_reach_allows() -> None:
     # 20 vines can only be served by the 4 of b1; 7 can go to the 1 of b2, though it then has more than b1's 5 each.
-    both = planting(("dew", 0, 20), ("amberly", 15, 4), ("hedge", 40, 1), ("dew", 30, 7))
+    both = planting(("dew", 0, 20), ("tinderling", 15, 4), ("hedge", 40, 1), ("dew", 30, 7))
     assert heaviest_load(who_serves_whom(both)) == 6  # b1 takes 4 x 6 = 24, b2 the other 3
-    alone = planting(("dew", 0, 20), ("amberly", 15, 4))
+    alone = planting(("dew", 0, 20), ("tinderling", 15, 4))
     assert heaviest_load(who_serves_whom(alone)) == 5
-    assert heaviest_load(who_serves_whom(planting(("dew", 0, 20), ("amberly", 99, 4)))) is None
-    assert heaviest_load(who_serves_whom(planting(("amberly", 0, 4)))) is None
-    assert heaviest_load(who_serves_whom(planting(("dew", 0, 1), ("amberly", 0, 4)))) == 1
+    assert heaviest_load(who_serves_whom(planting(("dew", 0, 20), ("tinderling", 99, 4)))) is None
+    assert heaviest_load(who_serves_whom(planting(("tinderling", 0, 4)))) is None
+    assert heaviest_load(who_serves_whom(planting(("dew", 0, 1), ("tinderling", 0, 4)))) == 1
 
 
 @settings(deadline=None, max_examples=60)
 @given(
     st.lists(st.tuples(st.just("dew"), st.integers(0, 50), st.just(1)), min_size=1, max_size=5),
-    st.lists(st.tuples(st.just("amberly"), st.integers(0, 50), st.just(1)), min_size=1, max_size=3),
+    st.lists(st.tuples(st.just("tinderling"), st.integers(0, 50), st.just(1)), min_size=1, max_size=3),
 )
 def test_load_equals_the_best_of_all_ways_to_share(
     pistillate: list[tuple[str, int, int]], sources: list[tuple[str, int, int]]
