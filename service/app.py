@@ -9,7 +9,6 @@ from functools import partial
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 
-from service import problems
 from service.api import routes
 from service.api.document import document
 from service.board import routes as board
@@ -17,6 +16,7 @@ from service.jobs import JobRunner
 from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
+from service.web import problems
 
 DESCRIPTION = """
 When each grape cultivar of a planting blooms, and where pollen runs out before the flowers that need it.

@@ -1,4 +1,4 @@
-"""The demo's vineyard in a service: loaded and fitted once, and a copy of it for each test."""
+"""A service of its own for each test: empty, or with the demo's vineyard, loaded and fitted once."""
 
 from __future__ import annotations
 
@@ -41,6 +41,24 @@ def client_of(database: Path) -> TestClient:
         client=("127.0.0.1", 50000),
         raise_server_exceptions=False,
     )
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """Open access over a new database."""
+    return Settings(database_url=f"sqlite:///{tmp_path / 'capfall.db'}", access="open", max_upload_mb=20)
+
+
+@pytest.fixture
+def client(settings: Settings) -> Iterator[TestClient]:
+    """A client on this machine; an unexpected error comes back as an answer, as it would from a server."""
+    with TestClient(
+        create_app(settings),
+        base_url="http://127.0.0.1:8000",
+        client=("127.0.0.1", 50000),
+        raise_server_exceptions=False,
+    ) as client:
+        yield client
 
 
 @pytest.fixture(scope="session")

@@ -8,9 +8,10 @@ from fastapi import APIRouter, Response
 
 from models.errors import BadInput, Problem
 from models.records import Block
-from service.api.deps import BlockKey, Reading, VineyardKey, Writing, created_or_replaced
-from service.api.responses import problems
+from service.api.responses import created_or_replaced, problems
 from service.api.schemas import BlockAnswer, BlockBody, BlockList
+from service.web.keys import BlockKey, VineyardKey
+from service.web.records import Reading, Writing
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/blocks", tags=["vineyards"])
 

@@ -6,10 +6,12 @@ from dataclasses import asdict
 
 from fastapi import APIRouter
 
-from service.api.deps import CsvFile, DateFormat, OnBadRowsQuery, Reading, VineyardKey, Writing, csv_upload
 from service.api.responses import UPLOAD, problems
 from service.api.schemas import BloomLogAnswer, BloomLogEntry, ObservationReceipt
 from service.usecases.observations import store_bloom_log
+from service.web.keys import VineyardKey
+from service.web.records import Reading, Writing
+from service.web.uploads import CsvFile, DateFormat, OnBadRowsQuery, csv_upload
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/bloom-log", tags=["observations"])
 

@@ -6,11 +6,12 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request, UploadFile
 
-from service.access import grower
-from service.api.deps import MULTIPART, media_type, today
 from service.api.report_schemas import ReportAnswer, ReportForm
 from service.api.responses import problems
+from service.clock import today
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
+from service.web.access import grower
+from service.web.uploads import MULTIPART, media_type
 
 router = APIRouter(prefix="/v1/bloom-report", tags=["report"])
 

@@ -6,12 +6,14 @@ import hashlib
 
 from fastapi import APIRouter, Request, Response
 
-from service.access import Grower
-from service.api.deps import VineyardKey, store, today
 from service.api.responses import Responses, problems
 from service.api.season_query import AsOf, FitId
+from service.clock import today
 from service.feed.ical import MEDIA_TYPE
 from service.feed.season import season_calendar
+from service.web.access import Grower
+from service.web.keys import VineyardKey
+from service.web.records import store
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 

@@ -7,10 +7,11 @@ from dataclasses import asdict
 from fastapi import APIRouter, Response
 
 from models.records import Cultivar
-from service.api.deps import CultivarKey, Reading, Writing, created_or_replaced
-from service.api.responses import problems
+from service.api.responses import created_or_replaced, problems
 from service.api.schemas import CultivarAnswer, CultivarBody, CultivarList
 from service.ingest.planting import default_viable_pollen
+from service.web.keys import CultivarKey
+from service.web.records import Reading, Writing
 
 router = APIRouter(prefix="/v1/cultivars", tags=["cultivars"])
 

@@ -15,10 +15,12 @@ from models.units import (
     fahrenheit_days_from_celsius_days,
     fahrenheit_from_celsius,
 )
-from service.api.deps import Reading, StationKey, UnitsQuery
 from service.api.responses import problems
-from service.api.schemas import DegreeDays, GapAnswer, HeatDay, HeatRuleAnswer, SeasonSetAside, Units
+from service.api.schemas import DegreeDays, GapAnswer, HeatDay, HeatRuleAnswer, SeasonSetAside
 from service.usecases.heat import SeasonComparison, compare_season
+from service.web.keys import StationKey
+from service.web.records import Reading
+from service.web.units import Units, UnitsQuery
 
 router = APIRouter(prefix="/v1/stations/{station}/degree-days", tags=["stations"])
 

@@ -13,8 +13,8 @@ from urllib.parse import parse_qsl, urlsplit
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from service.api.deps import JSON, MULTIPART
 from service.api.schemas import ProblemDetails
+from service.web.uploads import JSON, MULTIPART
 
 FOLDER = importlib.resources.files("openapi_examples")
 

@@ -16,10 +16,12 @@ from models.units import (
     fahrenheit_days_from_celsius_days,
     fahrenheit_from_celsius,
 )
-from service.api.schemas import Body, Slug, Units
+from service.api.schemas import Body
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
+from service.web.keys import Slug
+from service.web.units import Units
 
 HeatUnit = Literal["degC_day", "degF_day"]
 Base = Annotated[float | None, Field(ge=-100, le=200)]

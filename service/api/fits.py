@@ -6,13 +6,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from service.access import Grower
-from service.api.deps import Reading, UnitsQuery, created_or_replaced, store
 from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList
-from service.api.responses import problems
+from service.api.responses import created_or_replaced, problems
 from service.usecases.fit_documents import to_document
 from service.usecases.fits import get_fit, import_fit, make_fit
 from service.usecases.shared_fits import FitDocument
+from service.web.access import Grower
+from service.web.records import Reading, store
+from service.web.units import UnitsQuery
 
 router = APIRouter(prefix="/v1/fits", tags=["fits"])
 

@@ -20,10 +20,11 @@ from models.vineyard.pollination import (
     WarningLevel,
 )
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
-from service.api.schemas import Body, Units
+from service.api.schemas import Body
 from service.usecases.forecasts import Basis, VineyardForecast
 from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
+from service.web.units import Units
 
 
 class StageAnswer(Body):

@@ -7,13 +7,16 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query
 
 from models.units import celsius_from_fahrenheit
-from service.api.deps import Reading, UnitsQuery, VineyardKey, today
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.responses import problems
 from service.api.season_query import AsOf, FitId
+from service.clock import today
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import LIMIT_C, look_for_frost
 from service.usecases.pollen import pollinate
+from service.web.keys import VineyardKey
+from service.web.records import Reading
+from service.web.units import UnitsQuery
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fastapi import APIRouter, HTTPException, Request
 
-from service.api.deps import store
 from service.api.responses import problems
 from service.api.schemas import Health
+from service.web.records import store
 
 router = APIRouter(tags=["service"])
 

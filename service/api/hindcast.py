@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from service.access import Grower
-from service.api.deps import CSV, Reading, UnitsQuery, jobs, store, wants_csv
 from service.api.fits import FitId
 from service.api.hindcast_schemas import HindcastAnswer, HindcastBody
 from service.api.jobs import JobAnswer
-from service.api.responses import Responses, problems
+from service.api.responses import Responses, problems, wants_csv
 from service.usecases.hindcast_documents import rows_as_csv
 from service.usecases.hindcast_jobs import hindcast_of, start_hindcast
+from service.web.access import Grower
+from service.web.records import Reading, jobs, store
+from service.web.units import UnitsQuery
+from service.web.uploads import CSV
 
 router = APIRouter(prefix="/v1/fits/{fit}/hindcast", tags=["fits"])
 

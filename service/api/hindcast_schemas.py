@@ -10,9 +10,10 @@ from pydantic import Field
 from models.bloom.hindcast import KNOWN_WEATHER, LEADS, OTHERS_SEEN
 from models.records import HeatRule
 from service.api.fit_schemas import HeatBody
-from service.api.schemas import Body, Units
+from service.api.schemas import Body
 from service.usecases.hindcast import LONGEST_LEAD, MOST_LEADS
 from service.usecases.hindcast_jobs import AskedHindcast
+from service.web.units import Units
 
 Lead = Annotated[int, Field(ge=0, le=LONGEST_LEAD)]
 LEAD_WORDS = f"Days before the stage's mean date as text, `{KNOWN_WEATHER}` or `{OTHERS_SEEN}`."

@@ -8,10 +8,10 @@ from typing import Annotated, Self
 from fastapi import APIRouter, Path
 from pydantic import Field
 
-from service.api.deps import Reading
 from service.api.responses import problems
 from service.api.schemas import Body
 from service.store.records import Job, JobState
+from service.web.records import Reading
 
 router = APIRouter(prefix="/v1/jobs", tags=["fits"])
 

@@ -6,11 +6,13 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 
-from service.api.deps import CsvFile, OnBadRowsQuery, VineyardKey, Writing, csv_upload
 from service.api.responses import UPLOAD, problems
 from service.api.schemas import BadRow, PlantingReceipt
 from service.ingest.grid import spacing_of
 from service.usecases.plantings import read_planting_of, store_planting
+from service.web.keys import VineyardKey
+from service.web.records import Writing
+from service.web.uploads import CsvFile, OnBadRowsQuery, csv_upload
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/planting", tags=["vineyards"])
 

@@ -9,11 +9,12 @@ from pydantic import Field
 
 from models.vineyard.layout_rules import RowsAlong, Verdict
 from models.vineyard.planting_check import BlockCheck
-from service.api.deps import Reading, VineyardKey
 from service.api.responses import problems
 from service.api.schemas import Body
 from service.api.season_query import FitId
 from service.usecases.planting_check import CheckOptions, check_planting
+from service.web.keys import VineyardKey
+from service.web.records import Reading
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"])
 

@@ -11,7 +11,7 @@ from pydantic import Field
 from models.records import Planting
 from service.api.fit_schemas import FitAnswer
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
-from service.api.schemas import BadRow, Body, GapAnswer, Units
+from service.api.schemas import BadRow, Body, GapAnswer
 from service.ingest.bloom_log import ReadBloomLog
 from service.ingest.planting import ReadPlanting
 from service.ingest.report import OnBadRows
@@ -20,6 +20,7 @@ from service.ingest.temperatures import ReadTemperatures
 from service.ingest.visits import ReadVisits
 from service.usecases.frost import look_for_frost
 from service.usecases.report import Report
+from service.web.units import Units
 
 
 class ReportForm(Body):

@@ -1,11 +1,14 @@
-"""How the problems of a route are documented."""
+"""What the answers of many routes have in common, and how their problems are documented."""
 
 from __future__ import annotations
 
 from http import HTTPStatus
 from typing import Any
 
-from service.problems import MEDIA_TYPE
+from fastapi import Request, Response
+
+from service.web.problems import MEDIA_TYPE
+from service.web.uploads import CSV, JSON
 
 Responses = dict[int | str, dict[str, Any]]
 
@@ -18,3 +21,14 @@ def problems(*statuses: int) -> Responses:
 
 EVERYWHERE = problems(401, 403, 422, 500)
 UPLOAD = problems(404, 413, 415)
+
+
+def created_or_replaced(response: Response, *, new: bool) -> None:
+    """Answer 201 for a new thing, else 200."""
+    response.status_code = 201 if new else 200
+
+
+def wants_csv(request: Request) -> bool:
+    """Whether the client prefers CSV to JSON."""
+    accepted = request.headers.get("accept", "")
+    return CSV in accepted and JSON not in accepted

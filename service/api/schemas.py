@@ -10,14 +10,11 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_vali
 from models.records import Cutoff, FlowerType, GapRule, HeatMethod
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.observations import StoredObservations
+from service.web.keys import Slug
 
-SLUG = r"^[a-z0-9][a-z0-9-]{0,62}$"
-
-Slug = Annotated[str, StringConstraints(pattern=SLUG)]
 # NUL is the one character that a PostgreSQL text cannot hold.
 Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
 Name = Annotated[str, StringConstraints(pattern=r"^[^\x00]+$", min_length=1, strip_whitespace=True)]
-Units = Literal["metric", "us"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 

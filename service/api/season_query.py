@@ -7,8 +7,10 @@ from typing import Annotated
 
 from fastapi import Depends, Query
 
-from service.api.deps import Reading, VineyardKey, today
+from service.clock import today
 from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.web.keys import VineyardKey
+from service.web.records import Reading
 
 AsOf = Annotated[
     dt.date | None,

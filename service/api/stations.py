@@ -6,10 +6,11 @@ from dataclasses import asdict
 
 from fastapi import APIRouter, Response
 
-from service.api.deps import Reading, StationKey, Writing, created_or_replaced
-from service.api.responses import problems
+from service.api.responses import created_or_replaced, problems
 from service.api.schemas import StationAnswer, StationBody, StationList
 from service.store.records import Station
+from service.web.keys import StationKey
+from service.web.records import Reading, Writing
 
 router = APIRouter(prefix="/v1/stations", tags=["stations"])
 

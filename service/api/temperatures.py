@@ -10,29 +10,15 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 
 from models.errors import BadInput, Problem
 from models.units import fahrenheit_from_celsius
-from service.api.deps import (
-    CSV,
-    CsvFile,
-    DateFormat,
-    OnBadRowsQuery,
-    Reading,
-    StationKey,
-    UnitsQuery,
-    Writing,
-    csv_upload,
-    wants_csv,
-)
-from service.api.responses import UPLOAD, problems
-from service.api.schemas import (
-    BadRow,
-    GapAnswer,
-    TemperatureAnswer,
-    TemperatureDay,
-    TemperatureReceipt,
-)
+from service.api.responses import UPLOAD, problems, wants_csv
+from service.api.schemas import BadRow, GapAnswer, TemperatureAnswer, TemperatureDay, TemperatureReceipt
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.usecases.temperatures import observed_between, store_observed, store_outlook
+from service.web.keys import StationKey
+from service.web.records import Reading, Writing
+from service.web.units import UnitsQuery
+from service.web.uploads import CSV, CsvFile, DateFormat, OnBadRowsQuery, csv_upload
 
 router = APIRouter(prefix="/v1/stations/{station}/temperatures", tags=["stations"])
 

@@ -6,10 +6,11 @@ from dataclasses import asdict
 
 from fastapi import APIRouter, Response
 
-from service.api.deps import Reading, VineyardKey, Writing, created_or_replaced
-from service.api.responses import problems
+from service.api.responses import created_or_replaced, problems
 from service.api.schemas import VineyardAnswer, VineyardBody, VineyardList
 from service.store.records import Vineyard
+from service.web.keys import VineyardKey
+from service.web.records import Reading, Writing
 
 router = APIRouter(prefix="/v1/vineyards", tags=["vineyards"])
 

@@ -10,20 +10,12 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import TypeAdapter, ValidationError
 
 from models.records import Visit
-from service.api.deps import (
-    JSON,
-    DateFormat,
-    OnBadRowsQuery,
-    Reading,
-    VineyardKey,
-    Writing,
-    csv_file,
-    csv_upload,
-    media_type,
-)
 from service.api.responses import UPLOAD, problems
 from service.api.schemas import ObservationReceipt, VisitAnswer, VisitBody, VisitsAnswer
 from service.usecases.observations import store_visits, store_visits_file
+from service.web.keys import VineyardKey
+from service.web.records import Reading, Writing
+from service.web.uploads import JSON, DateFormat, OnBadRowsQuery, csv_file, csv_upload, media_type
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/visits", tags=["observations"])
 

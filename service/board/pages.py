@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Coroutine, Mapping
 from http import HTTPStatus
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
-from fastapi import HTTPException, Path, Query, Request, Response
+from fastapi import HTTPException, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -19,11 +19,9 @@ from models.errors import CapfallError
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.wording import day_count, in_words, listed, percent, sentence
 from service.board.charts import SCRIPT_NAME
-from service.problems import BAD_INPUT, KINDS, located
-from service.store.engine import Store
 from service.store.errors import StoreError
-
-Units = Literal["metric", "us"]
+from service.web.problems import BAD_INPUT, KINDS, located
+from service.web.units import Units
 
 # No script, picture or style from elsewhere, whatever a name or a note says. The chart library writes style elements.
 HEADERS = {
@@ -38,22 +36,8 @@ HEADERS = {
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
-VineyardKey = Annotated[str, Path(alias="vineyard", max_length=63)]
 AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
 Interval = Annotated[float, Query(gt=0, lt=1)]
-UnitsQuery = Annotated[Units, Query()]
-
-
-def store(request: Request) -> Store:
-    """The store of the app that serves this request."""
-    kept = request.app.state.store
-    assert isinstance(kept, Store)
-    return kept
-
-
-def today() -> dt.date:
-    """The day on this machine's calendar."""
-    return dt.datetime.now(dt.UTC).astimezone().date()
 
 
 def short_date(day: dt.date) -> str:

@@ -11,9 +11,12 @@ from starlette.responses import HTMLResponse
 
 from models.records import Block, FlowerType, Planting
 from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
-from service.access import Grower
 from service.board.bars import role_of
-from service.board.pages import AsOf, PageRoute, UnitsQuery, VineyardKey, page, store
+from service.board.pages import AsOf, PageRoute, page
+from service.web.access import Grower
+from service.web.keys import VineyardKey
+from service.web.records import store
+from service.web.units import UnitsQuery
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 

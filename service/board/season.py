@@ -12,22 +12,11 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from models.errors import CapfallError, NotEnoughData
 from models.records import HeatRule
 from models.vineyard.wording import in_words
-from service.access import Grower
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
-from service.board.pages import (
-    AsOf,
-    Interval,
-    PageRoute,
-    Units,
-    UnitsQuery,
-    VineyardKey,
-    page,
-    store,
-    today,
-    told_temperature,
-)
+from service.board.pages import AsOf, Interval, PageRoute, page, told_temperature
 from service.board.season_view import season_view, stale_since
+from service.clock import today
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
 from service.usecases.fits import FitOptions, make_fit
@@ -36,6 +25,10 @@ from service.usecases.frost import look_for_frost
 from service.usecases.heat import compare_season
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
+from service.web.access import Grower
+from service.web.keys import VineyardKey
+from service.web.records import store
+from service.web.units import Units, UnitsQuery
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 

@@ -8,14 +8,16 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError
-from service.access import Grower
-from service.board.pages import AsOf, PageRoute, UnitsQuery, VineyardKey, page, stage_words, store
+from service.board.pages import AsOf, PageRoute, page, stage_words
 from service.board.skill_charts import skill_pictures
-from service.jobs import JobRunner
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
 from service.usecases.fits import get_fit
 from service.usecases.hindcast_jobs import KIND, AskedHindcast, NotEnded, hindcast_of, start_hindcast
+from service.web.access import Grower
+from service.web.keys import VineyardKey
+from service.web.records import jobs, store
+from service.web.units import UnitsQuery
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -94,10 +96,9 @@ def run_hindcast(
     request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None
 ) -> RedirectResponse:
     """Start the hindcast of the vineyard's fit, unless it runs already, and show how far it is."""
-    kept, jobs = store(request), request.app.state.jobs
-    assert isinstance(jobs, JobRunner)
+    kept = store(request)
     with kept.transaction(grower, read_only=True) as records:
         fit = get_fit(records, None, vineyard=vineyard)
-    start_hindcast(kept, jobs, grower, fit.id, AskedHindcast())
+    start_hindcast(kept, jobs(request), grower, fit.id, AskedHindcast())
     query = "" if as_of is None else f"?as_of={as_of}"
     return RedirectResponse(f"/vineyards/{vineyard}/skill{query}", 303)

@@ -12,8 +12,7 @@ import demo_weather
 from models.errors import BadInput, CapfallError, Problem
 from models.records import Planting
 from models.units import FEET_PER_METRE
-from service.access import Grower
-from service.board.pages import HEADERS, PageRoute, page, store
+from service.board.pages import HEADERS, PageRoute, page
 from service.board.season import board_address
 from service.ingest.cells import number
 from service.ingest.temperature_headers import TemperatureUnit
@@ -22,6 +21,8 @@ from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, get_fit, make_fit
 from service.usecases.new_vineyard import NewVineyard, make_vineyard
 from service.usecases.report import ReportFiles
+from service.web.access import Grower
+from service.web.records import store
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 

@@ -10,11 +10,14 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
 from models.records import Visit
-from service.access import Grower
-from service.board.pages import AsOf, PageRoute, VineyardKey, page, store, today
+from service.board.pages import AsOf, PageRoute, page
 from service.board.season import board_address
+from service.clock import today
 from service.ingest.dates import parse_date
 from service.usecases.observations import store_visits
+from service.web.access import Grower
+from service.web.keys import VineyardKey
+from service.web.records import store
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 

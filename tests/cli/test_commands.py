@@ -18,7 +18,7 @@ import demo_weather
 from demo_weather import make_demo
 from models.bloom.observations import SetAside
 from service.cli import app
-from service.tables import WIDEST, set_aside_points
+from service.cli.tables import WIDEST, set_aside_points
 
 AS_OF = demo_weather.AS_OF.isoformat()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from models.vineyard.frost import BlockFrost, FrostNight
-from service.tables import frost_points
+from service.cli.tables import frost_points
 from service.usecases.frost import VineyardFrost
 
 NIGHT = FrostNight(dt.date(2026, 4, 20), -2.5)

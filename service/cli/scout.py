@@ -13,10 +13,9 @@ from rich.table import Table
 import demo_weather
 from models.vineyard.scouting import WEEKDAY_NAMES, Plan, Trip, Window
 from models.vineyard.wording import in_words, percent
-from service import tables
-from service.access import LOCAL_GROWER
-from service.api.deps import today
-from service.cli_parts import day, refuse, told_plainly
+from service.cli import tables
+from service.cli.parts import Csv, day, refuse, told_plainly
+from service.clock import today
 from service.feed.trips import TASK_NAMES, alike
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
@@ -24,9 +23,9 @@ from service.store.engine import Store
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
 from service.usecases.scouting import CHANCE, plan_scouting
+from service.web.access import LOCAL_GROWER
 
 INTERVAL = 0.8
-Csv = typer.Option(exists=True, dir_okay=False, readable=True)
 
 
 def scout(

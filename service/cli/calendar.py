@@ -7,12 +7,12 @@ from typing import Annotated
 
 import typer
 
-from service.access import LOCAL_GROWER
-from service.api.deps import today
-from service.cli_parts import day, told_plainly
+from service.cli.parts import day, told_plainly
+from service.clock import today
 from service.feed.season import season_calendar
 from service.settings import Settings
 from service.store.engine import Store
+from service.web.access import LOCAL_GROWER
 
 
 def calendar(

@@ -1,19 +1,23 @@
-"""What the commands share: days as they are typed, and refusals without a traceback."""
+"""What the commands share: options, days as they are typed, and refusals without a traceback."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import NoReturn
+from typing import Annotated, Literal, NoReturn
 
 import typer
 from pydantic import ValidationError
 
 from models.errors import CapfallError
-from service import tables
-from service.problems import located
+from service.cli import tables
 from service.store.errors import StoreError
+from service.web.problems import located
+
+Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
+UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
+Csv = typer.Option(exists=True, dir_okay=False, readable=True)
 
 REFUSED = 2  # exit code for what cannot be done as asked
 

@@ -11,8 +11,8 @@ from rich.console import RenderableType
 from rich.table import Table
 
 from models.bloom.skill import Score
+from service.cli.tables import WIDEST, rule_text
 from service.ingest.report import counted
-from service.tables import WIDEST, rule_text
 from service.usecases.hindcast import GroupScore, HindcastReport
 
 FIGURES = ("n", "bias", "MAE", "RMSE", "CRPS", "by dates", "skill", "covered")

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from fastapi.testclient import TestClient
 
-from service.access import is_loopback
 from service.app import create_app
 from service.settings import Settings
+from service.web.access import is_loopback
 from tests.api.asking import assert_problem
 
 

@@ -14,8 +14,8 @@ import demo_weather
 from models.bloom.hindcast import LEADS
 from models.records import Cutoff, HeatMethod, HeatRule
 from models.units import celsius_from_fahrenheit
-from service import hindcast_tables, tables
-from service.cli_parts import refuse, told_plainly
+from service.cli import hindcast_tables, tables
+from service.cli.parts import Csv, refuse, told_plainly
 from service.ingest.report import counted
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.fits import DEFAULT_STAGES
@@ -30,14 +30,13 @@ from service.usecases.hindcast_documents import rows_as_csv, to_document
 from service.usecases.hindcast_files import PastRead, read_past
 from service.workers import Workers, WorkersLost
 
-File = typer.Option(exists=True, dir_okay=False, readable=True)
 Out = typer.Option(dir_okay=False, writable=True)
 
 
 def hindcast(
-    temperatures: Annotated[Path | None, File] = None,
-    bloom_log: Annotated[Path | None, File] = None,
-    planting: Annotated[Path | None, File] = None,
+    temperatures: Annotated[Path | None, Csv] = None,
+    bloom_log: Annotated[Path | None, Csv] = None,
+    planting: Annotated[Path | None, Csv] = None,
     demo: Annotated[bool, typer.Option("--demo", help="Take the demo's files.")] = False,
     unit: Annotated[
         TemperatureUnit | None, typer.Option(help="Of the temperatures, unless their headers say it.")

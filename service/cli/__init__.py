@@ -1,0 +1,31 @@
+"""The command line: one file a command."""
+
+from __future__ import annotations
+
+import typer
+
+from service.cli import calendar, demo, hindcast, report, scout, serve
+from service.threads import use_one_thread
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+
+@app.callback()
+def prepare() -> None:
+    """When each grape cultivar blooms, and where pollen runs out before the flowers that need it."""
+    use_one_thread()
+
+
+for command in (
+    demo.demo,
+    serve.serve,
+    report.report,
+    calendar.calendar,
+    scout.scout,
+    hindcast.hindcast,
+):
+    app.command()(command)

@@ -1,0 +1,79 @@
+"""Uploaded files."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import Depends, HTTPException, Query, Request
+from starlette.datastructures import UploadFile
+
+from models.errors import BadInput, Problem
+from service.ingest.report import OnBadRows
+
+CSV = "text/csv"
+JSON = "application/json"
+MULTIPART = "multipart/form-data"
+
+
+DateFormat = Annotated[
+    str | None,
+    Query(
+        max_length=40, description="How dates are written, as in `%d/%m/%Y`; needed unless they are ISO 8601."
+    ),
+]
+
+OnBadRowsQuery = Annotated[
+    OnBadRows,
+    Query(description="`skip` takes the rows that can be read and lists the others; else all or nothing."),
+]
+
+
+def media_type(request: Request) -> str:
+    """The media type of the request's body, without parameters."""
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower()
+
+
+async def csv_file(request: Request) -> bytes:
+    """An uploaded CSV file: the body itself, or the field ``file`` of a form.
+
+    Raises
+    ------
+    HTTPException
+        415 if the body is of another media type.
+    BadInput
+        If the form holds no file.
+    """
+    sent = media_type(request)
+    if sent == CSV:
+        return await request.body()
+    if sent == MULTIPART:
+        async with request.form(max_files=1, max_fields=1) as form:
+            part = form.get("file")
+            if not isinstance(part, UploadFile):
+                raise BadInput(
+                    "the form holds no file", [Problem("body.file", "send the CSV file in this field")]
+                )
+            return await part.read()
+    raise HTTPException(
+        415,
+        f"send the file as {CSV} (curl: -H 'Content-Type: {CSV}' --data-binary @file.csv) "
+        "or as the field 'file' of a form (curl: -F file=@file.csv)",
+    )
+
+
+CsvFile = Annotated[bytes, Depends(csv_file)]
+
+
+def csv_upload(*, json_schema: dict[str, Any] | None = None) -> dict[str, Any]:
+    """The OpenAPI description of a body that `csv_file` reads, beside JSON where a schema is given."""
+    file = {"type": "string", "format": "binary"}
+    form = {
+        "type": "object",
+        "properties": {"file": file},
+        "required": ["file"],
+        "additionalProperties": False,
+    }
+    content = {CSV: {"schema": {"type": "string"}}, MULTIPART: {"schema": form}}
+    if json_schema is not None:
+        content[JSON] = {"schema": json_schema}
+    return {"requestBody": {"required": True, "content": content}}
