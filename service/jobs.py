@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import logging
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from models.errors import CapfallError
+from service import clock
 from service.store.engine import Store
 from service.store.errors import StoreError
 from service.workers import Stopped, Workers, WorkersLost
@@ -75,8 +75,8 @@ class JobRunner:
 
         def tell(progress: float, message: str) -> None:
             nonlocal told_at
-            if time.monotonic() - told_at >= TELL_EVERY_SECONDS:
-                told_at = time.monotonic()
+            if clock.seconds() - told_at >= TELL_EVERY_SECONDS:
+                told_at = clock.seconds()
                 with self._store.transaction(grower) as records:
                     records.jobs.update(job, state="running", progress=progress, message=message)
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import shutil
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
 from models.records import HeatRule
+from service import clock
 from service.app import create_app
 from service.settings import Settings
 from service.store import Store
@@ -41,6 +43,12 @@ def client_of(database: Path) -> TestClient:
         client=("127.0.0.1", 50000),
         raise_server_exceptions=False,
     )
+
+
+@pytest.fixture
+def set_clock(monkeypatch: pytest.MonkeyPatch) -> Callable[[dt.datetime], None]:
+    """Lets the clock of all of Capfall stand still at a moment."""
+    return lambda moment: monkeypatch.setattr(clock, "now", lambda: moment)
 
 
 @pytest.fixture

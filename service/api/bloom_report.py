@@ -6,9 +6,9 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request, UploadFile
 
+from service import clock
 from service.api.report_schemas import ReportAnswer, ReportForm
 from service.api.responses import problems
-from service.clock import today
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
 from service.web.access import grower
 from service.web.uploads import MULTIPART, media_type
@@ -44,7 +44,7 @@ def post_bloom_report(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -
         outlook=_content(form.outlook),
     )
     options = ReportOptions(
-        as_of=today() if form.as_of is None else form.as_of,
+        as_of=clock.today() if form.as_of is None else form.as_of,
         unit=form.unit,
         latitude=form.latitude,
         reach_m=form.reach_m,

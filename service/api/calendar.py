@@ -8,7 +8,6 @@ from fastapi import APIRouter, Request, Response
 
 from service.api.responses import Responses, problems
 from service.api.season_query import AsOf, FitId
-from service.clock import today
 from service.feed.ical import MEDIA_TYPE
 from service.feed.season import season_calendar
 from service.web.access import Grower
@@ -40,7 +39,7 @@ def get_calendar(
     so is told as CANCELLED for the rest of the season. With `as_of` or `fit` it is a "what if" that changes
     nothing of that.
     """
-    stream = season_calendar(store(request), grower, vineyard, as_of=as_of, fit=fit, today=today())
+    stream = season_calendar(store(request), grower, vineyard, as_of=as_of, fit=fit)
     tag = f'"{hashlib.sha256(stream).hexdigest()[:32]}"'
     headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
     if is_known(tag, request.headers.get("if-none-match")):

@@ -9,8 +9,7 @@ from fastapi import APIRouter, Depends, Query
 from models.units import celsius_from_fahrenheit
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.responses import problems
-from service.api.season_query import AsOf, FitId
-from service.clock import today
+from service.api.season_query import Day, FitId
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import LIMIT_C, look_for_frost
 from service.usecases.pollen import pollinate
@@ -24,16 +23,14 @@ router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 def foreseen(
     vineyard: VineyardKey,
     records: Reading,
-    as_of: AsOf = None,
+    day: Day,
     fit: FitId = None,
     interval: Annotated[
         float, Query(gt=0, lt=1, description="Probability of the interval from low to high.")
     ] = 0.8,
 ) -> VineyardForecast:
     """The forecast that is asked for."""
-    return stored_forecast(
-        records, vineyard, as_of=today() if as_of is None else as_of, fit=fit, interval=interval
-    )
+    return stored_forecast(records, vineyard, as_of=day, fit=fit, interval=interval)
 
 
 Foreseen = Annotated[VineyardForecast, Depends(foreseen, scope="function")]

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from models.records import Cutoff, FlowerType, GapRule, HeatMethod
+from service.clock import check_timezone
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.observations import StoredObservations
 from service.web.keys import Slug
@@ -15,6 +16,7 @@ from service.web.keys import Slug
 # NUL is the one character that a PostgreSQL text cannot hold.
 Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
 Name = Annotated[str, StringConstraints(pattern=r"^[^\x00]+$", min_length=1, strip_whitespace=True)]
+TimeZone = Annotated[str, AfterValidator(check_timezone)]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
@@ -209,6 +211,10 @@ class VineyardBody(Body):
         default=None,
         min_length=1,
         description="On which the rows can be walked: for the scouting plan and the calendar; by default every day.",
+    )
+    timezone: TimeZone | None = Field(
+        default=None,
+        description="IANA name, as `America/Chicago`: today is the day there; by default where the service runs.",
     )
 
 

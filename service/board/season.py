@@ -12,11 +12,11 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from models.errors import CapfallError, NotEnoughData
 from models.records import HeatRule
 from models.vineyard.wording import in_words
+from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
 from service.board.pages import AsOf, Interval, PageRoute, page, told_temperature
 from service.board.season_view import season_view, stale_since
-from service.clock import today
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
 from service.usecases.fits import FitOptions, make_fit
@@ -47,18 +47,19 @@ def season_board(
     recorded: Annotated[str | None, Query(max_length=63)] = None,
 ) -> HTMLResponse:
     """Bloom windows, pollen, heat and trips as of a day."""
-    day = today() if as_of is None else as_of
-    common: dict[str, Any] = {
-        "as_of": day,
-        "today": today(),
-        "interval": interval,
-        "intervals": sorted({*INTERVALS, interval}),
-        "units": units,
-        "recorded": recorded,
-        "asked": {"as_of": day.isoformat(), "interval": f"{interval:g}", "units": units},
-    }
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
+        today = clock.today(known.timezone)
+        day = today if as_of is None else as_of
+        common: dict[str, Any] = {
+            "as_of": day,
+            "today": today,
+            "interval": interval,
+            "intervals": sorted({*INTERVALS, interval}),
+            "units": units,
+            "recorded": recorded,
+            "asked": {"as_of": day.isoformat(), "interval": f"{interval:g}", "units": units},
+        }
         try:
             foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=interval)
         except CapfallError as error:

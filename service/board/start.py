@@ -14,6 +14,7 @@ from models.records import Planting
 from models.units import FEET_PER_METRE
 from service.board.pages import HEADERS, PageRoute, page
 from service.board.season import board_address
+from service.clock import check_timezone
 from service.ingest.cells import number
 from service.ingest.temperature_headers import TemperatureUnit
 from service.store.engine import Store
@@ -62,6 +63,7 @@ class Told:
     reach_unit: str = "m"
     unit: str = "headers"
     dates: str = "iso"
+    timezone: str = ""
 
 
 @router.get("/")
@@ -81,13 +83,14 @@ def new_vineyard(
     reach_unit: Annotated[str, Form(max_length=2)] = "m",
     unit: Annotated[str, Form(max_length=10)] = "headers",
     dates: Annotated[str, Form(max_length=20)] = "iso",
+    timezone: Annotated[str, Form(max_length=100)] = "",
     temperatures: Annotated[UploadFile | None, File()] = None,
     planting: Annotated[UploadFile | None, File()] = None,
     bloom_log: Annotated[UploadFile | None, File()] = None,
     visits: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """Make a vineyard from its files and fit it; or show what is wrong in which line, and store nothing."""
-    told = Told(name, latitude, longitude, reach, reach_unit, unit, dates)
+    told = Told(name, latitude, longitude, reach, reach_unit, unit, dates, timezone)
     files = {
         "temperatures": _content(temperatures),
         "planting": _content(planting),
@@ -165,10 +168,16 @@ def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
         problems.append(Problem("bloom_log", "choose a bloom log, visits, or both"))
     if told.unit not in UNITS or told.dates not in DATES:
         problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
+    timezone = told.timezone.strip() or None
+    if timezone is not None:
+        try:
+            check_timezone(timezone)
+        except BadInput as error:
+            problems += error.problems
     if problems:
         raise BadInput("the form is not complete", problems)
     reach_m = reach / FEET_PER_METRE if told.reach_unit == "ft" else reach
-    return NewVineyard(told.name.strip(), latitude, longitude, reach_m)
+    return NewVineyard(told.name.strip(), latitude, longitude, reach_m, timezone)
 
 
 def _number(where: str, text: str, most: float, problems: list[Problem], *, least: float) -> float:

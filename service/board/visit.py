@@ -10,9 +10,9 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
 from models.records import Visit
+from service import clock
 from service.board.pages import AsOf, PageRoute, page
 from service.board.season import board_address
-from service.clock import today
 from service.ingest.dates import parse_date
 from service.usecases.observations import store_visits
 from service.web.access import Grower
@@ -43,7 +43,7 @@ def visit_form(
         blocks=blocks,
         chosen=block,
         as_of=as_of,
-        date=as_of or today(),
+        date=as_of or clock.today(known.timezone),
         percents=PERCENT_CHOICES,
         asked={} if as_of is None else {"as_of": as_of.isoformat()},
     )
@@ -75,7 +75,8 @@ def record_visit(
         raise BadInput("the visit cannot be taken", [Problem("block", "choose a block")])
     with store(request).transaction(grower) as records:
         store_visits(records, vineyard, [visit])
-    seen_from = max(day, parse_date(as_of)) if as_of else max(day, today())
+        today = clock.today(records.vineyards.get(vineyard).timezone)
+    seen_from = max(day, parse_date(as_of) if as_of else today)
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)
 
 

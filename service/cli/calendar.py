@@ -8,7 +8,6 @@ from typing import Annotated
 import typer
 
 from service.cli.parts import day, told_plainly
-from service.clock import today
 from service.feed.season import season_calendar
 from service.settings import Settings
 from service.store.engine import Store
@@ -18,7 +17,8 @@ from service.web.access import LOCAL_GROWER
 def calendar(
     vineyard: Annotated[str, typer.Option(help="The vineyard's identifier.")],
     as_of: Annotated[
-        str | None, typer.Option(help="Day to look ahead from, by default today.", metavar="YYYY-MM-DD")
+        str | None,
+        typer.Option(help="Day to look ahead from, by default the vineyard's today.", metavar="YYYY-MM-DD"),
     ] = None,
     fit: Annotated[str | None, typer.Option(help="The fit's identifier, by default the newest.")] = None,
     out: Annotated[
@@ -35,7 +35,7 @@ def calendar(
         store = Store(Settings().database_url)
         try:
             store.migrate()
-            stream = season_calendar(store, LOCAL_GROWER, vineyard, as_of=asked, fit=fit, today=today())
+            stream = season_calendar(store, LOCAL_GROWER, vineyard, as_of=asked, fit=fit)
         finally:
             store.close()
     path = Path(f"{vineyard}.ics") if out is None else out

@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
+from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
 from service.cli.season import print_loaded, print_season
-from service.clock import today
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 
@@ -54,7 +54,7 @@ def report(
             outlook=None if outlook is None else outlook.read_bytes(),
         )
         options = ReportOptions(
-            as_of=today() if as_of is None else day(as_of),
+            as_of=clock.today() if as_of is None else day(as_of),
             unit=unit,
             latitude=latitude,
             reach_m=reach_m,

@@ -13,9 +13,9 @@ from rich.table import Table
 import demo_weather
 from models.vineyard.scouting import WEEKDAY_NAMES, Plan, Trip, Window
 from models.vineyard.wording import in_words, percent
+from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, day, refuse, told_plainly
-from service.clock import today
 from service.feed.trips import TASK_NAMES, alike
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
@@ -74,9 +74,8 @@ def scout(
             try:
                 store.migrate()
                 with store.transaction(LOCAL_GROWER, read_only=True) as records:
-                    foreseen = stored_forecast(
-                        records, vineyard, as_of=asked or today(), fit=None, interval=INTERVAL
-                    )
+                    on = asked or clock.today(records.vineyards.get(vineyard).timezone)
+                    foreseen = stored_forecast(records, vineyard, as_of=on, fit=None, interval=INTERVAL)
             finally:
                 store.close()
         elif files is None:
@@ -96,7 +95,7 @@ def scout(
                 outlook=None if outlook is None else outlook.read_bytes(),
             )
             options = ReportOptions(
-                as_of=asked or today(),
+                as_of=asked or clock.today(),
                 unit=unit,
                 latitude=latitude,
                 reach_m=reach_m,

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 
 from models.vineyard.scouting import Plan
+from service import clock
 from service.feed.entries import names_of, season_entries, without_window
 from service.feed.ical import to_ical
 from service.feed.trips import missed_tasks, trip_entries
@@ -20,9 +21,9 @@ INTERVAL = 0.8
 
 
 def season_calendar(
-    store: Store, grower: str, vineyard: str, *, as_of: dt.date | None, fit: str | None, today: dt.date
+    store: Store, grower: str, vineyard: str, *, as_of: dt.date | None, fit: str | None
 ) -> bytes:
-    """The calendar of the season in which ``as_of`` lies, by default today's.
+    """The calendar of the season in which ``as_of`` lies, by default the vineyard's today.
 
     The feed proper, that is without ``as_of`` and ``fit``, keeps what it tells, and so counts the revisions of
     every event. Any other calendar is a "what if": it takes the sequences from the feed and leaves no trace.
@@ -34,9 +35,9 @@ def season_calendar(
     BadInput, NotEnoughData
         As the forecast does.
     """
-    day = today if as_of is None else as_of
     with store.transaction(grower, read_only=True) as records:
-        name = records.vineyards.get(vineyard).name
+        known = records.vineyards.get(vineyard)
+        name, day = known.name, clock.today(known.timezone) if as_of is None else as_of
         foreseen = stored_forecast(records, vineyard, as_of=day, fit=fit, interval=INTERVAL)
         season = foreseen.forecast.season
         before = told_before(records, vineyard, season)
@@ -67,7 +68,7 @@ def _told(
     as_of: dt.date,
 ) -> tuple[Revision, ...]:
     """The revisions to tell; the store is written to only if one is new."""
-    now = dt.datetime.now(dt.UTC).replace(microsecond=0)  # a calendar tells whole seconds
+    now = clock.now().replace(microsecond=0)  # a calendar tells whole seconds
     revisions = revise(entries, before, as_of=as_of, now=now)
     if {revision.entry.key: revision for revision in revisions} == before:
         return revisions

@@ -10,9 +10,9 @@ from sqlalchemy import URL, Connection, Engine, QueuePool, create_engine, event,
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
+from service import clock
 from service.store.errors import StoreError
 from service.store.migrating import upgrade
-from service.store.owned import utc_now
 from service.store.repositories import Repositories
 from service.store.results import end_lost_jobs
 from service.store.tables import GrowerRow, table_of
@@ -97,7 +97,7 @@ class Store:
 def _claim(connection: Connection, grower: str) -> None:
     """Make the grower if need be, and hold its row, so that the grower's writers go one after the other."""
     table = table_of(GrowerRow)
-    new = {"key": grower, "created_at": utc_now()}
+    new = {"key": grower, "created_at": clock.now()}
     if connection.dialect.name == "postgresql":
         connection.execute(postgresql.insert(table).values(new).on_conflict_do_nothing())
         connection.execute(select(table.c.key).where(table.c.key == grower).with_for_update())

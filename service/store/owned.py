@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, Literal
 
 from sqlalchemy import Connection, RowMapping, Table, bindparam, delete, insert, select, update
 from sqlalchemy.sql.elements import ColumnElement
 
+from service import clock
 from service.store.errors import NotFound, UnknownReference
 from service.store.records import Counts
 from service.store.tables import Base, table_of
@@ -85,7 +85,7 @@ class OwnedByGrower:
         the table, if they hold for all ``rows``.
         """
         table = table_of(current)
-        now = utc_now()
+        now = clock.now()
         scope = {"grower": self._grower, **scope}
         key_names = [column.name for column in table.primary_key if column.name not in scope]
         value_names = [c.name for c in table.c if not c.primary_key and c.name != "stored_at"]
@@ -126,11 +126,6 @@ class OwnedByGrower:
             }
             self._connection.execute(update(table).where(*same_row).values(new_values), replaced)
         return outcomes
-
-
-def utc_now() -> dt.datetime:
-    """The moment at which something is stored."""
-    return dt.datetime.now(dt.UTC)
 
 
 def count(outcomes: Iterable[Outcome]) -> Counts:

@@ -27,6 +27,7 @@ class Vineyard:
     """A vineyard. None for ``receptive_days`` or ``pollen_days`` is the model's default. [m, day]
 
     ``scouting_weekdays`` ("mon" to "sun") are those on which the rows can be walked; None for every day.
+    ``timezone`` is an IANA name; None for that of the machine that the service runs on.
     """
 
     key: str
@@ -36,6 +37,7 @@ class Vineyard:
     receptive_days: float | None = None
     pollen_days: float | None = None
     scouting_weekdays: tuple[str, ...] | None = None
+    timezone: str | None = None
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,9 @@ from typing import Any
 
 from sqlalchemy import Connection, update
 
+from service import clock
 from service.store.errors import AlreadyThere
-from service.store.owned import OwnedByGrower, pick, utc_now
+from service.store.owned import OwnedByGrower, pick
 from service.store.records import FitSummary, Job, JobState
 from service.store.tables import FitRow, JobRow, table_of
 
@@ -29,7 +30,7 @@ class Fits(OwnedByGrower):
             if held[0]["document"] != document:
                 raise AlreadyThere("fit", id)
             return False
-        self._insert(FitRow, [{"id": id, "created_at": utc_now(), "document": document}])
+        self._insert(FitRow, [{"id": id, "created_at": clock.now(), "document": document}])
         return True
 
     def get(self, id: str) -> dict[str, Any]:
@@ -54,7 +55,7 @@ class Jobs(OwnedByGrower):
         """A job in state ``waiting``. Raises AlreadyThere."""
         if self._select(JobRow, id=id):
             raise AlreadyThere("job", id)
-        now = utc_now()
+        now = clock.now()
         job = Job(id, kind, subject, "waiting", 0.0, "", None, now, now)
         self._insert(JobRow, [vars(job)])
         return self.get(id)
@@ -84,7 +85,7 @@ class Jobs(OwnedByGrower):
             result = _as_json(result)
         given = {"state": state, "progress": progress, "message": message, "result": result}
         values = {name: value for name, value in given.items() if value is not None}
-        self._put(JobRow, {**values, "updated_at": utc_now()}, id=id)
+        self._put(JobRow, {**values, "updated_at": clock.now()}, id=id)
         return self.get(id)
 
 
@@ -94,7 +95,7 @@ def end_lost_jobs(connection: Connection, message: str) -> None:
     connection.execute(
         update(table)
         .where(table.c.state.in_(UNFINISHED))
-        .values(state="failed", message=message, updated_at=utc_now())
+        .values(state="failed", message=message, updated_at=clock.now())
     )
 
 

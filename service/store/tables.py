@@ -129,6 +129,7 @@ class VineyardRow(Owned, Base):
     receptive_days: Mapped[float | None]
     pollen_days: Mapped[float | None]
     scouting_weekdays: Mapped[list[str] | None]
+    timezone: Mapped[str | None]
 
 
 class BlockRow(Base):

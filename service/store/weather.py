@@ -12,8 +12,9 @@ from sqlalchemy import func, select
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
+from service import clock
 from service.store.errors import InUse
-from service.store.owned import OwnedByGrower, count, pick, utc_now
+from service.store.owned import OwnedByGrower, count, pick
 from service.store.records import Counts, Station, TemperatureVersion
 from service.store.tables import (
     Base,
@@ -109,7 +110,7 @@ class Temperatures(OwnedByGrower):
         kept = {day["date"] for day in days}
         held = self._select(OutlookRow, station=station, issued_on=issued_on)
         dropped = [row for row in held if row["date"] not in kept]
-        self._insert(OutlookHistoryRow, [{**row, "superseded_at": utc_now()} for row in dropped])
+        self._insert(OutlookHistoryRow, [{**row, "superseded_at": clock.now()} for row in dropped])
         for row in dropped:
             self._delete(OutlookRow, station=station, issued_on=issued_on, date=row["date"])
         return count(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -23,6 +22,7 @@ from models.errors import BadInput, NotEnoughData, Problem
 from models.heat.season import season_of
 from models.records import GapRule, HeatRule, Site
 from models.stages import in_season_order
+from service import clock
 from service.usecases.vineyard_records import VineyardRecords, without_running_season
 from service.workers import Workers
 
@@ -147,7 +147,7 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
 
     Raises what `Workers.run_each` raises, and what the models do.
     """
-    began = time.monotonic()
+    began = clock.seconds()
     options, sites, seasons = task.options, task.sites, task.seasons
     heat: HeatRule | list[Prepared]
     done_before = 0.0
@@ -177,7 +177,7 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
         )
         for season in seasons
     ]
-    return _report(task, workers.run_each(works, told), time.monotonic() - began)
+    return _report(task, workers.run_each(works, told), clock.seconds() - began)
 
 
 def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: float) -> HindcastReport:

@@ -34,6 +34,7 @@ class NewVineyard:
     latitude: float
     longitude: float
     reach_m: float = Planting.reach_m
+    timezone: str | None = None
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def make_vineyard(
         raise BadInput("nothing was stored", problems)
 
     records.stations.put(Station(key, new.name, new.latitude, new.longitude))
-    records.vineyards.put(Vineyard(key, new.name, key, new.reach_m))
+    records.vineyards.put(Vineyard(key, new.name, key, new.reach_m, timezone=new.timezone))
     store_observed(records, key, temperatures)
     planted = store_planting(records, key, planting)
     warnings = [f"temperatures: {warning}" for warning in temperatures.warnings]

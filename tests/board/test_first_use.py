@@ -44,6 +44,7 @@ def is_empty(client: TestClient) -> bool:
         ({"longitude": "west"}, "not a number"),
         ({"reach": "-1"}, "outside 0"),
         ({"unit": "K"}, "from the lists"),
+        ({"timezone": "Chicago"}, "is no time zone"),
     ],
 )
 def test_a_wrong_field_is_named_and_nothing_stored(
@@ -105,12 +106,18 @@ def test_units_and_ways_to_write_dates(client: TestClient) -> None:
         "visits": b"date,block,percent_open\n31/05/2025,west-1,40\n",
     }
     answer = send(
-        client, FIELDS | {"unit": "F", "dates": "day_first", "reach": "100", "reach_unit": "ft"}, files
+        client,
+        FIELDS
+        | {"unit": "F", "dates": "day_first", "reach": "100", "reach_unit": "ft"}
+        | {"timezone": "America/Chicago"},
+        files,
     )
     assert answer.status_code == 201
     stored = client.get("/v1/stations/low-meadow/temperatures").json()
     assert [(day["date"], day["tmin"], day["tmax"]) for day in stored["days"]] == [("2025-05-31", 10.0, 30.0)]
-    assert client.get("/v1/vineyards/low-meadow").json()["reach_m"] == pytest.approx(30.48, abs=1e-9)
+    made = client.get("/v1/vineyards/low-meadow").json()
+    assert made["reach_m"] == pytest.approx(30.48, abs=1e-9)
+    assert made["timezone"] == "America/Chicago"
 
 
 @pytest.mark.parametrize("name", ["temperatures", "planting", "bloom_log", "visits"])

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from fastapi.testclient import TestClient
 from typer.testing import CliRunner
 
 import demo_weather
@@ -56,6 +59,21 @@ def test_a_vineyard_of_the_database(
     assert (unknown.exit_code, "nowhere" in unknown.output) == (2, True)
     wrong = RUNNER.invoke(app, ["scout", "--vineyard", key, "--as-of", "2026-05-20", "--weekdays", "someday"])
     assert (wrong.exit_code, "'someday' is no weekday" in wrong.output) == (2, True)
+
+
+def test_without_a_day_it_is_the_vineyards_today(
+    demo_client: TestClient,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    set_clock: Callable[[dt.datetime], None],
+) -> None:
+    body = {"name": "Bend", "station": demo_weather.STATION.key, "timezone": "America/Chicago"}
+    assert demo_client.put(f"/v1/vineyards/{demo_weather.VINEYARD.key}", json=body).status_code == 200
+    monkeypatch.setenv("CAPFALL_DATABASE_URL", f"sqlite:///{tmp_path / 'demo.db'}")
+    set_clock(dt.datetime(2026, 5, 20, 2, 0, tzinfo=dt.UTC))  # 19 May there, as in tests/web/test_clock.py
+    told = RUNNER.invoke(app, ["scout", "--vineyard", demo_weather.VINEYARD.key])
+    assert told.exit_code == 0, told.output
+    assert "from 19 May on, season 2026" in told.output
 
 
 @pytest.mark.parametrize(

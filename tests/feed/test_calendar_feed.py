@@ -10,7 +10,8 @@ from fastapi.testclient import TestClient
 
 import demo_weather
 from models.vineyard.wording import in_words
-from service.api import calendar
+from service import clock
+from service.api.calendar import is_known
 from service.feed.ical import unique_id
 from tests.feed.reading import ReadEvent, assert_rfc_5545, by_both
 
@@ -20,12 +21,13 @@ TODAY = demo_weather.AS_OF
 
 
 @pytest.fixture(autouse=True)
-def clock(monkeypatch: pytest.MonkeyPatch) -> None:
+def on_the_demos_day(monkeypatch: pytest.MonkeyPatch) -> None:
     set_today(monkeypatch, TODAY)
 
 
 def set_today(monkeypatch: pytest.MonkeyPatch, day: dt.date) -> None:
-    monkeypatch.setattr(calendar, "today", lambda: day)
+    noon = dt.datetime.combine(day, dt.time(12), dt.UTC)
+    monkeypatch.setattr(clock, "now", lambda: noon)
 
 
 def ask(client: TestClient, **query: str) -> bytes:
@@ -106,7 +108,7 @@ def test_unchanged_it_is_the_same_byte_for_byte_and_304(demo_client: TestClient)
     ],
 )
 def test_a_tag_that_is_known(told: str | None, known: bool) -> None:
-    assert calendar.is_known('"a"', told) is known
+    assert is_known('"a"', told) is known
 
 
 def test_after_an_observation_the_same_uids_come_with_higher_sequences(demo_client: TestClient) -> None:

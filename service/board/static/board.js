@@ -11,6 +11,9 @@ for (const form of document.querySelectorAll("form[data-busy]")) {
     setTimeout(() => { button.disabled = true; });
   });
 }
+// Most growers sit in their vineyard's time zone; who does not can write another.
+const zone = document.querySelector("[data-own-timezone]");
+if (zone && !zone.value && !document.querySelector(".faults")) zone.value = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
 // A page kept by the browser and shown again is not busy any more.
 addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 document.querySelector("[data-focus]")?.focus();
