@@ -14,6 +14,10 @@ SPRAY_CAUTION = (
     "Bloom dates are forecasts with an error: keep to product labels and local rules on sprays in bloom, and ask"
     " the local extension office."
 )
+UNSETTLED_CAUTION = (
+    "The fit stopped before its numbers settled: its thresholds and intervals are less sure than they look. A date"
+    " in the bloom log that is far off may be the cause."
+)
 # Below these an interval rests on assumptions more than on data. Ours.
 FEW_SEASONS_OF_WEATHER = 8
 FEW_SEASONS_OF_BLOOM = 3
@@ -43,6 +47,13 @@ def forecast_cautions(
     if len(fit.seasons) < FEW_SEASONS_OF_BLOOM:
         said.append(
             f"The fit knows {len(fit.seasons)} season(s): how much seasons differ is assumed more than measured."
+        )
+    if not fit.converged:
+        said.append(UNSETTLED_CAUTION)
+    if not knowledge.converged:
+        said.append(
+            "What this season's observations say did not settle: they may contradict each other. Compare the dates"
+            " with the observations before you rely on them."
         )
     for stage, shift in zip(fit.stages, knowledge.unusual, strict=True):
         if shift != 0:

@@ -7,11 +7,11 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
 
+from models.records import FrostedBlock
 from service.api.deps import BlockKey, Reading, VineyardKey, Writing, created_or_replaced
 from service.api.responses import problems
 from service.api.schemas import FrostBody, FrostMark, FrostMarks
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
-from service.store.records import FrostedBlock
 from service.usecases.frost import mark_frosted
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])

@@ -9,9 +9,11 @@ import pytest
 
 from models.bloom.forecast import Forecast, forecast
 from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
-from models.records import Block, HeatRule, Site, StageInterval
+from models.records import Block, FrostedBlock, HeatRule, StageInterval
 from models.stages import BLOOM_STAGES
+from tests.bloom.noted import logged
 from tests.bloom.simulated import day, weather
 
 WEATHER = weather("2012-01-01", "2022-12-31")
@@ -39,14 +41,15 @@ PAST = tuple(seen for season in range(2012, 2022) for seen in looks(season))
 
 @pytest.fixture(scope="module")
 def fit() -> Fit:
-    return fit_thresholds([Site("here", 31.0, WEATHER, PAST)], stages=BLOOM_STAGES, rule=HeatRule())
+    return fit_thresholds([Site("here", 31.0, WEATHER, logged(PAST))], stages=BLOOM_STAGES, rule=HeatRule())
 
 
 def foresee(
     fit: Fit, *seen: StageInterval, frosted: tuple[str, ...] = (), as_of: dt.date = AS_OF
 ) -> Forecast:
-    site = Site("here", 31.0, WEATHER, PAST + seen)
-    return forecast(fit, site, BLOCKS, as_of=as_of, frosted=frosted, draws=800)
+    marks = tuple(FrostedBlock(block, 2022) for block in frosted)
+    site = Site("here", 31.0, WEATHER, logged(PAST + seen), frosted=marks)
+    return forecast(fit, site, BLOCKS, as_of=as_of, draws=800)
 
 
 def days_of(made: Forecast, block: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
-from models.records import DailyTemperatures, HeatRule, Site, StageInterval
+from models.records import DailyTemperatures, HeatRule, StageInterval
 from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
 from service.usecases.shared_fits import FitDocument, check_document
+from tests.bloom.noted import logged
 
 
 def a_site(seasons: int, *, cultivars: int = 2) -> Site:
@@ -30,7 +32,7 @@ def a_site(seasons: int, *, cultivars: int = 2) -> Site:
         for place, stage in enumerate(("bloom_start", "full_bloom"))
         for date in [dt.date(2010 + season, 5, 15 + 2 * cultivar + 6 * place - season % 3)]
     ]
-    return Site("hill", 40.0, temperatures, tuple(seen))
+    return Site("hill", 40.0, temperatures, logged(seen))
 
 
 def a_fit(seasons: int = 4, *, cultivars: int = 2) -> Fit:
