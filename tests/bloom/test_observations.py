@@ -293,3 +293,14 @@ def test_excluded_seasons_are_left_out() -> None:
     intervals, named = heat_intervals([looks.without([2020])], stages=STAGES, rule=RULE)
     assert intervals.seasons == (("here", 2021),)
     assert not named
+
+
+def test_a_block_and_a_cultivar_of_one_name_are_two_units() -> None:
+    looks = (
+        seen("alder", "full_bloom", "2021-05-07", "2021-05-08"),  # a block of cultivar alder, by its name
+        StageInterval(2021, "alder", None, "bloom_start", day("2021-05-09"), day("2021-05-10")),
+    )
+    kept, slips = in_stage_order(looks, STAGES)
+    assert (len(kept), slips) == (2, [])
+    intervals, _ = heat_intervals([site(*looks)], stages=STAGES, rule=RULE)
+    assert intervals.units == (Unit("block", "alder"), Unit("cultivar", "alder"))

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from models.bloom import estimation
 from models.bloom.observations import HeatIntervals
 from models.bloom.site import Site
 from models.bloom.thresholds import fit_intervals, fit_thresholds
@@ -200,6 +201,14 @@ def _first_stage(intervals: HeatIntervals) -> HeatIntervals:
         upper=intervals.upper[:, :1],
         heat_a_day=intervals.heat_a_day[:1],
     )
+
+
+def test_a_fit_tells_whether_its_numbers_settled(monkeypatch: pytest.MonkeyPatch) -> None:
+    random = np.random.default_rng(9)
+    intervals = simulated_intervals(random, draw_truth(random, cultivars=3), seasons=6, days_between_visits=3)
+    assert fit_intervals(intervals, rule=RULE).converged
+    monkeypatch.setattr(estimation, "MOST_ITERATIONS", 3)
+    assert not fit_intervals(intervals, rule=RULE).converged
 
 
 def test_a_fit_does_not_depend_on_where_it_starts() -> None:

@@ -69,6 +69,15 @@ def test_another_content_has_another_identifier() -> None:
     assert len({saved.id, *(other.id for other in others)}) == 4
 
 
+def test_a_fit_that_did_not_settle_stays_one_and_others_keep_the_identifier_they_had() -> None:
+    saved = SavedFit(a_fit(), ("hill",))
+    assert "converged" not in to_document(saved)
+    unsettled = dataclasses.replace(saved, fit=dataclasses.replace(saved.fit, converged=False))
+    assert unsettled.id != saved.id
+    told = FitDocument.model_validate(json.loads(json.dumps(to_document(unsettled))))
+    assert not from_another_grower(told).fit.converged
+
+
 @pytest.mark.parametrize(("seasons", "cultivars"), [(1, 1), (1, 3), (2, 1), (9, 4)])
 def test_the_models_own_fits_pass_as_shared_ones(seasons: int, cultivars: int) -> None:
     saved = SavedFit(a_fit(seasons, cultivars=cultivars), ("hill",))
