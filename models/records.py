@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal
+from typing import Literal, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -201,6 +201,27 @@ class Visit:
 
 
 @dataclass(frozen=True)
+class FrostedBlock:
+    """A block whose shoots froze in a season, and in which night, where that is known."""
+
+    block: str
+    season: int
+    night: dt.date | None = None
+
+
+class Unit(NamedTuple):
+    """What was looked at: a block, or a whole cultivar. A block may bear the name of a cultivar."""
+
+    kind: Literal["block", "cultivar"]
+    name: str
+
+    @classmethod
+    def of(cls, cultivar: str, block: str | None) -> Self:
+        """The block, or the cultivar where ``block`` is None."""
+        return cls("cultivar", cultivar) if block is None else cls("block", block)
+
+
+@dataclass(frozen=True)
 class StageInterval:
     """What is known of the day on which a block reached a stage: after ``after``, and by ``by``.
 
@@ -225,16 +246,7 @@ class StageInterval:
                 [Problem(self.stage, f"not yet on {self.after}, but already by {self.by}")],
             )
 
-
-@dataclass(frozen=True)
-class Site:
-    """One vineyard's past: its station's weather and what was seen there.
-
-    ``visits`` are the looks from which observations were made; their percentages tell of the bloom curve.
-    """
-
-    key: str
-    latitude: float
-    temperatures: DailyTemperatures
-    observations: tuple[StageInterval, ...] = field(default=())
-    visits: tuple[Visit, ...] = field(default=())
+    @property
+    def unit(self) -> Unit:
+        """What was looked at."""
+        return Unit.of(self.cultivar, self.block)

@@ -14,9 +14,22 @@ SPRAY_CAUTION = (
     "Bloom dates are forecasts with an error: keep to product labels and local rules on sprays in bloom, and ask"
     " the local extension office."
 )
+UNSETTLED_CAUTION = (
+    "The fit stopped before its numbers settled: its thresholds and intervals are less sure than they look. A date"
+    " in the bloom log that is far off may be the cause."
+)
+UNSETTLED_SEASON_CAUTION = (
+    "What this season's observations say did not settle: they may contradict each other. Compare the dates with the"
+    " observations before you rely on them."
+)
 # Below these an interval rests on assumptions more than on data. Ours.
 FEW_SEASONS_OF_WEATHER = 8
 FEW_SEASONS_OF_BLOOM = 3
+
+
+def fit_cautions(fit: Fit) -> tuple[str, ...]:
+    """What must be known of a fit itself, wherever it is used."""
+    return () if fit.converged else (UNSETTLED_CAUTION,)
 
 
 def forecast_cautions(
@@ -44,6 +57,9 @@ def forecast_cautions(
         said.append(
             f"The fit knows {len(fit.seasons)} season(s): how much seasons differ is assumed more than measured."
         )
+    said += fit_cautions(fit)
+    if not knowledge.converged:
+        said.append(UNSETTLED_SEASON_CAUTION)
     for stage, shift in zip(fit.stages, knowledge.unusual, strict=True):
         if shift != 0:
             days = shift / fit.heat_a_day[fit.stages.index(stage)]

@@ -10,18 +10,19 @@ so a block's 10, 50 and 95 % points draw on every one of its looks, and on how f
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import statsmodels.api as sm
-from scipy.special import expit, logit
+from scipy.special import expit
 
-from models.bloom.looks import looks_by_place
+from models.bloom.flower_curve import STAGE_LOGITS
 from models.bloom.observations import NARROWEST_INTERVAL, HeatIntervals, IntArray, site_heat
+from models.bloom.site import Site
 from models.heat.accumulate import heat_on
-from models.records import GapRule, HeatRule, Site
-from models.stages import BLOOM_STAGES, STAGES
+from models.records import GapRule, HeatRule, Unit
+from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 
 # A percentage by eye counts as if this many flowers had been told open or shut. Ours, an assumption: one such look
@@ -39,9 +40,6 @@ KEPT_ERRORS = 2.0
 # Far from bloom a curve rounds to 0 or 1, where misses have no variance to be measured in.
 ROUNDING = 1e-9
 
-_SHARE = {stage.key: stage.percent_open / 100 for stage in STAGES if stage.percent_open is not None}
-_STAGE_LOGITS = logit(np.array([_SHARE[key] for key in BLOOM_STAGES]))
-
 
 @dataclass(frozen=True, eq=False)
 class CurvePoints:
@@ -50,7 +48,7 @@ class CurvePoints:
     Attributes
     ----------
     site, season, cultivar, unit
-        Whose curve it is; the unit is the block, or the cultivar where a whole cultivar was looked at.
+        Whose curve it is, and what was looked at.
     heat, standard_error : ndarray, shape (3,)
         At bloom start, full bloom and bloom end. [°C·day]
     slope, slope_error : float
@@ -60,7 +58,7 @@ class CurvePoints:
     site: str
     season: int
     cultivar: str
-    unit: str
+    unit: Unit
     heat: FloatArray
     standard_error: FloatArray
     slope: float
@@ -101,7 +99,7 @@ class _Looks:
     site: str
     season: int
     cultivar: str
-    unit: str
+    unit: Unit
     heat: FloatArray
     share: FloatArray
 
@@ -117,18 +115,14 @@ def curve_points(
     *,
     rule: HeatRule,
     gap_rule: GapRule = "fill_short",
-    exclude_seasons: Collection[int] = (),
 ) -> tuple[CurvePoints, ...]:
     """Fit the bloom curves of all cultivars to the percentages of all visits.
 
     Parameters
     ----------
     sites : sequence of Site
-        With their ``visits``.
     rule, gap_rule
         How heat is summed, and how missing days are filled.
-    exclude_seasons : collection of int
-        Season labels to leave out.
 
     Returns
     -------
@@ -139,7 +133,7 @@ def curve_points(
     """
     by_cultivar: dict[str, list[_Looks]] = defaultdict(list)
     for site in sorted(sites, key=lambda site: site.key):
-        for looks in _looks(site, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons):
+        for looks in _looks(site, rule=rule, gap_rule=gap_rule):
             if looks.usable:
                 by_cultivar[looks.cultivar].append(looks)
     fits = [
@@ -268,11 +262,11 @@ def stage_points(fit: CurveFit, unit: int, *, widened: float = 1.0) -> tuple[Flo
     heat, standard_error : ndarray, shape (3,)
         [°C·day]
     """
-    from_centre = (_STAGE_LOGITS - fit.intercept[unit]) / fit.slope
+    from_centre = (STAGE_LOGITS - fit.intercept[unit]) / fit.slope
     gradient = -np.stack([np.ones_like(from_centre), from_centre]) / fit.slope
     covariance = fit.covariance[np.ix_([unit, -1], [unit, -1])]
     variance = widened * np.einsum("is,ij,js->s", gradient, covariance, gradient)
-    own_pace = PACE_SPREAD * _STAGE_LOGITS / fit.slope
+    own_pace = PACE_SPREAD * STAGE_LOGITS / fit.slope
     return fit.centre[unit] + from_centre, np.sqrt(variance + own_pace**2)
 
 
@@ -285,23 +279,16 @@ def _fit_units(units: Sequence[_Looks]) -> CurveFit | None:
     )
 
 
-def _looks(
-    site: Site, *, rule: HeatRule, gap_rule: GapRule, exclude_seasons: Collection[int]
-) -> list[_Looks]:
+def _looks(site: Site, *, rule: HeatRule, gap_rule: GapRule) -> list[_Looks]:
     found = []
     places = {
         place: [(look.date, look.percent_open / 100) for look in looks if look.percent_open is not None]
-        for place, looks in looks_by_place(site.visits, latitude=site.latitude).items()
-        if place[0] not in exclude_seasons
+        for place, looks in site.teaching_looks.items()
     }
     heats = site_heat(site, {season for season, _, _ in places}, rule=rule, gap_rule=gap_rule)
     for (season, cultivar, block), told in places.items():
         heat = np.array([heat_on(heats[season], date) for date, _ in told])
         share = np.array([share for _, share in told])
         known = np.isfinite(heat)
-        found.append(
-            _Looks(
-                site.key, season, cultivar, cultivar if block is None else block, heat[known], share[known]
-            )
-        )
+        found.append(_Looks(site.key, season, cultivar, Unit.of(cultivar, block), heat[known], share[known]))
     return sorted(found, key=lambda looks: (looks.season, looks.unit))

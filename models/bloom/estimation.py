@@ -44,7 +44,8 @@ VAGUE = 1e-10
 class Estimate:
     """The model at the end of the estimation. Effects are the cultivars, then the seasons.
 
-    ``weight`` and ``season_weight`` are the tail weights of units and seasons, ``said`` what each unit says.
+    ``weight`` and ``season_weight`` are the tail weights of units and seasons, ``said`` what each unit says;
+    ``converged`` is False where ``MOST_ITERATIONS`` were not enough.
     """
 
     units: Units
@@ -54,6 +55,7 @@ class Estimate:
     season_weight: FloatArray
     effects: Gaussian
     said: Evidence
+    converged: bool
 
 
 def estimate(
@@ -78,6 +80,7 @@ def estimate(
     weight, season_weight = np.ones(len(intervals.units)), np.ones(seasons)
     no_pull = np.zeros((cultivars + seasons, len(intervals.stages)))
     alike = _drift_between(intervals.seasons)
+    converged = False
     for _ in range(MOST_ITERATIONS):
         shock = np.diag((1 - spread.drift_share) / season_weight)
         carried = _Carried(spread.drift_share * alike, shock)
@@ -95,9 +98,9 @@ def estimate(
         )
         change = _change(spread, updated)
         spread = updated
-        if change < tolerance:
+        if converged := change < tolerance:
             break
-    return Estimate(units, spread, sites, weight, season_weight, effects, said)
+    return Estimate(units, spread, sites, weight, season_weight, effects, said, converged)
 
 
 def assumed_spread(heat_a_day: FloatArray) -> Spread:

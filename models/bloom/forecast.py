@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,12 +16,13 @@ from models.bloom.draws import draw_heat
 from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
 from models.bloom.in_season import learn
 from models.bloom.observations import SetAside, in_stage_order
-from models.bloom.season_looks import SeasonLooks, known_by
+from models.bloom.season_looks import SeasonLooks, known_by, unit_of
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
-from models.records import Block, DailyTemperatures, Site, StageInterval
+from models.records import Block, DailyTemperatures, StageInterval
 from models.units import FloatArray
 
 Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
@@ -104,7 +105,7 @@ def forecast(
     outlook: DailyTemperatures | None = None,
     history: DailyTemperatures | None = None,
     season: int | None = None,
-    frosted: Collection[str] = (),
+    told: Sequence[StageInterval] | None = None,
     draws: int = DRAWS,
 ) -> Forecast:
     """Forecast every block's stages.
@@ -113,8 +114,9 @@ def forecast(
     ----------
     fit : Fit
     site : Site
-        The station's temperatures, of which days before ``as_of`` are used, and observations, of which those
-        of the season dated ``as_of`` or earlier are used.
+        Of its temperatures those of days before ``as_of`` are used, of what was seen that of the season dated
+        ``as_of`` or earlier. What was seen in blocks whose shoots froze this season teaches nothing about other
+        blocks, and their bloom is drawn later and longer, as far as it has not been seen to begin.
     blocks : sequence of Block
     as_of : date
         The day on which the forecast is made.
@@ -126,9 +128,8 @@ def forecast(
         Where traces are taken from; by default the site's temperatures before ``as_of``.
     season : int, optional
         Label of the season; by default the one in which ``as_of`` lies.
-    frosted : collection of str
-        Blocks whose shoots froze this season: what was seen there teaches nothing about other blocks, and their
-        bloom is drawn later and longer, as far as it has not been seen to begin.
+    told : sequence of StageInterval, optional
+        What is known of the season; by default all that the site knows by ``as_of``.
     draws : int
 
     Returns
@@ -159,7 +160,10 @@ def forecast(
         outlook=outlook,
         history=history,
     )
-    seen, slips = in_stage_order(known_by(site.observations, fit, season, as_of), fit.stages)
+    noted = site.only(season).known_on(as_of)
+    frosted = noted.frosted_in(season)
+    known_looks = known_by(noted.seen if told is None else told, fit, season, as_of)
+    seen, slips = in_stage_order(known_looks, fit.stages)
     known = [block for block in blocks if block.cultivar in fit.cultivars]
     look = SeasonLooks.of(seen, known, fit, traces)
     knowledge = learn(fit, look.units_outside(frosted), look.cultivars, site=site.key, season=season)
@@ -224,8 +228,7 @@ def _block_forecast(
         why = f"no bloom of cultivar {block.cultivar} is in the fit; log a season of it, or import a fit that has it"
         return BlockForecast(block.key, block.cultivar, "none", {}, why)
     cultivar = fit.cultivars.index(block.cultivar)
-    looked_at = {name for name, _ in look.observed | look.last_not_yet.keys()}
-    unit = block.key if block.key in looked_at else block.cultivar
+    unit = unit_of(block, look.names)
     stages = {}
     for place, stage in enumerate(fit.stages):
         days = draws["day"].sel(block=block.key, stage=stage).to_numpy()

@@ -32,10 +32,11 @@ def frost_delay(stages: Sequence[str], *, draws: int, random: np.random.Generato
         Whole days.
     """
     later = np.sort(random.integers(0, MOST_DAYS_LATER + 1, (draws, len(BLOOM_STAGES))), axis=1)
-    before = STAGE_KEYS.index(BLOOM_STAGES[0])
+    of_stage = dict(zip(BLOOM_STAGES, later.T, strict=True))
     delay = np.zeros((draws, len(stages)))
     for place, stage in enumerate(stages):
-        nth = STAGE_KEYS.index(stage) - before
-        if nth >= 0:
-            delay[:, place] = later[:, min(nth, len(BLOOM_STAGES) - 1)]
+        until = STAGE_KEYS[: STAGE_KEYS.index(stage) + 1]
+        begun = [key for key in BLOOM_STAGES if key in until]
+        if begun:
+            delay[:, place] = of_stage[begun[-1]]
     return delay

@@ -5,19 +5,20 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from models.bloom.forecast import Forecast, forecast
-from models.bloom.observations import in_stage_order, unit_name
+from models.bloom.observations import in_stage_order
 from models.bloom.search import Prepared, choose
+from models.bloom.site import Site
 from models.bloom.skill import Outcome, crps_of_draws
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.errors import NotEnoughData
 from models.heat.gaps import MOST_MISSING_SHARE, season_gap_share
 from models.heat.season import season_window
-from models.records import Block, GapRule, HeatRule, Site, StageInterval
+from models.records import Block, GapRule, HeatRule, StageInterval, Unit
 from models.units import FloatArray
 
 # Days before the stage's mean date on which forecasts are made.
@@ -66,9 +67,7 @@ class SeasonHindcast:
 
 def seasons_to_score(sites: Sequence[Site], stages: Sequence[str]) -> tuple[int, ...]:
     """Seasons in which one of the stages was seen at any site."""
-    return tuple(
-        sorted({seen.season for site in sites for seen in site.observations if seen.stage in stages})
-    )
+    return tuple(sorted({seen.season for site in sites for seen in site.teaching if seen.stage in stages}))
 
 
 def hindcast_season(
@@ -105,17 +104,18 @@ def hindcast_season(
     """
     try:
         rule = heat if isinstance(heat, HeatRule) else choose(heat, exclude_seasons=[season]).rule
-        fit = fit_thresholds(sites, stages=stages, rule=rule, gap_rule=gap_rule, exclude_seasons=[season])
+        others = [site.without([season]) for site in sites]
+        fit = fit_thresholds(others, stages=stages, rule=rule, gap_rule=gap_rule)
     except NotEnoughData as error:
         return SeasonHindcast(season, None, (), (str(error),))
     rows: list[Hindcast] = []
     not_scored: list[str] = []
     for site in sites:
-        seen = [one for one in site.observations if one.season == season and one.stage in fit.stages]
+        seen = [one for one in site.only(season).teaching if one.stage in fit.stages]
         targets, why_not = _targets(site, seen, fit)
         not_scored += why_not
         if targets:
-            rows += _Season(site, season, seen, targets, fit, interval).rows(leads)
+            rows += _Season(site, season, targets, fit, interval).rows(leads)
     return SeasonHindcast(season, rule, tuple(rows), tuple(not_scored))
 
 
@@ -128,7 +128,7 @@ def _targets(site: Site, seen: Sequence[StageInterval], fit: Fit) -> tuple[list[
         start = season_window(one.season, site.latitude, fit.rule.accumulate_from).start
         if one.by is None:
             continue
-        name = f"{one.season} {unit_name(one)} {one.stage}"
+        name = f"{one.season} {one.unit.name} {one.stage}"
         if one.cultivar not in fit.cultivars:
             not_scored.append(f"{name}: no other season of {one.cultivar}")
         elif one.by < start:
@@ -140,13 +140,9 @@ def _targets(site: Site, seen: Sequence[StageInterval], fit: Fit) -> tuple[list[
     return targets, not_scored
 
 
-def _told_by(one: StageInterval, day: dt.date) -> StageInterval | None:
-    """What an observation tells on a day: the stage if it was seen by then, else that it had not come yet."""
-    if one.by is not None and one.by <= day:
-        return one
-    if one.after is None:
-        return None
-    return replace(one, after=min(one.after, day), by=None)
+def _block(unit: Unit, cultivar: str) -> Block:
+    """A block to forecast for what was looked at; for a whole cultivar one whose key no block can have."""
+    return Block(unit.name if unit.kind == "block" else f"cultivar {unit.name}", cultivar, 0.0, 0.0)
 
 
 class _Season:
@@ -156,14 +152,13 @@ class _Season:
         self,
         site: Site,
         season: int,
-        seen: Sequence[StageInterval],
         targets: Sequence[StageInterval],
         fit: Fit,
         interval: float,
     ) -> None:
         self._site, self._season, self._fit, self._interval = site, season, fit, interval
-        self._seen, self._targets = tuple(seen), targets
-        self._others = tuple(one for one in site.observations if one.season != season)
+        self._own, self._targets = site.only(season), targets
+        self._others = site.without([season]).teaching
         self._window = season_window(season, site.latitude, fit.rule.accumulate_from)
         self._last_day = self._window.end
 
@@ -197,8 +192,7 @@ class _Season:
                 by_day[first] += later
         rows = []
         for day, targets in sorted(by_day.items()):
-            told = [seen for one in self._seen if (seen := _told_by(one, day)) is not None]
-            learned = self._forecast(self._last_day, targets, told)
+            learned = self._forecast(self._last_day, targets, self._own.told_on(day))
             rows += [self._scored(one, OTHERS_SEEN, learned) for one in targets]
         return rows
 
@@ -206,15 +200,16 @@ class _Season:
         self, as_of: dt.date, targets: Sequence[StageInterval], told: Sequence[StageInterval] = ()
     ) -> Forecast:
         """The blocks of these targets, from what was told; what other blocks tell counts too."""
-        places = sorted({(unit_name(one), one.cultivar) for one in targets})
+        places = sorted({(one.unit, one.cultivar) for one in targets})
         return forecast(
             self._fit,
-            replace(self._site, observations=tuple(told)),
-            [Block(name, cultivar, 0.0, 0.0) for name, cultivar in places],
+            self._own,
+            [_block(unit, cultivar) for unit, cultivar in places],
             as_of=as_of,
             season=self._season,
             interval=self._interval,
             history=self._site.temperatures,
+            told=told,
             draws=DRAWS,
         )
 
@@ -231,17 +226,17 @@ class _Season:
 
     def _scored(self, one: StageInterval, lead: str, made: Forecast) -> Hindcast:
         assert one.by is not None
-        name = unit_name(one)
-        days = made.draws["day"].sel(block=name, stage=one.stage).to_numpy()
+        block = _block(one.unit, one.cultivar).key
+        days = made.draws["day"].sel(block=block, stage=one.stage).to_numpy()
         # a season that ends first counts as a date at its end: late, but not infinitely so
         days = np.where(np.isnan(days), self._window.days, days)
         observed = float(self._window.day_index(one.by))
-        found = next(block for block in made.blocks if block.block == name).stages[one.stage]
+        found = next(each for each in made.blocks if each.block == block).stages[one.stage]
         own = self._baseline(one)
         return Hindcast(
             self._site.key,
             self._season,
-            name,
+            one.unit.name,
             one.cultivar,
             one.stage,
             lead,

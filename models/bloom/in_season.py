@@ -45,6 +45,8 @@ class SeasonKnowledge:
     unusual : ndarray of float, shape (stage,)
         By how much the season effect differs from the expected, where that is beyond the usual range; else 0.
         [°C·day]
+    converged : bool
+        False where ``SWEEPS`` were not enough.
     """
 
     effects: Gaussian
@@ -53,6 +55,7 @@ class SeasonKnowledge:
     drift_mean: FloatArray
     drift_covariance: FloatArray
     unusual: FloatArray
+    converged: bool
 
 
 def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: int) -> SeasonKnowledge:
@@ -77,6 +80,7 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     theta_precision = flat.reshape(theta_cov.shape)
     shock_scale = (1 - spread.drift_share) * spread.between_seasons
     sites, weight, season_weight = first_sites(units), np.ones(units.lower.shape[0]), 1.0
+    converged = not units.lower.size
     for _ in range(SWEEPS):
         before = sites
         season_precision = _inverse(drift_cov + shock_scale / season_weight)
@@ -87,7 +91,7 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
             [np.einsum("cjdk,dk->cj", theta_precision, theta_mean), season_precision @ drift_mean]
         )
         effects = posterior(precision, pull, units, evidence(sites, spread.within, weight))
-        if not units.lower.size:
+        if converged:
             break
         sites = refined_sites(units, sites, effects, spread.within, weight)
         own = own_deviation(sites, effects, units, spread.within, weight)
@@ -95,14 +99,14 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
         shock = _shock(effects, drift_mean, season_precision, shock_scale / season_weight)
         season_weight = float(tail_weight(np.trace(np.linalg.solve(shock_scale, shock)), stages))
         moved = np.abs(sites.pull - before.pull) - SETTLED * (np.abs(before.pull) + 1e-6)
-        if np.all(moved < 0):
+        if converged := bool(np.all(moved < 0)):
             break
     prior_sd = np.sqrt(np.diag(drift_cov + shock_scale))
     limit = float(student_t.ppf(0.5 + USUAL_RANGE / 2, TAIL_DEGREES)) * prior_sd
     shift = effects.mean[-1] - drift_mean
     told = units.seen.any(axis=0) if units.lower.size else np.zeros(stages, dtype=np.bool_)
     unusual = np.where(told & (np.abs(shift) > limit), effects.mean[-1], 0.0)
-    return SeasonKnowledge(effects, weight, season_weight, drift_mean, drift_cov, unusual)
+    return SeasonKnowledge(effects, weight, season_weight, drift_mean, drift_cov, unusual, converged)
 
 
 def _shock(

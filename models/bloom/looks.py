@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean, median_low
 
 from models.heat.season import season_of
@@ -30,11 +30,7 @@ class Look:
 
 
 def stage_intervals(
-    log: Sequence[BloomLogRow],
-    visits: Sequence[Visit],
-    *,
-    latitude: float,
-    as_of: dt.date | None = None,
+    log: Sequence[BloomLogRow], visits: Sequence[Visit], *, latitude: float
 ) -> tuple[StageInterval, ...]:
     """Between which days each block reached each stage.
 
@@ -48,8 +44,6 @@ def stage_intervals(
         was noted. Caps off above 0 also say that buds have broken.
     latitude : float
         Negative south of the equator; decides to which season a visit belongs. [degree]
-    as_of : date, optional
-        Nothing of later days counts, and no later log date says "not yet".
 
     Returns
     -------
@@ -66,16 +60,37 @@ def stage_intervals(
     that first saw the stage only repeats that visit, so then the visits' interval stands. Where they exclude
     each other, the visits count if they saw the stage come, having looked before and after; else the log does.
     """
-    logged = _from_log(log, as_of)
+    return _joined(_from_log(log), looks_by_place(visits, latitude=latitude))
+
+
+def told_intervals(
+    log: Sequence[BloomLogRow], visits: Sequence[Visit], *, latitude: float, day: dt.date
+) -> tuple[StageInterval, ...]:
+    """What log and visits had told by a day, if the log's blocks were looked at as it says.
+
+    As `stage_intervals`, but visits after the day do not count, and a log date after it says "not yet" on that day,
+    or on the last look before the date where that was earlier.
+    """
+    told = {
+        key: seen
+        if seen.by is not None and seen.by <= day
+        else replace(seen, after=min(seen.after or day, day), by=None)
+        for key, seen in _from_log(log).items()
+    }
+    made = [visit for visit in visits if visit.date <= day]
+    return _joined(told, looks_by_place(made, latitude=latitude))
+
+
+def _joined(
+    logged: Mapping[StageOfPlace, StageInterval], looks: Mapping[Place, Sequence[Look]]
+) -> tuple[StageInterval, ...]:
     known = dict(logged)
-    for key, seen in _from_visits(looks_by_place(visits, latitude=latitude, as_of=as_of)).items():
+    for key, seen in _from_visits(looks).items():
         known[key] = _combined(logged[key], seen) if key in logged else seen
     return tuple(known[key] for key in sorted(known, key=_season_order))
 
 
-def looks_by_place(
-    visits: Sequence[Visit], *, latitude: float, as_of: dt.date | None = None
-) -> dict[Place, tuple[Look, ...]]:
+def looks_by_place(visits: Sequence[Visit], *, latitude: float) -> dict[Place, tuple[Look, ...]]:
     """Looks at each block in each season, in the order of their days.
 
     Parameters
@@ -83,14 +98,11 @@ def looks_by_place(
     visits : sequence of Visit
     latitude : float
         Negative south of the equator. [degree]
-    as_of : date, optional
-        Later visits are left out.
     """
     by_day: dict[Place, dict[dt.date, list[Visit]]] = defaultdict(lambda: defaultdict(list))
     for visit in visits:
-        if as_of is None or visit.date <= as_of:
-            place = (season_of(visit.date, latitude), visit.cultivar, visit.block)
-            by_day[place][visit.date].append(visit)
+        place = (season_of(visit.date, latitude), visit.cultivar, visit.block)
+        by_day[place][visit.date].append(visit)
     return {place: tuple(_look(date, days[date]) for date in sorted(days)) for place, days in by_day.items()}
 
 
@@ -101,14 +113,13 @@ def _look(date: dt.date, visits: Sequence[Visit]) -> Look:
     return Look(date, fmean(percents) if percents else None, median_low(codes) if codes else None)
 
 
-def _from_log(log: Sequence[BloomLogRow], as_of: dt.date | None) -> dict[StageOfPlace, StageInterval]:
+def _from_log(log: Sequence[BloomLogRow]) -> dict[StageOfPlace, StageInterval]:
     known: dict[StageOfPlace, StageInterval] = {}
     for row in log:
         between_checks = dt.timedelta(days=row.checked_every_days)
         for stage, date in row.dates.items():
-            if as_of is None or date <= as_of:
-                key = (row.season, row.cultivar, row.block, stage)
-                known[key] = StageInterval(*key, after=date - between_checks, by=date)
+            key = (row.season, row.cultivar, row.block, stage)
+            known[key] = StageInterval(*key, after=date - between_checks, by=date)
     return known
 
 
@@ -147,11 +158,11 @@ def _change(told: Sequence[tuple[dt.date, bool]]) -> tuple[dt.date | None, dt.da
 
 
 def _combined(logged: StageInterval, visited: StageInterval) -> StageInterval:
-    if visited.by == logged.by:
-        return visited if visited.after is not None else logged
-    after = max(day for day in (logged.after, visited.after) if day is not None)
-    by = min(day for day in (logged.by, visited.by) if day is not None)
-    if after < by:
+    if logged.by is not None and visited.by == logged.by and visited.after is not None:
+        return visited
+    after = max((day for day in (logged.after, visited.after) if day is not None), default=None)
+    by = min((day for day in (logged.by, visited.by) if day is not None), default=None)
+    if after is None or by is None or after < by:
         return StageInterval(*_key(logged), after, by)
     return visited if visited.after is not None and visited.by is not None else logged
 

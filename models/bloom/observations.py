@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.bloom.site import Site
 from models.heat.accumulate import SeasonHeat, accumulate_seasons, heat_on
 from models.heat.gaps import MOST_MISSING_SHARE, fill_gaps
-from models.records import GapRule, HeatRule, Site, StageInterval
+from models.records import GapRule, HeatRule, StageInterval, Unit
 from models.units import FloatArray
 
 IntArray = NDArray[np.int64]
+
+# Site, season, what was looked at, and its cultivar.
+_Row = tuple[str, int, Unit, str]
 
 # Two looks on days without heat between them would leave an interval of no width. [°C·day]
 NARROWEST_INTERVAL = 0.1
@@ -41,8 +45,8 @@ class HeatIntervals:
         Labels of the columns, and of ``cultivar_of``.
     seasons : tuple of (site, season)
         Labels of ``season_of``, sorted.
-    units : tuple of str
-        The block of each row (the cultivar, where a whole cultivar was logged).
+    units : tuple of Unit
+        What was looked at, of each row.
     cultivar_of, season_of : ndarray of int, shape (unit,)
     lower, upper : ndarray, shape (unit, stage)
         Not yet at ``lower``, reached by ``upper``; -inf or inf where one side is open, NaN where nothing was
@@ -54,7 +58,7 @@ class HeatIntervals:
     stages: tuple[str, ...]
     cultivars: tuple[str, ...]
     seasons: tuple[tuple[str, int], ...]
-    units: tuple[str, ...]
+    units: tuple[Unit, ...]
     cultivar_of: IntArray
     season_of: IntArray
     lower: FloatArray
@@ -94,7 +98,6 @@ def heat_intervals(
     stages: Sequence[str],
     rule: HeatRule,
     gap_rule: GapRule = "fill_short",
-    exclude_seasons: Collection[int] = (),
 ) -> tuple[HeatIntervals, tuple[SetAside, ...]]:
     """Put the heat to the observed dates.
 
@@ -105,8 +108,6 @@ def heat_intervals(
         Stage keys in season order; observations of other stages are left out.
     rule, gap_rule
         How heat is summed, and how missing days are filled.
-    exclude_seasons : collection of int
-        Season labels to leave out.
 
     Returns
     -------
@@ -115,26 +116,24 @@ def heat_intervals(
         Out of order within a block; too many days missing before the date; before the sum of heat starts.
     """
     set_aside: list[SetAside] = []
-    bounds: dict[tuple[str, int, str, str], dict[str, tuple[float, float]]] = defaultdict(dict)
+    bounds: dict[_Row, dict[str, tuple[float, float]]] = defaultdict(dict)
     heat_a_day: dict[str, list[float]] = defaultdict(list)
     for site in sites:
-        wanted = [
-            seen for seen in site.observations if seen.stage in stages and seen.season not in exclude_seasons
-        ]
+        wanted = [seen for seen in site.teaching if seen.stage in stages]
         ordered, slips = in_stage_order(wanted, stages)
         set_aside += slips
         heats = site_heat(site, {seen.season for seen in ordered}, rule=rule, gap_rule=gap_rule)
         missing = _MissingDays(site)
         for seen in ordered:
-            unit = (site.key, seen.season, unit_name(seen), seen.cultivar)
+            row = (site.key, seen.season, seen.unit, seen.cultivar)
             why = _unusable(seen, heats[seen.season], missing)
             if why is None:
                 lower, upper = heat_bounds(seen, heats[seen.season])
-                bounds[unit][seen.stage] = (lower, upper)
+                bounds[row][seen.stage] = (lower, upper)
                 if seen.after is not None and seen.by is not None:
                     heat_a_day[seen.stage].append((upper - lower) / (seen.by - seen.after).days)
             else:
-                set_aside.append(SetAside(seen.season, unit_name(seen), seen.stage, why))
+                set_aside.append(SetAside(seen.season, seen.unit.name, seen.stage, why))
     usual = np.array([np.median(heat_a_day[stage]) if heat_a_day[stage] else np.nan for stage in stages])
     told = usual[~np.isnan(usual)]
     usual = np.where(np.isnan(usual), told.mean() if told.size else 1.0, usual)
@@ -156,11 +155,6 @@ def site_heat(
     return accumulate_seasons(filled, rule, sorted(set(seasons)), site.latitude)
 
 
-def unit_name(seen: StageInterval) -> str:
-    """The block that was looked at, or the cultivar where a whole cultivar was logged."""
-    return seen.block if seen.block is not None else seen.cultivar
-
-
 def heat_bounds(seen: StageInterval, heat: SeasonHeat) -> tuple[float, float]:
     """Heat at the last look that said "not yet" and at the first that saw the stage. [°C·day]"""
     lower = -np.inf if seen.after is None else heat_on(heat, seen.after)
@@ -178,21 +172,21 @@ def in_stage_order(
     """
     rank = {stage: place for place, stage in enumerate(stages)}
     day_of: dict[tuple[int, str], list[int]] = defaultdict(list)
-    by_unit: dict[tuple[int, str], list[StageInterval]] = defaultdict(list)
+    by_unit: dict[tuple[int, Unit], list[StageInterval]] = defaultdict(list)
     for seen in observations:
-        by_unit[seen.season, unit_name(seen)].append(seen)
+        by_unit[seen.season, seen.unit].append(seen)
         if seen.by is not None:
             day_of[seen.season, seen.stage].append(seen.by.toordinal())
     slips: list[SetAside] = []
     kept: list[StageInterval] = []
-    for unit in by_unit.values():
-        rows = sorted(unit, key=lambda seen: rank[seen.stage])
+    for of_unit in by_unit.values():
+        rows = sorted(of_unit, key=lambda seen: rank[seen.stage])
         while clash := _first_clash(rows):
             for slip in _farther_from_others(clash, day_of):
                 other = clash[1] if slip is clash[0] else clash[0]
                 rows.remove(slip)
                 why = f"{slip.stage} {_said(slip)} is out of order with {other.stage} {_said(other)}"
-                slips.append(SetAside(slip.season, unit_name(slip), slip.stage, why))
+                slips.append(SetAside(slip.season, slip.unit.name, slip.stage, why))
         kept += rows
     return kept, slips
 
@@ -255,7 +249,7 @@ def _unusable(seen: StageInterval, heat: SeasonHeat, missing: _MissingDays) -> s
 
 
 def _tabulated(
-    bounds: Mapping[tuple[str, int, str, str], Mapping[str, tuple[float, float]]],
+    bounds: Mapping[_Row, Mapping[str, tuple[float, float]]],
     stages: Sequence[str],
     heat_a_day: FloatArray,
 ) -> HeatIntervals:

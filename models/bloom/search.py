@@ -13,9 +13,10 @@ from models.bloom.estimation import Estimate, estimate
 from models.bloom.leave_out import left_out_prediction, log_probability
 from models.bloom.mixed_model import Spread
 from models.bloom.observations import HeatIntervals, heat_intervals
+from models.bloom.site import Site
 from models.errors import NotEnoughData
 from models.heat.season import season_window
-from models.records import GapRule, HeatMethod, HeatRule, Site
+from models.records import GapRule, HeatMethod, HeatRule, Unit
 from models.stages import STAGE_KEYS
 from models.units import FloatArray
 
@@ -82,7 +83,6 @@ def choose_rule(
     *,
     stages: Sequence[str],
     gap_rule: GapRule = "fill_short",
-    exclude_seasons: Collection[int] = (),
 ) -> Search:
     """Choose a heat rule for a grower's sites by leave-one-season-out log score.
 
@@ -95,10 +95,8 @@ def choose_rule(
     stages : sequence of str
         Stage keys in season order; bloom and later stages decide, where there are any.
     gap_rule : GapRule
-    exclude_seasons : collection of int
-        Season labels to leave out.
     """
-    return choose(prepare(sites, stages=stages, gap_rule=gap_rule, exclude_seasons=exclude_seasons))
+    return choose(prepare(sites, stages=stages, gap_rule=gap_rule))
 
 
 def prepare(
@@ -106,7 +104,6 @@ def prepare(
     *,
     stages: Sequence[str],
     gap_rule: GapRule = "fill_short",
-    exclude_seasons: Collection[int] = (),
     warm: bool = False,
 ) -> list[Prepared]:
     """Put heat to the observations under every candidate; with ``warm`` also estimate its spreads once.
@@ -115,10 +112,8 @@ def prepare(
     """
     deciding = [stage for stage in stages if stage in BLOOM_AND_LATER] or stages
     prepared = []
-    for rule in _candidate_rules(sites, deciding, exclude_seasons):
-        intervals, _ = heat_intervals(
-            sites, stages=deciding, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons
-        )
+    for rule in _candidate_rules(sites, deciding):
+        intervals, _ = heat_intervals(sites, stages=deciding, rule=rule, gap_rule=gap_rule)
         usable = np.isfinite(intervals.lower + intervals.upper).any()
         start = estimate(_seen(intervals), tolerance=TOLERANCE).spread if warm and usable else None
         if usable:
@@ -172,16 +167,14 @@ def departures(rule: HeatRule) -> tuple[int, float, int]:
     return differing, abs(rule.base_c - default.base_c), late
 
 
-def _candidate_rules(
-    sites: Sequence[Site], stages: Sequence[str], exclude_seasons: Collection[int]
-) -> list[HeatRule]:
+def _candidate_rules(sites: Sequence[Site], stages: Sequence[str]) -> list[HeatRule]:
     south = any(site.latitude < 0 for site in sites)
     north = any(site.latitude >= 0 for site in sites)
     days_in = [
         ((seen.by or seen.after or dt.date.min) - season_window(seen.season, site.latitude).start).days
         for site in sites
-        for seen in site.observations
-        if seen.stage in stages and seen.season not in exclude_seasons
+        for seen in site.teaching
+        if seen.stage in stages
     ]
     latest = np.quantile(days_in, EARLIEST_SHARE) - SHORTEST_SUM_DAYS if days_in else 0.0
     starts: list[str | None] = [None]
@@ -213,7 +206,7 @@ def _seen(intervals: HeatIntervals) -> HeatIntervals:
     return kept.relabelled()
 
 
-def _scores(intervals: HeatIntervals, found: Estimate) -> dict[tuple[str, int, str, str], float]:
+def _scores(intervals: HeatIntervals, found: Estimate) -> dict[tuple[str, int, Unit, str], float]:
     """Log probability of each observation from all seasons but its own."""
     centre, scale = left_out_prediction(intervals, found)
     logs = log_probability(intervals, centre, scale)

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.bloom.mixed_model import Units
-from models.bloom.observations import IntArray, heat_bounds, unit_name
+from models.bloom.observations import IntArray, heat_bounds
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces
 from models.heat.accumulate import SeasonHeat
-from models.records import Block, StageInterval
+from models.records import Block, StageInterval, Unit
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 
@@ -39,7 +39,7 @@ class SeasonLooks:
     ----------
     cultivars : list of int
         Places in the fit of the cultivars that are grown or were seen; effects are numbered along it.
-    names : list of str
+    names : list of Unit
         What was looked at: the rows of ``units``.
     units : Units
         Heat bounds of what was seen. [°C·day]
@@ -51,13 +51,13 @@ class SeasonLooks:
     first_day, last_day : ndarray, shape (block, stage)
         Days since the start of the season between which the stage must lie. [day]
     last_not_yet : dict
-        Heat at the last look that said "not yet", by name and stage. [°C·day]
+        Heat at the last look that said "not yet", by what was looked at and stage. [°C·day]
     observed : set
-        Names and stages that were seen.
+        What was looked at, and the stages that were seen of it.
     """
 
     cultivars: list[int]
-    names: list[str]
+    names: list[Unit]
     units: Units
     cultivar_effect: IntArray
     unit_of_block: list[int | None]
@@ -65,8 +65,8 @@ class SeasonLooks:
     upper: FloatArray
     first_day: FloatArray
     last_day: FloatArray
-    last_not_yet: dict[tuple[str, str], float]
-    observed: set[tuple[str, str]]
+    last_not_yet: dict[tuple[Unit, str], float]
+    observed: set[tuple[Unit, str]]
 
     @classmethod
     def of(
@@ -74,38 +74,35 @@ class SeasonLooks:
     ) -> SeasonLooks:
         """Lay out observations of blocks whose cultivars the fit knows."""
         heat = SeasonHeat(traces.window, np.diff(traces.expected, prepend=0.0), traces.expected)
-        names = sorted({unit_name(look) for look in seen})
+        names = sorted({look.unit for look in seen})
         grown = {block.cultivar for block in blocks} | {look.cultivar for look in seen}
         cultivars = [place for place, key in enumerate(fit.cultivars) if key in grown]
         effect = {fit.cultivars[place]: number for number, place in enumerate(cultivars)}
         lower, upper = np.full((2, len(names), len(fit.stages)), np.nan)
-        of_unit = {unit_name(look): effect[look.cultivar] for look in seen}
+        of_unit = {look.unit: effect[look.cultivar] for look in seen}
         first_day = np.full((len(names), len(fit.stages)), -np.inf)
         last_day = np.full((len(names), len(fit.stages)), np.inf)
-        last_not_yet: dict[tuple[str, str], float] = {}
-        observed: set[tuple[str, str]] = set()
+        last_not_yet: dict[tuple[Unit, str], float] = {}
+        observed: set[tuple[Unit, str]] = set()
         for look in seen:
-            place = names.index(unit_name(look)), fit.stages.index(look.stage)
+            place = names.index(look.unit), fit.stages.index(look.stage)
             lower[place], upper[place] = heat_bounds(look, heat)
             if look.after is not None:
                 first_day[place] = traces.window.day_index(look.after) + 1
             if look.by is not None:
                 last_day[place] = traces.window.day_index(look.by)
             if look.by is None:
-                last_not_yet[unit_name(look), look.stage] = float(lower[place])
+                last_not_yet[look.unit, look.stage] = float(lower[place])
             else:
-                observed.add((unit_name(look), look.stage))
+                observed.add((look.unit, look.stage))
         units = Units(
             np.array([of_unit[name] for name in names], dtype=np.int64),
             np.full(len(names), len(cultivars), dtype=np.int64),
             lower,
             upper,
         )
-        # a look at a whole cultivar stands for each of its blocks that has none of its own
-        unit_of_block = [
-            names.index(name) if (name := block.key) in names or (name := block.cultivar) in names else None
-            for block in blocks
-        ]
+        speaks = [unit_of(block, names) for block in blocks]
+        unit_of_block = [names.index(unit) if unit in names else None for unit in speaks]
         return cls(
             cultivars,
             names,
@@ -121,8 +118,10 @@ class SeasonLooks:
         )
 
     def units_outside(self, frosted: Collection[str]) -> Units:
-        """The units that teach about others."""
-        kept = np.array([name not in frosted for name in self.names], dtype=np.bool_)
+        """The units that teach about others: all but these blocks."""
+        kept = np.array(
+            [unit.kind != "block" or unit.name not in frosted for unit in self.names], dtype=np.bool_
+        )
         units = self.units
         return Units(
             units.cultivar_effect[kept], units.season_effect[kept], units.lower[kept], units.upper[kept]
@@ -130,7 +129,13 @@ class SeasonLooks:
 
     def has_begun(self, block: Block) -> bool:
         """Whether a bloom stage of the block itself was seen."""
-        return any((block.key, stage) in self.observed for stage in BLOOM_STAGES)
+        return any((Unit("block", block.key), stage) in self.observed for stage in BLOOM_STAGES)
+
+
+def unit_of(block: Block, looked_at: Collection[Unit]) -> Unit:
+    """What speaks of a block: a look at its whole cultivar, where it has none of its own."""
+    own = Unit("block", block.key)
+    return own if own in looked_at else Unit("cultivar", block.cultivar)
 
 
 def _of_blocks(of_units: FloatArray, unit_of_block: Sequence[int | None], unseen: float) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,8 +15,9 @@ from models.bloom.leave_out import left_out_prediction
 from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Spread, sum_of_effects
 from models.bloom.observations import HeatIntervals, IntArray, SetAside, heat_intervals
 from models.bloom.season_effect import SeasonEvidence
+from models.bloom.site import Site
 from models.errors import NotEnoughData
-from models.records import GapRule, HeatRule, Site
+from models.records import GapRule, HeatRule
 from models.stages import in_season_order
 from models.units import FloatArray
 
@@ -51,11 +52,13 @@ class Fit:
     season_evidence : tuple of SeasonEvidence
         What each past season showed of its own effect.
     calibration : ndarray, shape (stage,)
-        Factor on the spreads between seasons and within, so that on the fit's own seasons, each left out in
-        turn, central intervals hold their share of the observations.
+        Factor on the spread between seasons, so that on the fit's own seasons, each left out in turn, central
+        intervals hold their share of the observations.
     set_aside : tuple of SetAside
     heat_a_day : ndarray, shape (stage,)
         Heat of a usual day at the stage. [°C·day/day]
+    converged : bool
+        Whether the spreads had settled when their estimation stopped.
     """
 
     rule: HeatRule
@@ -70,15 +73,13 @@ class Fit:
     calibration: FloatArray
     set_aside: tuple[SetAside, ...]
     heat_a_day: FloatArray
+    converged: bool = True
 
     @property
     def calibrated(self) -> Spread:
         """The spread to forecast with."""
         scale = np.outer(self.calibration, self.calibration)
-        return replace(
-            self.spread,
-            between_seasons=scale * self.spread.between_seasons,
-        )
+        return replace(self.spread, between_seasons=scale * self.spread.between_seasons)
 
     @property
     def seasons(self) -> tuple[int, ...]:
@@ -97,7 +98,6 @@ def fit_thresholds(
     stages: Sequence[str],
     rule: HeatRule,
     gap_rule: GapRule = "fill_short",
-    exclude_seasons: Collection[int] = (),
 ) -> Fit:
     """Fit thresholds to the observations of all sites.
 
@@ -108,8 +108,6 @@ def fit_thresholds(
         Stage keys; stages that were never observed are left out of the fit.
     rule, gap_rule
         How heat is summed, and how missing days are filled.
-    exclude_seasons : collection of int
-        Season labels to leave out.
 
     Raises
     ------
@@ -118,12 +116,10 @@ def fit_thresholds(
     BadInput
         If a stage key is unknown.
     """
-    observed = {seen.stage for site in sites for seen in site.observations}
+    observed = {seen.stage for site in sites for seen in site.teaching}
     wanted = tuple(stage for stage in in_season_order(stages) if stage in observed)
-    intervals, set_aside = heat_intervals(
-        sites, stages=wanted, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons
-    )
-    points = curve_points(sites, rule=rule, gap_rule=gap_rule, exclude_seasons=exclude_seasons)
+    intervals, set_aside = heat_intervals(sites, stages=wanted, rule=rule, gap_rule=gap_rule)
+    points = curve_points(sites, rule=rule, gap_rule=gap_rule)
     return fit_intervals(sharpened(intervals, points), rule=rule, gap_rule=gap_rule, set_aside=set_aside)
 
 
@@ -185,7 +181,7 @@ def _reached_stages(intervals: HeatIntervals) -> tuple[HeatIntervals, list[SetAs
     named = [
         SetAside(
             intervals.seasons[intervals.season_of[unit]][1],
-            intervals.units[unit],
+            intervals.units[unit].name,
             intervals.stages[stage],
             "no block has a look before it and one after it, so its threshold has no bound",
         )
@@ -224,7 +220,7 @@ def _described(intervals: HeatIntervals, found: Estimate, slips: NDArray[np.bool
         days = off[unit, stage] / intervals.heat_a_day[stage]
         why = f"about {abs(days):.0f} days {'later' if days > 0 else 'earlier'} than its cultivar and season say"
         season = intervals.seasons[intervals.season_of[unit]][1]
-        named.append(SetAside(season, intervals.units[unit], intervals.stages[stage], why))
+        named.append(SetAside(season, intervals.units[unit].name, intervals.stages[stage], why))
     return named
 
 
@@ -255,6 +251,7 @@ def _as_fit(
         _calibration(intervals, found, evidence),
         set_aside,
         intervals.heat_a_day,
+        found.converged,
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +10,6 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from models.bloom.traces import Traces
-from models.records import StageInterval
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.synchrony import BoolArray
@@ -126,16 +124,6 @@ def frost(
         ]
         found.append(BlockFrost(key, chance, in_bloom, knows_budbreak, tuple(nights)))
     return tuple(found)
-
-
-def without_frosted(
-    observations: Sequence[StageInterval], frosted: Collection[tuple[int, str]]
-) -> tuple[StageInterval, ...]:
-    """What a fit may learn from: all but the observations of frosted blocks, given as (season, block).
-
-    Looks at a whole cultivar stay: they do not say which block they tell of.
-    """
-    return tuple(seen for seen in observations if (seen.season, seen.block) not in frosted)
 
 
 def _measured_frost(traces: Traces, cold: BoolArray, as_of: dt.date) -> list[int]:

@@ -6,20 +6,18 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import expit
 
-from models.stages import BLOOM_STAGES, STAGES
+from models.bloom.flower_curve import STAGE_LOGITS, logit_of_share, share_of_logit
 from models.units import FloatArray
 
 DayArray = NDArray[np.int64]
 
-_SHARE = {stage.key: stage.percent_open / 100 for stage in STAGES if stage.percent_open is not None}
-_LOGIT_START, _, _LOGIT_END = (math.log(_SHARE[key] / (1 - _SHARE[key])) for key in BLOOM_STAGES)
+_LOGIT_START, _, _LOGIT_END = STAGE_LOGITS.tolist()
 
 # A logit curve has no first and no last flower. The outermost flowers open on the day where the curve
 # passes this share, so that a bloom begins and ends. Our convention.
 TAIL = 0.01
-_LOGIT_TAIL = math.log((1 - TAIL) / TAIL)
+_LOGIT_TAIL = float(logit_of_share(1 - TAIL))
 
 
 def cumulative_share(day: ArrayLike, *, start: ArrayLike, full: ArrayLike, end: ArrayLike) -> FloatArray:
@@ -47,7 +45,7 @@ def cumulative_share(day: ArrayLike, *, start: ArrayLike, full: ArrayLike, end: 
     logit_per_width = np.where(before, -_LOGIT_START, _LOGIT_END)
     step = np.where(before, -np.inf, np.inf)
     logit = np.where(width > 0, logit_per_width * since_full / np.where(width > 0, width, 1.0), step)
-    share = np.where(logit < -_LOGIT_TAIL, 0.0, np.where(logit > _LOGIT_TAIL, 1.0, expit(logit)))
+    share = np.where(logit < -_LOGIT_TAIL, 0.0, np.where(logit > _LOGIT_TAIL, 1.0, share_of_logit(logit)))
     return np.asarray(share, dtype=np.float64)
 
 

@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.bloom.forecast import forecast
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.errors import NotEnoughData
 from models.heat.gaps import MOST_MISSING_SHARE, season_gap_share
 from models.heat.season import season_of, season_window
-from models.records import Block, Site
+from models.records import Block
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.cover import cover, open_anther_days

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.errors import BadInput, Problem
-from models.records import Planting, Site
+from models.records import Planting
 from models.vineyard.block_check import BlockCheck, History, Remedy, SeasonCover, block_check
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
 from models.vineyard.layout_rules import LAYOUT_CAUTION, LayoutFinding, RowsAlong, layout_findings

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
+from models.bloom.cautions import fit_cautions
 from models.bloom.thresholds import Fit
 from models.records import Cutoff, GapRule, HeatMethod, HeatRule
 from models.stages import STAGE_KEYS
@@ -206,6 +207,7 @@ class FitAnswer(Body):
     cultivars: list[CultivarThresholds]
     set_aside: list[SetAsideAnswer]
     search: SearchAnswer | None = Field(description="Null where the heat rule was given.")
+    cautions: list[str]
 
     @classmethod
     def of(cls, saved: SavedFit, units: Units) -> Self:
@@ -242,6 +244,7 @@ class FitAnswer(Body):
                     for candidate in search.candidates
                 ],
             ),
+            cautions=list(fit_cautions(fit)),
         )
 
 

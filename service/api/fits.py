@@ -85,7 +85,9 @@ def show_fit(fit: FitId, records: Reading, units: UnitsQuery = "metric") -> FitA
     return FitAnswer.of(get_fit(records, fit), units)
 
 
-@router.get("/{fit}/document", summary="Share a fit", responses=problems(404))
+@router.get(
+    "/{fit}/document", summary="Share a fit", responses=problems(404), response_model_exclude_unset=True
+)
 def share_fit(fit: FitId, records: Reading) -> FitDocument:
     """The whole fit, to the last digit, for another grower to take over with `POST /v1/fits/import`.
 

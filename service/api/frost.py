@@ -7,10 +7,10 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
 
+from models.records import FrostedBlock
 from service.api.responses import created_or_replaced, problems
 from service.api.schemas import FrostBody, FrostMark, FrostMarks
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
-from service.store.records import FrostedBlock
 from service.usecases.frost import mark_frosted
 from service.web.keys import BlockKey, VineyardKey
 from service.web.records import Reading, Writing

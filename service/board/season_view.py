@@ -97,12 +97,9 @@ def season_view(foreseen: VineyardForecast, pollen: Sequence[BlockPollination]) 
 
 def _visits_by_block(foreseen: VineyardForecast, as_of: dt.date) -> Mapping[str, Sequence[Visit]]:
     """Looks of this season at each block, those at a whole cultivar too."""
-    latitude = foreseen.vineyard.latitude
-    season = season_of(as_of, latitude)
+    site = foreseen.vineyard.site
     by_block: dict[str, list[Visit]] = defaultdict(list)
-    for visit in foreseen.vineyard.visits:
-        if visit.date > as_of or season_of(visit.date, latitude) != season:
-            continue
+    for visit in site.only(season_of(as_of, site.latitude)).known_on(as_of).visits:
         for block in foreseen.vineyard.planting.blocks:
             if visit.block == block.key or (visit.block is None and visit.cultivar == block.cultivar):
                 by_block[block.key].append(visit)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from models.records import FrostedBlock
 from service.store.errors import NotFound
 from service.store.owned import OwnedByGrower, pick
-from service.store.records import FrostedBlock
 from service.store.tables import BlockRow, FrostedBlockRow, VineyardRow
 
 

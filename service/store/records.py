@@ -41,15 +41,6 @@ class Vineyard:
 
 
 @dataclass(frozen=True)
-class FrostedBlock:
-    """A block whose shoots froze in a season, and in which night, where that is known."""
-
-    block: str
-    season: int
-    night: dt.date | None = None
-
-
-@dataclass(frozen=True)
 class Counts:
     """What became of the rows that were given; the three add up to their number.
 

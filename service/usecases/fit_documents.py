@@ -56,7 +56,10 @@ class SavedFit:
 def to_document(saved: SavedFit) -> dict[str, Any]:
     """Plain JSON; every number comes back as the same float64."""
     fit, search = saved.fit, saved.search
+    # left out where it says nothing: the identifier is made of the document, and older ones lack it
+    unsettled = {} if fit.converged else {"converged": False}
     return {
+        **unsettled,
         "version": DOCUMENT_VERSION,
         "imported": saved.imported,
         "vineyards": list(saved.vineyards),
@@ -157,6 +160,7 @@ def _rebuilt(told: FitDocument) -> SavedFit:
         calibration=array(told.calibration),
         set_aside=tuple(SetAside(**slip.model_dump()) for slip in told.set_aside),
         heat_a_day=array(told.heat_a_day),
+        converged=told.converged,
     )
     return SavedFit(
         fit,

@@ -6,15 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from models.bloom.search import choose_rule
+from models.bloom.site import Site
 from models.bloom.thresholds import fit_thresholds
 from models.errors import BadInput, NotEnoughData, Problem
-from models.records import GapRule, HeatRule, Site
+from models.records import GapRule, HeatRule
 from models.stages import BLOOM_STAGES, in_season_order
 from service.store.engine import Store
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
 from service.usecases.shared_fits import FitDocument
-from service.usecases.vineyard_records import VineyardRecords, load_vineyards, without_running_season
+from service.usecases.vineyard_records import VineyardRecords, load_vineyards
 
 # Budbreak teaches bloom, and bloom fruit set, where they were observed.
 DEFAULT_STAGES = ("budbreak", *BLOOM_STAGES, "fruit_set")
@@ -60,49 +61,38 @@ def fit_vineyards(vineyards: Sequence[VineyardRecords], options: FitOptions) -> 
         problem = "the search chooses the heat rule: leave heat out, or say search: false"
         raise BadInput("both a heat rule and a search for one are asked for", [Problem("search", problem)])
     stages = in_season_order(DEFAULT_STAGES if options.stages is None else options.stages)
-    every = [vineyard.site() for vineyard in vineyards]
-    past = [without_running_season(vineyard, site) for vineyard, site in zip(vineyards, every, strict=True)]
     excluded = frozenset(options.exclude_seasons)
+    every = [vineyard.site.without(excluded) for vineyard in vineyards]
+    past = [site.before(site.running_season) for site in every]
     running: set[int] = set()
-    if _usable(past, stages, excluded):
-        for vineyard, site in zip(vineyards, every, strict=True):
-            running |= {seen.season for seen in site.observations if seen.season >= vineyard.running_season}
+    if _usable(past, stages):
+        for site in every:
+            running |= {seen.season for seen in site.teaching if seen.season >= site.running_season}
         every = past
-    sites = [site for site in every if site.observations]
-    seen = _usable(sites, stages, excluded)
-    if not seen:
+    sites = [site for site in every if site.teaching]
+    usable = _usable(sites, stages)
+    if not usable:
         raise NotEnoughData(_nothing_to_fit(vineyards, stages, excluded))
-    observed = tuple(stage for stage in stages if stage in seen)
+    observed = tuple(stage for stage in stages if stage in usable)
     search = None
     rule = HeatRule() if options.rule is None else options.rule
     if options.search or (options.search is None and options.rule is None):
-        search = choose_rule(
-            sites, stages=observed, gap_rule=options.gap_rule, exclude_seasons=options.exclude_seasons
-        )
+        search = choose_rule(sites, stages=observed, gap_rule=options.gap_rule)
         rule = search.rule
-    fit = fit_thresholds(
-        sites,
-        stages=observed,
-        rule=rule,
-        gap_rule=options.gap_rule,
-        exclude_seasons=options.exclude_seasons,
-    )
+    fit = fit_thresholds(sites, stages=observed, rule=rule, gap_rule=options.gap_rule)
     return SavedFit(
         fit,
         vineyards=tuple(vineyard.key for vineyard in vineyards),
         exclude_seasons=tuple(sorted(excluded)),
-        running_seasons=tuple(sorted(running - excluded)),
+        running_seasons=tuple(sorted(running)),
         search=search,
     )
 
 
-def _usable(sites: Sequence[Site], stages: Sequence[str], excluded: frozenset[int]) -> set[str]:
+def _usable(sites: Sequence[Site], stages: Sequence[str]) -> set[str]:
     """The stages of which a date is left to fit."""
     return {
-        seen.stage
-        for site in sites
-        for seen in site.observations
-        if seen.by is not None and seen.stage in stages and seen.season not in excluded
+        seen.stage for site in sites for seen in site.teaching if seen.by is not None and seen.stage in stages
     }
 
 

@@ -62,15 +62,14 @@ def forecast_vineyard(
     if not vineyard.planting.blocks:
         raise NotEnoughData(f"vineyard {vineyard.key!r} has no blocks yet; put some, or upload a planting")
     known = vineyard.known_on(as_of)
-    frosted = known.frosted_in(season_of(as_of, vineyard.latitude))
+    frosted = known.site.frosted_in(season_of(as_of, known.site.latitude))
     found = forecast(
         fit.fit,
-        known.site(with_frosted=True),
+        known.site,
         vineyard.planting.blocks,
         as_of=as_of,
         interval=interval,
         outlook=None if outlook is None else outlook.days,
-        frosted=frosted,
     )
     used = outlook is not None and found.traces.outlook_through is not None
     return VineyardForecast(

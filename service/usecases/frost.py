@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
+from models.records import FrostedBlock
 from models.vineyard.frost import AFTER_FROST_CAUTION, FROST_CAUTION, BlockFrost, frost
-from service.store.records import FrostedBlock
 from service.store.repositories import Repositories
 from service.usecases.forecasts import VineyardForecast
 

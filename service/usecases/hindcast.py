@@ -17,13 +17,13 @@ from models.bloom.hindcast import (
     seasons_to_score,
 )
 from models.bloom.search import Prepared, prepare
+from models.bloom.site import Site
 from models.bloom.skill import Score, score
 from models.errors import BadInput, NotEnoughData, Problem
-from models.heat.season import season_of
-from models.records import GapRule, HeatRule, Site
+from models.records import GapRule, HeatRule
 from models.stages import in_season_order
 from service import clock
-from service.usecases.vineyard_records import VineyardRecords, without_running_season
+from service.usecases.vineyard_records import VineyardRecords
 from service.workers import Workers
 
 Tell = Callable[[float, str], None]
@@ -123,9 +123,11 @@ def plan_hindcast(vineyards: Sequence[VineyardRecords], options: HindcastOptions
     if len(options.leads) > MOST_LEADS or any(not 0 <= lead <= LONGEST_LEAD for lead in options.leads):
         problem = f"give at most {MOST_LEADS} numbers of days from 0 to {LONGEST_LEAD}"
         raise BadInput("the leads cannot be used", [Problem("leads", problem)])
-    past = [without_running_season(vineyard, vineyard.site()) for vineyard in vineyards]
-    sites = tuple(_without(site, stages, options.exclude_seasons) for site in past)
-    sites = tuple(site for site in sites if site.observations)
+    past = [
+        vineyard.site.before(vineyard.site.running_season).without(options.exclude_seasons)
+        for vineyard in vineyards
+    ]
+    sites = tuple(site for site in past if any(seen.stage in stages for seen in site.teaching))
     seasons = seasons_to_score(sites, stages)
     if len(seasons) < FEWEST_SEASONS:
         raise NotEnoughData(
@@ -134,12 +136,6 @@ def plan_hindcast(vineyards: Sequence[VineyardRecords], options: HindcastOptions
         )
     leads = tuple(sorted(set(options.leads), reverse=True))
     return HindcastTask(sites, seasons, replace(options, stages=stages, leads=leads))
-
-
-def _without(site: Site, stages: Sequence[str], seasons: Sequence[int]) -> Site:
-    kept = (seen for seen in site.observations if seen.stage in stages and seen.season not in seasons)
-    visits = (visit for visit in site.visits if season_of(visit.date, site.latitude) not in seasons)
-    return replace(site, observations=tuple(kept), visits=tuple(visits))
 
 
 def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastReport:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from models.bloom.site import Site
 from models.records import Planting
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
 from service.ingest.planting import ReadPlanting, read_planting
@@ -62,11 +63,5 @@ def read_past(
     blocks = None if planted is None else {block.key: block.cultivar for block in planted.blocks}
     with in_file("bloom_log"):
         log = read_bloom_log(bloom_log, blocks=blocks, latitude=latitude, date_format=date_format)
-    vineyard = VineyardRecords(
-        key=VINEYARD,
-        latitude=latitude,
-        temperatures=weather.daily(),
-        planting=Planting((), {}),
-        log=log.rows,
-    )
-    return PastRead(vineyard, weather, planted, log)
+    site = Site(VINEYARD, latitude, weather.daily(), log.rows)
+    return PastRead(VineyardRecords(site, Planting((), {})), weather, planted, log)

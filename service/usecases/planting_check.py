@@ -52,7 +52,7 @@ def check_planting(
     check = planting_check(
         replace(loaded.planting, cultivars=every),
         None if saved is None else saved.fit,
-        loaded.site(),
+        loaded.site,
         enough_share=options.enough_share,
         enough_seasons=options.enough_seasons,
         receptive_days=RECEPTIVE_DAYS if loaded.receptive_days is None else loaded.receptive_days,

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from models.bloom.site import Site
 from models.errors import BadInput, Problem
 from models.records import Planting
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
@@ -97,16 +98,18 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
     latitude = NORTHERN_LATITUDE if options.latitude is None else options.latitude
     read = _read(files, options, latitude)
     vineyard = VineyardRecords(
-        key=VINEYARD,
-        latitude=latitude,
-        temperatures=read.temperatures.daily(),
-        planting=Planting(
+        Site(
+            VINEYARD,
+            latitude,
+            read.temperatures.daily(),
+            log=() if read.bloom_log is None else read.bloom_log.rows,
+            visits=() if read.visits is None else read.visits.visits,
+        ),
+        Planting(
             read.planting.blocks,
             {cultivar.key: cultivar for cultivar in read.planting.cultivars},
             options.reach_m,
         ),
-        log=() if read.bloom_log is None else read.bloom_log.rows,
-        visits=() if read.visits is None else read.visits.visits,
         receptive_days=options.receptive_days,
         pollen_days=options.pollen_days,
     )

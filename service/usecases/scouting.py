@@ -41,7 +41,7 @@ def plan_scouting(
         first_day=as_of,
         weekdays=known.scouting_weekdays if weekdays is None else read_weekdays(weekdays),
         max_trips=max_trips,
-        done=tasks_done(tasks, known.visits, known.site(with_frosted=True).observations),
+        done=tasks_done(tasks, known.site.visits, known.site.seen),
     )
 
 

@@ -115,6 +115,9 @@ class FitDocument(Part):
     heat_a_day: Vector
     set_aside: Items[SetAsidePart]
     search: SearchPart | None
+    converged: bool = Field(
+        default=True, description="Whether the spreads had settled; left out where they had."
+    )
 
 
 def check_document(told: FitDocument) -> None:

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
+import demo_weather
 from demo_weather import make_demo
+from models.bloom import estimation, in_season
 from tests.api.asking import STATION, assert_problem, put_vineyard, send_csv
 
 Document = dict[str, Any]
@@ -90,6 +92,33 @@ def test_the_same_fit_has_the_same_identifier(demo_client: TestClient) -> None:
     assert len(listed) == 2
     other = posted(demo_client, heat=TRADE_RULE, exclude_seasons=[2023])
     assert other["id"] != fit["id"]
+
+
+def test_numbers_that_did_not_settle_are_told_with_the_fit_and_with_its_forecasts(
+    demo_client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settled = posted(demo_client, heat=TRADE_RULE)
+    assert settled["cautions"] == []
+    with monkeypatch.context() as patch:
+        patch.setattr(estimation, "MOST_ITERATIONS", 3)
+        stopped = posted(demo_client, heat=TRADE_RULE, exclude_seasons=[2013])
+    (caution,) = stopped["cautions"]
+    assert caution.startswith("The fit stopped before its numbers settled")
+    assert demo_client.get(f"/v1/fits/{stopped['id']}").json()["cautions"] == [caution]
+
+    def told(fit: str) -> list[str]:
+        path = f"/v1/vineyards/{demo_weather.VINEYARD.key}/forecast"
+        cautions: list[str] = demo_client.get(path, params={"as_of": "2026-05-20", "fit": fit}).json()[
+            "cautions"
+        ]
+        return cautions
+
+    assert caution in told(stopped["id"])
+    assert not [text for text in told(settled["id"]) if "settle" in text]
+    monkeypatch.setattr(in_season, "SWEEPS", 2)
+    assert [
+        text for text in told(settled["id"]) if text.startswith("What this season's observations say did not")
+    ]
 
 
 def test_us_units_convert_heat_and_base_and_can_be_sent_back(demo_client: TestClient) -> None:

@@ -171,6 +171,27 @@ def test_this_seasons_first_blooms_sharpen_the_others(demo_client: TestClient) -
     assert width[AS_OF] < width["2026-05-01"]
 
 
+def test_a_block_that_bears_another_blocks_cultivars_name_does_not_pass_its_visits_on(
+    demo_client: TestClient,
+) -> None:
+    """Blocks and cultivars are two name spaces; dusk-bobbin grows in middle-5, where nobody has looked."""
+    namesake = f"{VINEYARD}/blocks/dusk-bobbin"
+    put = demo_client.put(namesake, json={"cultivar": "wren-anvil", "x_m": 5.0, "y_m": 0.0})
+    assert put.status_code == 201, put.text
+    visits = "date,block,percent_open\n2026-05-10,dusk-bobbin,0\n2026-05-15,dusk-bobbin,60\n"
+    assert send_csv(demo_client, f"{VINEYARD}/visits", visits).status_code == 200
+    found = stages(asked(demo_client).json())
+    assert found["dusk-bobbin", "bloom_start"]["status"] == "observed"
+    assert found["middle-5", "bloom_start"]["status"] == "expected"
+    whole = "date,cultivar,percent_open\n2026-05-17,Dusk Bobbin,0\n2026-05-19,Dusk Bobbin,15\n"
+    assert send_csv(demo_client, f"{VINEYARD}/visits", whole).status_code == 200
+    found = stages(asked(demo_client).json())
+    assert found["dusk-bobbin", "full_bloom"]["low"] > "2026-05-10"
+    assert found["dusk-bobbin", "full_bloom"]["high"] <= "2026-05-15"
+    assert found["middle-5", "bloom_start"]["low"] > "2026-05-17"
+    assert found["middle-5", "bloom_start"]["high"] <= "2026-05-19"
+
+
 def test_a_fit_that_has_seen_the_season_is_told(demo_client: TestClient) -> None:
     def told(**query: Any) -> bool:
         cautions = asked(demo_client, as_of="2024-05-15", **query).json()["cautions"]

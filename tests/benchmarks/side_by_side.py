@@ -19,12 +19,12 @@ import pandas as pd
 import demo_weather
 from models.bloom.estimation import estimate
 from models.bloom.leave_out import left_out_prediction
-from models.bloom.looks import stage_intervals
 from models.bloom.observations import heat_intervals
+from models.bloom.site import Site
 from models.bloom.traces import crossing_days
 from models.heat.accumulate import accumulate_season, accumulate_seasons
 from models.heat.season import season_window
-from models.records import HeatRule, Site
+from models.records import HeatRule
 from service.ingest.bloom_log import read_bloom_log
 from service.ingest.planting import read_planting
 from service.ingest.temperatures import read_temperatures
@@ -50,7 +50,7 @@ def demo_site() -> Site:
         latitude=latitude,
     )
     temperatures = read_temperatures(files["temperatures.csv"], unit="C").daily()
-    return Site("demo", latitude, temperatures, stage_intervals(log.rows, (), latitude=latitude))
+    return Site("demo", latitude, temperatures, log.rows)
 
 
 def heat_of_all_seasons(site: Site) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from models.bloom.mixed_model import drift_correlation
 from models.bloom.observations import HeatIntervals
-from models.records import DailyTemperatures
+from models.records import DailyTemperatures, Unit
 from models.units import FloatArray
 
 NORMAL = np.inf
@@ -99,7 +99,7 @@ def simulated_intervals(
         ("bloom_start", "full_bloom", "bloom_end")[:stages],
         tuple(f"cultivar-{number:02d}" for number in range(cultivars)),
         tuple(("here" if one_place else f"place-{number:02d}", 1990 + number) for number in range(seasons)),
-        tuple(f"block-{number:02d}" for number in cultivar_of[kept]),
+        tuple(Unit("block", f"block-{number:02d}") for number in cultivar_of[kept]),
         cultivar_of[kept],
         season_of[kept],
         lower[kept],

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from models.bloom.forecast import Forecast, forecast
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_intervals
 from models.heat.accumulate import accumulate_seasons
-from models.records import Block, HeatRule, Site, StageInterval
+from models.records import Block, HeatRule, StageInterval
 from models.units import FloatArray
 from tests.bloom.simulated import block_heat, draw_truth, season_effects, simulated_intervals, weather
 
@@ -53,7 +54,9 @@ def held(*, see_the_earliest: bool) -> Held:
             heat = np.maximum.accumulate(block_heat(random, truth, effect), axis=1)
             days = np.searchsorted(HEAT.accumulated, heat)
             looks = (_look(BLOCKS[earliest], days[earliest, 0]),) if see_the_earliest else ()
-            found = forecast(fit, Site("elsewhere", 33.0, RECORD, looks), BLOCKS, as_of=AFTER_ALL, draws=300)
+            found = forecast(
+                fit, Site("elsewhere", 33.0, RECORD), BLOCKS, as_of=AFTER_ALL, told=looks, draws=300
+            )
             low, high = _intervals(found, fit)
             shares.append(np.mean(((low <= days) & (days <= high))[others]))
             lengths.append(np.mean((high - low)[others]))

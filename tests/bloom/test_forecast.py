@@ -11,11 +11,13 @@ from numpy.testing import assert_array_equal
 
 from models.bloom.cautions import SPRAY_CAUTION
 from models.bloom.forecast import Forecast, StageForecast, forecast
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.errors import BadInput, NotEnoughData
 from models.heat.accumulate import accumulate_seasons
-from models.records import Block, DailyTemperatures, HeatRule, Site, StageInterval
+from models.records import Block, DailyTemperatures, HeatRule, StageInterval
 from models.units import FloatArray
+from tests.bloom.noted import logged
 from tests.bloom.simulated import block_heat, day, draw_truth, season_effects, weather
 
 STAGES = ("bloom_start", "full_bloom", "bloom_end")
@@ -52,7 +54,7 @@ LOOKS = past_looks(RECORD, 2005, 33.0)
 
 @pytest.fixture(scope="module")
 def fit() -> Fit:
-    return fit_thresholds([Site("here", 33.0, RECORD, LOOKS)], stages=STAGES, rule=RULE)
+    return fit_thresholds([Site("here", 33.0, RECORD, logged(LOOKS))], stages=STAGES, rule=RULE)
 
 
 def look(
@@ -77,12 +79,13 @@ def ask(
 ) -> Forecast:
     return forecast(
         fit,
-        Site("here", 33.0, temperatures, looks),
+        Site("here", 33.0, temperatures),
         blocks,
         as_of=day(as_of),
         interval=interval,
         outlook=outlook,
         season=season,
+        told=looks,
         draws=draws,
     )
 
@@ -365,7 +368,7 @@ def test_a_cultivar_without_history_has_no_forecast_and_the_rest_has(fit: Fit) -
 
 def test_a_cultivar_with_two_looks_leans_on_the_others() -> None:
     early = look("dogwood", "full_bloom", "2010-04-14", "2010-04-15", season=2010)
-    fit = fit_thresholds([Site("here", 33.0, RECORD, (*LOOKS, early))], stages=STAGES, rule=RULE)
+    fit = fit_thresholds([Site("here", 33.0, RECORD, logged((*LOOKS, early)))], stages=STAGES, rule=RULE)
     found = ask(fit, "2020-04-01", blocks=(*BLOCKS, Block("dogwood-block", "dogwood", 0.0, 0.0)))
     assert [block.basis for block in found.blocks] == ["own", "own", "own", "pooled"]
     assert days_of(found, "dogwood", "bloom_end").std() > 1.05 * days_of(found, "alder", "bloom_end").std()
@@ -407,7 +410,7 @@ def test_cautions_name_what_the_forecast_rests_on(fit: Fit) -> None:
 
 def test_a_fit_of_two_seasons_says_so() -> None:
     looks = tuple(seen for seen in LOOKS if seen.season < 2007)
-    fit = fit_thresholds([Site("here", 33.0, RECORD, looks)], stages=STAGES, rule=RULE)
+    fit = fit_thresholds([Site("here", 33.0, RECORD, logged(looks))], stages=STAGES, rule=RULE)
     assert said_in(ask(fit, "2020-04-01"), "The fit knows 2 season(s)")
 
 
@@ -434,7 +437,7 @@ def test_the_leap_day_as_the_day_of_the_forecast(fit: Fit) -> None:
 def test_a_southern_season() -> None:
     record = weather("2005-01-01", "2021-12-31", seed=4, south=True)
     looks = past_looks(record, 2006, -34.0)
-    fit = fit_thresholds([Site("here", -34.0, record, looks)], stages=STAGES, rule=RULE)
+    fit = fit_thresholds([Site("here", -34.0, record, logged(looks))], stages=STAGES, rule=RULE)
     found = forecast(fit, Site("here", -34.0, record), BLOCKS, as_of=day("2020-10-05"), draws=400)
     assert found.season == 2021
     assert found.draws.attrs["season_start"] == "2020-07-01"

@@ -9,9 +9,11 @@ import pytest
 
 from models.bloom.forecast import Forecast, forecast
 from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
-from models.records import Block, HeatRule, Site, StageInterval
+from models.records import Block, FrostedBlock, HeatRule, StageInterval
 from models.stages import BLOOM_STAGES
+from tests.bloom.noted import logged
 from tests.bloom.simulated import day, weather
 
 WEATHER = weather("2012-01-01", "2022-12-31")
@@ -39,14 +41,15 @@ PAST = tuple(seen for season in range(2012, 2022) for seen in looks(season))
 
 @pytest.fixture(scope="module")
 def fit() -> Fit:
-    return fit_thresholds([Site("here", 31.0, WEATHER, PAST)], stages=BLOOM_STAGES, rule=HeatRule())
+    return fit_thresholds([Site("here", 31.0, WEATHER, logged(PAST))], stages=BLOOM_STAGES, rule=HeatRule())
 
 
 def foresee(
     fit: Fit, *seen: StageInterval, frosted: tuple[str, ...] = (), as_of: dt.date = AS_OF
 ) -> Forecast:
-    site = Site("here", 31.0, WEATHER, PAST + seen)
-    return forecast(fit, site, BLOCKS, as_of=as_of, frosted=frosted, draws=800)
+    marks = tuple(FrostedBlock(block, 2022) for block in frosted)
+    site = Site("here", 31.0, WEATHER, logged(PAST + seen), frosted=marks)
+    return forecast(fit, site, BLOCKS, as_of=as_of, draws=800)
 
 
 def days_of(made: Forecast, block: str) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
@@ -81,6 +84,18 @@ def test_what_is_seen_there_teaches_nothing_about_others(fit: Fit) -> None:
     assert days_of(foresee(fit, seen, frosted=("b1",)), "b2").mean() == pytest.approx(untaught, abs=0.3)
 
 
+def test_a_look_at_a_whole_cultivar_teaches_though_a_frosted_block_bears_its_name(fit: Fit) -> None:
+    blocks = (Block("early", "late", 9, 0), *BLOCKS)
+    whole = StageInterval(2022, "early", None, "bloom_start", day("2022-05-01"), day("2022-05-03"))
+
+    def late(*frosted: FrostedBlock) -> float:
+        site = Site("here", 31.0, WEATHER, logged((*PAST, whole)), frosted=frosted)
+        return float(days_of(forecast(fit, site, blocks, as_of=AS_OF, draws=800), "b2").mean())
+
+    assert late(FrostedBlock("early", 2022)) == pytest.approx(late(), abs=0.3)
+    assert late() < days_of(foresee(fit), "b2").mean() - 1
+
+
 def test_a_date_that_was_seen_there_stands(fit: Fit) -> None:
     seen = StageInterval(2022, "early", "b1", "bloom_start", day("2022-05-10"), day("2022-05-12"))
     block = foresee(fit, seen, frosted=("b1",)).blocks[0]
@@ -95,4 +110,7 @@ def test_stages_before_bloom_are_not_delayed_and_those_after_it_as_its_end() -> 
     assert delay.shape == (300, 5)
     assert not delay[:, 0].any()
     assert np.array_equal(delay[:, 4], delay[:, 3])
+    # each stage by its name: a fit that lacks some delays the others as before
+    few = frost_delay(("full_bloom", "fruit_set"), draws=300, random=np.random.default_rng(1))
+    assert np.array_equal(few, delay[:, [2, 4]])
     assert np.all(np.diff(delay, axis=1) >= 0)

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import truncnorm
 
-from models.bloom import mixed_model
+from models.bloom import in_season, mixed_model
 from models.bloom.in_season import SeasonKnowledge, learn
 from models.bloom.mixed_model import Gaussian, Spread, Units
 from models.bloom.season_effect import SeasonEvidence, expected_drift
@@ -87,6 +87,15 @@ def test_learning_equals_the_exact_normal_answer(fit: Fit, observed: list[int], 
     assert_allclose(knowledge.effects.mean[:, 0], mean, rtol=0, atol=1e-3)
     assert_allclose(knowledge.effects.covariance.reshape(3, 3), covariance, rtol=1e-5, atol=1e-3)
     assert_allclose(knowledge.weight, 1, rtol=1e-6)
+
+
+def test_it_tells_whether_the_numbers_settled(fit: Fit, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = looks((0, 580.0, 720.0), (1, 700.0, 760.0))
+    assert learned(fit, seen).converged
+    assert learned(fit, looks()).converged
+    monkeypatch.setattr(in_season, "SWEEPS", 2)
+    assert not learned(fit, seen).converged
+    assert learned(fit, looks()).converged
 
 
 def test_nothing_seen_leaves_the_prior(fit: Fit) -> None:

@@ -9,10 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.bloom.looks import looks_by_place, stage_intervals
+from models.bloom.site import Site
 from models.records import BloomLogRow, StageInterval, Visit
 from models.stages import STAGES, Stage
+from tests.bloom.simulated import weather
 
 NORTH, SOUTH = 31.0, -34.0
+WEATHER = weather("2024-01-01", "2024-12-31")
 
 
 def may(day: int) -> dt.date:
@@ -52,8 +55,9 @@ def test_a_log_date_reaches_back_to_the_check_before() -> None:
 
 def test_a_log_says_nothing_before_its_day_not_even_not_yet() -> None:
     row = log({"bloom_start": may(10), "full_bloom": may(20)}, checked_every_days=7)
-    assert days(stage_intervals([row], [], latitude=NORTH, as_of=may(19))) == {"bloom_start": (3, 10)}
-    assert days(stage_intervals([row], [], latitude=NORTH, as_of=may(20)))["full_bloom"] == (13, 20)
+    site = Site("here", NORTH, WEATHER, (row,))
+    assert days(site.known_on(may(19)).seen) == {"bloom_start": (3, 10)}
+    assert days(site.known_on(may(20)).seen)["full_bloom"] == (13, 20)
 
 
 def test_the_later_of_two_log_rows_counts_stage_by_stage() -> None:
@@ -215,30 +219,6 @@ def test_any_records_give_one_interval_a_stage_whatever_the_order_of_visits(
     mixed = list(visits)
     shuffler.shuffle(mixed)
     assert stage_intervals(rows, mixed, latitude=NORTH) == found
-
-
-@given(
-    st.lists(ROWS, max_size=3),
-    st.lists(VISITS, max_size=12),
-    st.dates(dt.date(2024, 3, 1), dt.date(2024, 9, 1)),
-)
-def test_nothing_later_than_as_of_leaks_in(
-    rows: list[BloomLogRow], visits: list[Visit], as_of: dt.date
-) -> None:
-    known = [
-        BloomLogRow(
-            row.season,
-            row.cultivar,
-            row.block,
-            {stage: date for stage, date in row.dates.items() if date <= as_of},
-            row.checked_every_days,
-        )
-        for row in rows
-    ]
-    seen = [visit for visit in visits if visit.date <= as_of]
-    assert stage_intervals(rows, visits, latitude=NORTH, as_of=as_of) == stage_intervals(
-        known, seen, latitude=NORTH
-    )
 
 
 @given(st.dictionaries(st.integers(1, 31), st.floats(0, 100), min_size=1))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,9 +16,11 @@ from models.bloom.observations import (
     heat_intervals,
     in_stage_order,
 )
+from models.bloom.site import Site
 from models.errors import MissingDays
 from models.heat.accumulate import accumulate_seasons
-from models.records import DailyTemperatures, GapRule, HeatRule, Site, StageInterval
+from models.records import DailyTemperatures, GapRule, HeatRule, StageInterval, Unit, Visit
+from tests.bloom.noted import logged
 from tests.bloom.simulated import day
 
 STAGES = ("bloom_start", "full_bloom", "bloom_end")
@@ -46,7 +49,7 @@ def seen(block: str, stage: str, after: str | None, by: str | None, *, season: i
 
 
 def site(*looks: StageInterval, temperatures: DailyTemperatures | None = None) -> Site:
-    return Site("here", 33.0, temperatures or steady("2020-01-01", "2021-12-31"), looks)
+    return Site("here", 33.0, temperatures or steady("2020-01-01", "2021-12-31"), logged(looks))
 
 
 def test_bounds_are_the_heat_through_the_end_of_both_looks() -> None:
@@ -68,20 +71,22 @@ def test_one_row_a_block_and_season() -> None:
         seen("b2", "full_bloom", "2021-02-09", "2021-02-10"),
         seen("b1", "bloom_start", "2021-02-01", "2021-02-04"),
         seen("b1", "full_bloom", "2021-02-05", "2021-02-08"),
-        seen("b1", "full_bloom", "2020-02-05", None, season=2020),
         seen("b1", "veraison", "2021-07-05", "2021-07-08"),
     )
-    intervals, set_aside = heat_intervals([site(*looks)], stages=STAGES, rule=RULE)
+    half_open = Visit(day("2020-02-05"), "alder", "b1", percent_open=30.0)
+    noted = replace(site(*looks), visits=(half_open,))
+    intervals, set_aside = heat_intervals([noted], stages=STAGES, rule=RULE)
     assert not set_aside
     assert intervals.seasons == (("here", 2020), ("here", 2021))
-    assert intervals.units == ("b1", "b1", "b2")
+    assert intervals.units == tuple(Unit("block", name) for name in ("b1", "b1", "b2"))
     assert intervals.season_of.tolist() == [0, 1, 1]
     assert intervals.cultivars == ("alder",)
     nan = np.nan
-    assert_allclose(intervals.lower, [[nan, 360, nan], [320, 360, nan], [nan, 400, nan]])
-    assert_allclose(intervals.upper, [[nan, np.inf, nan], [350, 390, nan], [nan, 410, nan]])
+    # 30 % of caps off: bloom has started, and neither half nor all of it is over
+    assert_allclose(intervals.lower, [[-np.inf, 360, 360], [320, 360, nan], [nan, 400, nan]])
+    assert_allclose(intervals.upper, [[360, np.inf, np.inf], [350, 390, nan], [nan, 410, nan]])
     assert_allclose(intervals.heat_a_day, [10, 10, 10])
-    assert intervals.select(intervals.season_of == 1).units == ("b1", "b2")
+    assert intervals.select(intervals.season_of == 1).units == intervals.units[1:]
 
 
 def test_a_usual_days_heat_is_the_median_at_each_stage_and_borrowed_where_a_stage_has_none() -> None:
@@ -91,9 +96,10 @@ def test_a_usual_days_heat_is_the_median_at_each_stage_and_borrowed_where_a_stag
     looks = (
         seen("b1", "bloom_start", "2021-01-10", "2021-01-14"),
         seen("b1", "full_bloom", "2021-02-10", "2021-02-14"),
-        seen("b1", "bloom_end", "2021-02-20", None),
     )
-    intervals, _ = heat_intervals([site(*looks, temperatures=temperatures)], stages=STAGES, rule=RULE)
+    not_over = Visit(day("2021-02-20"), "alder", "b1", percent_open=80.0)
+    noted = replace(site(*looks, temperatures=temperatures), visits=(not_over,))
+    intervals, _ = heat_intervals([noted], stages=STAGES, rule=RULE)
     assert_allclose(intervals.heat_a_day, [10, 14, 12])
 
 
@@ -260,12 +266,12 @@ def test_a_date_before_the_sum_of_heat_starts_is_set_aside() -> None:
 def test_a_whole_cultivar_is_a_unit_of_its_own() -> None:
     whole = StageInterval(2021, "alder", None, "full_bloom", day("2021-04-29"), day("2021-04-30"))
     intervals, _ = heat_intervals([site(whole)], stages=STAGES, rule=RULE)
-    assert intervals.units == ("alder",)
+    assert intervals.units == (Unit("cultivar", "alder"),)
 
 
 def test_two_sites_keep_their_seasons_apart() -> None:
     look = seen("b1", "full_bloom", "2021-04-29", "2021-04-30")
-    cool = Site("there", 33.0, steady("2021-01-01", "2021-12-31", mean_c=15.0), (look,))
+    cool = Site("there", 33.0, steady("2021-01-01", "2021-12-31", mean_c=15.0), logged([look]))
     intervals, _ = heat_intervals([site(look), cool], stages=STAGES, rule=RULE)
     assert intervals.seasons == (("here", 2021), ("there", 2021))
     assert_allclose(intervals.upper[:, 1], [1200, 600])
@@ -273,7 +279,7 @@ def test_two_sites_keep_their_seasons_apart() -> None:
 
 def test_southern_seasons_take_their_heat_from_july_on() -> None:
     look = seen("b1", "full_bloom", "2020-11-29", "2020-11-30")
-    south = Site("south", -34.0, steady("2020-01-01", "2021-12-31"), (look,))
+    south = Site("south", -34.0, steady("2020-01-01", "2021-12-31"), logged([look]))
     intervals, _ = heat_intervals([south], stages=STAGES, rule=RULE)
     days = (dt.date(2020, 11, 30) - dt.date(2020, 7, 1)).days + 1
     assert intervals.upper[0, 1] == 10.0 * days
@@ -284,6 +290,17 @@ def test_excluded_seasons_are_left_out() -> None:
         seen("b1", "full_bloom", "2021-04-29", "2021-04-30"),
         seen("b1", "full_bloom", "2020-04-29", "2020-04-30", season=2020),
     )
-    intervals, named = heat_intervals([looks], stages=STAGES, rule=RULE, exclude_seasons=[2020])
+    intervals, named = heat_intervals([looks.without([2020])], stages=STAGES, rule=RULE)
     assert intervals.seasons == (("here", 2021),)
     assert not named
+
+
+def test_a_block_and_a_cultivar_of_one_name_are_two_units() -> None:
+    looks = (
+        seen("alder", "full_bloom", "2021-05-07", "2021-05-08"),  # a block of cultivar alder, by its name
+        StageInterval(2021, "alder", None, "bloom_start", day("2021-05-09"), day("2021-05-10")),
+    )
+    kept, slips = in_stage_order(looks, STAGES)
+    assert (len(kept), slips) == (2, [])
+    intervals, _ = heat_intervals([site(*looks)], stages=STAGES, rule=RULE)
+    assert intervals.units == (Unit("block", "alder"), Unit("cultivar", "alder"))

@@ -9,12 +9,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from models.bloom import estimation
 from models.bloom.observations import HeatIntervals
+from models.bloom.site import Site
 from models.bloom.thresholds import fit_intervals, fit_thresholds
 from models.errors import BadInput, NotEnoughData
 from models.heat.accumulate import accumulate_seasons, heat_on
-from models.records import HeatRule, Site, StageInterval
+from models.records import HeatRule, StageInterval
 from models.units import FloatArray
+from tests.bloom.noted import logged
 from tests.bloom.simulated import (
     HEAT_A_DAY,
     NORMAL,
@@ -90,7 +93,7 @@ def test_weekly_visits_through_dates_and_temperatures() -> None:
             before = seen - dt.timedelta(days=7)
             looks.append(StageInterval(season, f"cultivar-{cultivar}", None, "full_bloom", before, seen))
             naive[cultivar].append(heat_on(heat, seen))
-    site = Site("here", 33.0, temperatures, tuple(looks))
+    site = Site("here", 33.0, temperatures, logged(looks))
     fit = fit_thresholds([site], stages=["full_bloom"], rule=RULE)
     # what 25 seasons happen to share on average cannot be told from a threshold
     reached_on_average = truth.theta[:, 0] + effects.mean()
@@ -123,7 +126,7 @@ def test_a_date_a_month_off_is_set_aside_and_moves_nothing(days_off: int) -> Non
     (slip,) = after.set_aside
     assert (slip.season, slip.block, slip.stage) == (
         honest.seasons[honest.season_of[row]][1],
-        honest.units[row],
+        honest.units[row].name,
         "bloom_start",
     )
     assert ("later" if days_off > 0 else "earlier") in slip.why
@@ -200,6 +203,14 @@ def _first_stage(intervals: HeatIntervals) -> HeatIntervals:
     )
 
 
+def test_a_fit_tells_whether_its_numbers_settled(monkeypatch: pytest.MonkeyPatch) -> None:
+    random = np.random.default_rng(9)
+    intervals = simulated_intervals(random, draw_truth(random, cultivars=3), seasons=6, days_between_visits=3)
+    assert fit_intervals(intervals, rule=RULE).converged
+    monkeypatch.setattr(estimation, "MOST_ITERATIONS", 3)
+    assert not fit_intervals(intervals, rule=RULE).converged
+
+
 def test_a_fit_does_not_depend_on_where_it_starts() -> None:
     random = np.random.default_rng(9)
     truth = draw_truth(random, cultivars=5, stages=2)
@@ -220,7 +231,9 @@ def test_one_season_is_enough_for_a_fit_that_says_how_little_it_knows() -> None:
         ]
     )
     fit = fit_thresholds(
-        [Site("here", 33.0, weather("2020-01-01", "2020-12-31"), looks)], stages=["full_bloom"], rule=RULE
+        [Site("here", 33.0, weather("2020-01-01", "2020-12-31"), logged(looks))],
+        stages=["full_bloom"],
+        rule=RULE,
     )
     assert fit.seasons == (2020,)
     assert np.all(np.diff(fit.thresholds.mean[:, 0]) > 0)
@@ -232,26 +245,10 @@ def test_nothing_to_fit() -> None:
     temperatures = weather("2020-01-01", "2020-12-31")
     elsewhere = StageInterval(2019, "a", None, "full_bloom", day("2019-05-12"), day("2019-05-13"))
     with pytest.raises(NotEnoughData, match="no observation is left"):
-        fit_thresholds([Site("here", 33.0, temperatures, (elsewhere,))], stages=["full_bloom"], rule=RULE)
+        fit_thresholds(
+            [Site("here", 33.0, temperatures, logged([elsewhere]))], stages=["full_bloom"], rule=RULE
+        )
     with pytest.raises(NotEnoughData, match="no observation is left"):
         fit_thresholds([Site("here", 33.0, temperatures)], stages=["full_bloom"], rule=RULE)
     with pytest.raises(BadInput, match="unknown stage"):
         fit_thresholds([Site("here", 33.0, temperatures)], stages=["first_leaf"], rule=RULE)
-
-
-def test_excluded_seasons_teach_nothing() -> None:
-    temperatures = weather("2000-01-01", "2012-12-31")
-    looks = tuple(
-        StageInterval(year, "a", None, "full_bloom", day(f"{year}-05-09"), day(f"{year}-05-10"))
-        for year in range(2000, 2012)
-    )
-    off = StageInterval(2012, "a", None, "full_bloom", day("2012-05-24"), day("2012-05-25"))
-    without = fit_thresholds([Site("here", 33.0, temperatures, looks)], stages=["full_bloom"], rule=RULE)
-    excluded = fit_thresholds(
-        [Site("here", 33.0, temperatures, (*looks, off))],
-        stages=["full_bloom"],
-        rule=RULE,
-        exclude_seasons=[2012],
-    )
-    assert excluded.thresholds.mean.tolist() == without.thresholds.mean.tolist()
-    assert excluded.seasons == tuple(range(2000, 2012))

@@ -19,8 +19,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Where the files of a vineyard are; its log is by cultivar, and there is no planting."""
     path = tmp_path_factory.mktemp("files")
     past = invented_vineyard()
-    (path / "temperatures.csv").write_text(weather_csv(past.temperatures))
-    (path / "bloom_log.csv").write_text(log_csv(past.log))
+    (path / "temperatures.csv").write_text(weather_csv(past.site.temperatures))
+    (path / "bloom_log.csv").write_text(log_csv(past.site.log))
     return path
 
 

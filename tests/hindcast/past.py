@@ -6,6 +6,7 @@ import datetime as dt
 
 import numpy as np
 
+from models.bloom.site import Site
 from models.heat.accumulate import accumulate_seasons
 from models.records import BloomLogRow, DailyTemperatures, HeatRule, Planting
 from service.usecases.vineyard_records import VineyardRecords
@@ -50,7 +51,7 @@ def invented_vineyard(first: int = 2001, last: int = 2006) -> VineyardRecords:
     """A vineyard whose weather goes on for a year after its log."""
     weather = invented_weather(first, last + 1)
     log = tuple(row for row in invented_log(weather) if row.season <= last)
-    return VineyardRecords("hollow", LATITUDE, weather, Planting((), {}), log)
+    return VineyardRecords(Site("hollow", LATITUDE, weather, log), Planting((), {}))
 
 
 def weather_csv(weather: DailyTemperatures) -> str:

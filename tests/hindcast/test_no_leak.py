@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Hindcast, hindcast_season
-from models.bloom.looks import stage_intervals
 from models.bloom.search import choose, prepare
-from models.records import DailyTemperatures, Site
-from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_log, invented_weather
+from models.bloom.site import Site
+from models.records import DailyTemperatures
+from tests.hindcast.past import LATITUDE, RULE, STAGES, THRESHOLDS, invented_log, invented_weather
 
 SEASON = 2004
 LEAD = 30
@@ -21,7 +22,7 @@ LEAD = 30
 @pytest.fixture(scope="module")
 def site() -> Site:
     weather = invented_weather(1998, 2007)
-    return Site("hollow", LATITUDE, weather, stage_intervals(invented_log(weather), (), latitude=LATITUDE))
+    return Site("hollow", LATITUDE, weather, invented_log(weather))
 
 
 def foreseen(site: Site, *, search: bool = False) -> dict[tuple[str, str, str], Hindcast]:
@@ -34,21 +35,27 @@ def dates(row: Hindcast) -> tuple[dt.date | None, dt.date | None, dt.date | None
     return row.low, row.median, row.high
 
 
-def days_late(site: Site, days: int) -> Site:
-    """The season's dates that many days later."""
+def days_late(site: Site, days: int, cultivars: Collection[str], stages: Collection[str]) -> Site:
+    """Some of the season's dates that many days later."""
     later = dt.timedelta(days=days)
-    moved = tuple(
-        replace(one, after=one.after + later, by=one.by + later)
-        if one.season == SEASON and one.after and one.by
-        else one
-        for one in site.observations
+    moved = (
+        replace(
+            row,
+            dates={stage: date + later if stage in stages else date for stage, date in row.dates.items()},
+        )
+        if row.season == SEASON and row.cultivar in cultivars
+        else row
+        for row in site.log
     )
-    return replace(site, observations=moved)
+    return replace(site, log=tuple(moved))
 
 
 @pytest.mark.parametrize("search", [False, True])
 def test_the_seasons_own_dates_do_not_tell(site: Site, search: bool) -> None:
-    before, after = foreseen(site, search=search), foreseen(days_late(site, 12), search=search)
+    before, after = (
+        foreseen(site, search=search),
+        foreseen(days_late(site, 12, THRESHOLDS, STAGES), search=search),
+    )
     unseen = [key for key in before if key[2] != OTHERS_SEEN]
     assert len(unseen) == 2 * 2 * 2  # cultivars, stages, leads
     for key in unseen:
@@ -57,7 +64,7 @@ def test_the_seasons_own_dates_do_not_tell(site: Site, search: bool) -> None:
 
 
 def test_weather_after_the_day_of_the_forecast_does_not_tell(site: Site) -> None:
-    latest = max(one.by.timetuple().tm_yday for one in site.observations if one.by)
+    latest = max(one.by.timetuple().tm_yday for one in site.seen if one.by)
     changed = warmer_from(site, dt.date(SEASON, 1, 1) + dt.timedelta(days=latest - LEAD))
     before, after = foreseen(site), foreseen(changed)
     for key, row in before.items():
@@ -79,7 +86,7 @@ def test_the_baseline_is_the_cultivars_own_dates_in_the_other_seasons(site: Site
     for (block, stage, _), row in foreseen(site).items():
         others = [
             one.by.timetuple().tm_yday
-            for one in site.observations
+            for one in site.seen
             if one.by and (one.cultivar, one.stage) == (block, stage) and one.season != SEASON
         ]
         expected = np.mean(others) - row.observed.timetuple().tm_yday
@@ -90,22 +97,15 @@ def test_the_baseline_is_the_cultivars_own_dates_in_the_other_seasons(site: Site
 
 def test_a_date_does_not_tell_of_itself_once_others_were_seen(site: Site) -> None:
     key = ("loam-whistle", "full_bloom", OTHERS_SEEN)
-    later = dt.timedelta(days=12)
-    moved = tuple(
-        replace(one, after=one.after + later, by=one.by + later)
-        if (one.season, one.cultivar, one.stage) == (SEASON, *key[:2]) and one.after and one.by
-        else one
-        for one in site.observations
-    )
-    before, after = foreseen(site)[key], foreseen(replace(site, observations=moved))[key]
+    before, after = foreseen(site)[key], foreseen(days_late(site, 12, key[:1], key[1:2]))[key]
     assert dates(before) == dates(after)
-    assert after.observed == before.observed + later
+    assert after.observed == before.observed + dt.timedelta(days=12)
 
 
 def test_the_heat_rule_is_chosen_without_the_season() -> None:
     weather = invented_weather(1998, 2007)
     log = invented_log(weather, noise=80.0)  # so noisy that one season changes the choice
-    site = Site("hollow", LATITUDE, weather, stage_intervals(log, (), latitude=LATITUDE))
+    site = Site("hollow", LATITUDE, weather, log)
     heat = prepare([site], stages=STAGES)
     without = choose(heat, exclude_seasons=[1999]).rule
     assert without != choose(heat).rule

@@ -34,8 +34,8 @@ def fitted(client: TestClient) -> str:
     """Path of a fit of a vineyard with six seasons."""
     put_vineyard(client)
     past = invented_vineyard()
-    assert send_csv(client, f"{STATION}/temperatures", weather_csv(past.temperatures)).status_code == 200
-    assert send_csv(client, f"{VINEYARD}/bloom-log", log_csv(past.log)).status_code == 200
+    assert send_csv(client, f"{STATION}/temperatures", weather_csv(past.site.temperatures)).status_code == 200
+    assert send_csv(client, f"{VINEYARD}/bloom-log", log_csv(past.site.log)).status_code == 200
     fit = client.post("/v1/fits", json={"heat": HEAT})
     assert fit.status_code == 201, fit.text
     return f"/v1/fits/{fit.json()['id']}"

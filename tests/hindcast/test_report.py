@@ -32,7 +32,8 @@ RARE = BloomLogRow(2003, "rare-bell", None, {"bloom_start": dt.date(2003, 4, 20)
 @pytest.fixture(scope="module")
 def report(workers: Workers) -> HindcastReport:
     vineyard = invented_vineyard()
-    vineyard = replace(vineyard, log=(*vineyard.log, RARE))
+    site = vineyard.site
+    vineyard = replace(vineyard, site=replace(site, log=(*site.log, RARE)))
     told: list[tuple[float, str]] = []
     made = run_hindcast(plan_hindcast([vineyard], OPTIONS), workers, lambda *all: told.append(all))
     shares = [progress for progress, _ in told]
@@ -103,10 +104,11 @@ def test_the_search_is_made_for_each_season_without_it(workers: Workers) -> None
 def test_seasons_that_are_excluded_or_not_over_are_left_out() -> None:
     vineyard = invented_vineyard()
     running = BloomLogRow(2008, "thimble-ash", None, {"bloom_start": dt.date(2008, 4, 20)})
-    vineyard = replace(vineyard, log=(*vineyard.log, running))
+    site = vineyard.site
+    vineyard = replace(vineyard, site=replace(site, log=(*site.log, running)))
     task = plan_hindcast([vineyard], replace(OPTIONS, exclude_seasons=(2002,)))
     assert task.seasons == (2001, 2003, 2004, 2005, 2006)
-    assert {seen.season for site in task.sites for seen in site.observations} == set(task.seasons)
+    assert {seen.season for site in task.sites for seen in site.seen} == set(task.seasons)
     assert task.options.leads == (30, 14)
     assert all(site.latitude == LATITUDE for site in task.sites)
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Hindcast, hindcast_season, seasons_to_score
-from models.bloom.looks import stage_intervals
 from models.bloom.search import prepare
+from models.bloom.site import Site
 from models.bloom.skill import score
-from models.records import BloomLogRow, DailyTemperatures, Site
+from models.records import BloomLogRow, DailyTemperatures
 from service.threads import use_one_thread
 from tests.hindcast.past import LATITUDE, invented_log, invented_weather
 
@@ -44,8 +44,7 @@ def shuffled(log: tuple[BloomLogRow, ...], seed: int) -> tuple[BloomLogRow, ...]
 
 
 def hindcast(weather: DailyTemperatures, log: tuple[BloomLogRow, ...]) -> list[Hindcast]:
-    seen = tuple(one for one in stage_intervals(log, (), latitude=LATITUDE) if one.stage == STAGE)
-    site = Site("hollow", LATITUDE, weather, seen)
+    site = Site("hollow", LATITUDE, weather, log)
     candidates = prepare([site], stages=[STAGE], warm=True)
     rows: list[Hindcast] = []
     for season in seasons_to_score([site], [STAGE]):

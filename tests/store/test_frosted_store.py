@@ -6,10 +6,10 @@ import datetime as dt
 
 import pytest
 
-from models.records import Block, Cultivar, FlowerType
+from models.records import Block, Cultivar, FlowerType, FrostedBlock
 from service.store import Store
 from service.store.errors import NotFound
-from service.store.records import FrostedBlock, Vineyard
+from service.store.records import Vineyard
 
 LARCH = Cultivar("larch", "Larch Nettle", FlowerType.PERFECT, True, receptive_days=4, pollen_days=1)
 NIGHT = dt.date(2025, 4, 9)

@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
-from models.records import DailyTemperatures, HeatRule, Site, StageInterval
+from models.records import DailyTemperatures, HeatRule, StageInterval
 from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
 from service.usecases.shared_fits import FitDocument, check_document
+from tests.bloom.noted import logged
 
 
 def a_site(seasons: int, *, cultivars: int = 2) -> Site:
@@ -30,7 +32,7 @@ def a_site(seasons: int, *, cultivars: int = 2) -> Site:
         for place, stage in enumerate(("bloom_start", "full_bloom"))
         for date in [dt.date(2010 + season, 5, 15 + 2 * cultivar + 6 * place - season % 3)]
     ]
-    return Site("hill", 40.0, temperatures, tuple(seen))
+    return Site("hill", 40.0, temperatures, logged(seen))
 
 
 def a_fit(seasons: int = 4, *, cultivars: int = 2) -> Fit:
@@ -65,6 +67,15 @@ def test_another_content_has_another_identifier() -> None:
         dataclasses.replace(saved, vineyards=("dale",)),
     ]
     assert len({saved.id, *(other.id for other in others)}) == 4
+
+
+def test_a_fit_that_did_not_settle_stays_one_and_others_keep_the_identifier_they_had() -> None:
+    saved = SavedFit(a_fit(), ("hill",))
+    assert "converged" not in to_document(saved)
+    unsettled = dataclasses.replace(saved, fit=dataclasses.replace(saved.fit, converged=False))
+    assert unsettled.id != saved.id
+    told = FitDocument.model_validate(json.loads(json.dumps(to_document(unsettled))))
+    assert not from_another_grower(told).fit.converged
 
 
 @pytest.mark.parametrize(("seasons", "cultivars"), [(1, 1), (1, 3), (2, 1), (9, 4)])

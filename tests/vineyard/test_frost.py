@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 from models.bloom.traces import Traces
 from models.heat.gaps import Gap
 from models.heat.season import season_window
-from models.records import StageInterval
 from models.units import FloatArray
-from models.vineyard.frost import FrostNight, frost, frost_chance, without_frosted
+from models.vineyard.frost import FrostNight, frost, frost_chance
 
 WINDOW = season_window(2026, 31.0)
 STAGES = ["budbreak", "bloom_start", "full_bloom", "bloom_end"]
@@ -137,16 +136,3 @@ def test_chance_equals_a_look_at_each_night(
     )
     first, last = (np.array([draw[place] for draw in draws], dtype=np.float64) for place in (1, 2))
     assert frost_chance(np.array(cold), np.array(trace_of), first=first, last=last) == pytest.approx(expected)
-
-
-def test_frosted_blocks_leave_what_a_fit_learns_from() -> None:
-    def seen(season: int, block: str | None) -> StageInterval:
-        return StageInterval(season, "dew", block, "bloom_start", None, dt.date(season, 5, 20))
-
-    observations = (seen(2024, "b1"), seen(2025, "b1"), seen(2025, "b2"), seen(2025, None))
-    assert without_frosted(observations, {(2025, "b1")}) == (
-        observations[0],
-        observations[2],
-        observations[3],
-    )
-    assert without_frosted(observations, ()) == observations

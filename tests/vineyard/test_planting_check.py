@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.errors import BadInput
 from models.records import (
@@ -17,12 +18,12 @@ from models.records import (
     FlowerType,
     HeatRule,
     Planting,
-    Site,
     StageInterval,
 )
 from models.stages import BLOOM_STAGES
 from models.vineyard.past_cover import SeasonBloom, covered_share, past_blooms
 from models.vineyard.planting_check import BlockCheck, PlantingCheck, planting_check
+from tests.bloom.noted import logged
 
 # First, 50 % and last caps by day of a season of 10 degree-days a day: day 60 has 600. [°C·day]
 BLOOM = {"early": (600, 640, 690), "late": (680, 720, 770), "dew": (610, 650, 700), "moss": (690, 730, 780)}
@@ -48,7 +49,7 @@ def site() -> Site:
             for stage, heat in zip(BLOOM_STAGES, bloom, strict=True):
                 by = dt.date(season, 1, 1) + dt.timedelta(days=heat // 10 - 1)
                 seen.append(StageInterval(season, cultivar, None, stage, by - dt.timedelta(days=1), by))
-    return Site("hollow", 31.0, temperatures, tuple(seen))
+    return Site("hollow", 31.0, temperatures, logged(seen))
 
 
 @pytest.fixture(scope="module")

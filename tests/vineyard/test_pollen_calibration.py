@@ -15,14 +15,16 @@ import pytest
 
 from models.bloom.forecast import forecast
 from models.bloom.mixed_model import TAIL_DEGREES
+from models.bloom.site import Site
 from models.bloom.thresholds import fit_thresholds
 from models.heat.accumulate import SeasonHeat, accumulate_seasons
-from models.records import Block, Cultivar, FlowerType, HeatRule, Planting, Site, StageInterval
+from models.records import Block, Cultivar, FlowerType, HeatRule, Planting, StageInterval
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.cover import cover, open_anther_days
 from models.vineyard.pollen_warnings import notable
 from models.vineyard.pollination import pollination
+from tests.bloom.noted import logged
 from tests.bloom.simulated import Truth, block_heat, draw_truth, season_effects, weather
 
 VINEYARDS = 80
@@ -88,7 +90,7 @@ def simulated(seed: int) -> list[Said]:
         for season in SEASONS[:-1]
         for seen in looks(days[season], heats[season], season, int(random.integers(LOOKED_EVERY)))
     ]
-    site = Site("here", LATITUDE, temperatures, tuple(past))
+    site = Site("here", LATITUDE, temperatures, logged(past))
     fit = fit_thresholds([site], stages=BLOOM_STAGES, rule=RULE)
     now = days[SEASONS[-1]]
     as_of = heats[SEASONS[-1]].window.date_at(int(now[:, 0].min())) - dt.timedelta(days=21)

@@ -1,0 +1,25 @@
+"""The shape of a bloom, for fit and cover alike: the share of caps off is a logit curve."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import expit, logit
+
+from models.stages import BLOOM_STAGES, STAGES
+from models.units import FloatArray
+
+
+def logit_of_share(share: ArrayLike) -> FloatArray:
+    """Share of caps off (0 to 1) to the scale on which a bloom is a straight line."""
+    return np.asarray(logit(np.asarray(share, dtype=np.float64)), dtype=np.float64)
+
+
+def share_of_logit(value: ArrayLike) -> FloatArray:
+    """And back."""
+    return np.asarray(expit(np.asarray(value, dtype=np.float64)), dtype=np.float64)
+
+
+_SHARES = {stage.key: stage.percent_open / 100 for stage in STAGES if stage.percent_open is not None}
+STAGE_LOGITS: FloatArray = logit_of_share([_SHARES[key] for key in BLOOM_STAGES])
+"""Where bloom start, full bloom and bloom end lie on it."""
