@@ -10,9 +10,8 @@ from service.access import Grower
 from service.api.deps import Reading, UnitsQuery, created_or_replaced, store
 from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList
 from service.api.responses import problems
-from service.usecases.fit_documents import to_document
+from service.usecases.fit_documents import FitDocument
 from service.usecases.fits import get_fit, import_fit, make_fit
-from service.usecases.shared_fits import FitDocument
 
 router = APIRouter(prefix="/v1/fits", tags=["fits"])
 
@@ -90,4 +89,4 @@ def share_fit(fit: FitId, records: Reading) -> FitDocument:
 
     It names vineyards, blocks and seasons, and holds no temperatures.
     """
-    return FitDocument.model_validate(to_document(get_fit(records, fit)))
+    return FitDocument.of(get_fit(records, fit))

@@ -12,8 +12,8 @@ import pytest
 
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.records import DailyTemperatures, HeatRule, Site, StageInterval
-from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
-from service.usecases.shared_fits import FitDocument, check_document
+from service.usecases.fit_documents import FitDocument, SavedFit, from_document, to_document
+from service.usecases.shared_fits import check_document, from_another_grower
 
 
 def a_site(seasons: int, *, cultivars: int = 2) -> Site:
