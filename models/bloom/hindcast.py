@@ -6,6 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 
@@ -23,16 +24,17 @@ from models.units import FloatArray
 
 # Days before the stage's mean date on which forecasts are made.
 LEADS: tuple[int, ...] = (60, 45, 30, 21, 14, 7, 3)
-KNOWN_WEATHER = "known weather"
-OTHERS_SEEN = "others seen"
+KNOWN_WEATHER: Final = "known weather"
+OTHERS_SEEN: Final = "others seen"
+Lead = int | Literal["known weather", "others seen"]
 # Scored are dates at least this long after the first block's at the same stage. [day]
 SEEN_DAYS_BEFORE = 3
 DRAWS = 1000
 FEWEST_BASELINE_DATES = 2
 
 
-@dataclass(frozen=True)
-class Hindcast:
+@dataclass(frozen=True, kw_only=True)
+class Hindcast(Outcome):
     """One scored forecast.
 
     ``lead`` is a number of days before the stage's mean date; `KNOWN_WEATHER` where the whole season's
@@ -47,12 +49,11 @@ class Hindcast:
     block: str
     cultivar: str
     stage: str
-    lead: str
+    lead: Lead
     observed: dt.date
     median: dt.date | None
     low: dt.date | None
     high: dt.date | None
-    outcome: Outcome
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,20 +166,20 @@ class _Season:
     def rows(self, leads: Sequence[int]) -> list[Hindcast]:
         whole = self._forecast(self._last_day, self._targets)
         rows = [self._scored(one, KNOWN_WEATHER, whole) for one in self._targets]
-        by_day: dict[dt.date, list[tuple[str, str]]] = defaultdict(list)
+        by_day: dict[dt.date, list[tuple[str, int]]] = defaultdict(list)
         for stage in dict.fromkeys(one.stage for one in self._targets):
             mean = self._mean_date(stage)
             if mean is not None:
                 for lead in leads:
-                    by_day[mean - dt.timedelta(days=lead)].append((stage, str(lead)))
+                    by_day[mean - dt.timedelta(days=lead)].append((stage, lead))
         for day, asked in sorted(by_day.items()):
             stages = [stage for stage, _ in asked]
             try:
                 early = self._forecast(day, [one for one in self._targets if one.stage in stages])
             except NotEnoughData:
                 continue
-            for stage, label in asked:
-                rows += [self._scored(one, label, early) for one in self._targets if one.stage == stage]
+            for stage, days_before in asked:
+                rows += [self._scored(one, days_before, early) for one in self._targets if one.stage == stage]
         return rows + self._after_others()
 
     def _after_others(self) -> list[Hindcast]:
@@ -224,7 +225,7 @@ class _Season:
         assert one.by is not None
         return (one.by - season_window(one.season, self._site.latitude).start).days
 
-    def _scored(self, one: StageInterval, lead: str, made: Forecast) -> Hindcast:
+    def _scored(self, one: StageInterval, lead: Lead, made: Forecast) -> Hindcast:
         assert one.by is not None
         block = _block(one.unit, one.cultivar).key
         days = made.draws["day"].sel(block=block, stage=one.stage).to_numpy()
@@ -234,30 +235,26 @@ class _Season:
         found = next(each for each in made.blocks if each.block == block).stages[one.stage]
         own = self._baseline(one)
         return Hindcast(
-            self._site.key,
-            self._season,
-            one.unit.name,
-            one.cultivar,
-            one.stage,
-            lead,
-            one.by,
-            found.median,
-            found.low,
-            found.high,
-            Outcome(
-                error=float(np.median(days)) - observed,
-                crps=float(crps_of_draws(days, np.array(observed))),
-                baseline_error=float(own.mean() - self._day_in_season(one)) if own.size else float("nan"),
-                baseline_crps=(
-                    float(crps_of_draws(own, np.array(float(self._day_in_season(one)))))
-                    if own.size
-                    else float("nan")
-                ),
-                covered=(
-                    found.low is not None
-                    and found.low <= one.by
-                    and (found.high is None or one.by <= found.high)
-                ),
+            site=self._site.key,
+            season=self._season,
+            block=one.unit.name,
+            cultivar=one.cultivar,
+            stage=one.stage,
+            lead=lead,
+            observed=one.by,
+            median=found.median,
+            low=found.low,
+            high=found.high,
+            error=float(np.median(days)) - observed,
+            crps=float(crps_of_draws(days, np.array(observed))),
+            baseline_error=float(own.mean() - self._day_in_season(one)) if own.size else float("nan"),
+            baseline_crps=(
+                float(crps_of_draws(own, np.array(float(self._day_in_season(one)))))
+                if own.size
+                else float("nan")
+            ),
+            covered=(
+                found.low is not None and found.low <= one.by and (found.high is None or one.by <= found.high)
             ),
         )
 

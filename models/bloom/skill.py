@@ -47,7 +47,7 @@ def crps_of_normal(mean: FloatArray, sd: FloatArray, observed: FloatArray) -> Fl
     return np.asarray(sd * (z * (2 * ndtr(z) - 1) + 2 * density - 1 / np.sqrt(np.pi)), dtype=np.float64)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Outcome:
     """One forecast of one date, and what came of it. Errors are forecast minus observed. [day]
 
@@ -62,7 +62,7 @@ class Outcome:
     covered: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Score:
     """Scores of many forecasts. [day], except ``skill`` and ``coverage``
 
@@ -82,7 +82,10 @@ class Score:
 def score(outcomes: Sequence[Outcome]) -> Score:
     """Score outcomes; NaN for all but ``n`` where there are none."""
     if not outcomes:
-        return Score(0, *[float("nan")] * 7)
+        none = dict.fromkeys(
+            ("bias", "mae", "rmse", "crps", "baseline_rmse", "skill", "coverage"), float("nan")
+        )
+        return Score(n=0, **none)
     error = np.array([outcome.error for outcome in outcomes])
     crps = np.array([outcome.crps for outcome in outcomes])
     baseline_error = np.array([outcome.baseline_error for outcome in outcomes])

@@ -8,9 +8,8 @@ from fastapi import APIRouter, Path, Request, Response
 
 from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList
 from service.api.responses import created_or_replaced, problems
-from service.usecases.fit_documents import to_document
+from service.usecases.fit_documents import FitDocument
 from service.usecases.fits import get_fit, import_fit, make_fit
-from service.usecases.shared_fits import FitDocument
 from service.web.access import Grower
 from service.web.records import Reading, store
 from service.web.units import UnitsQuery
@@ -93,4 +92,4 @@ def share_fit(fit: FitId, records: Reading) -> FitDocument:
 
     It names vineyards, blocks and seasons, and holds no temperatures.
     """
-    return FitDocument.model_validate(to_document(get_fit(records, fit)))
+    return FitDocument.of(get_fit(records, fit))

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
 from pydantic import Field
 
-from models.bloom.hindcast import KNOWN_WEATHER, LEADS, OTHERS_SEEN
-from models.records import HeatRule
+from models.bloom.hindcast import LEADS
 from service.api.fit_schemas import HeatBody
 from service.api.schemas import Body
 from service.usecases.hindcast import LONGEST_LEAD, MOST_LEADS
+from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore, LeadText
 from service.usecases.hindcast_jobs import AskedHindcast
 from service.web.units import Units
 
 Lead = Annotated[int, Field(ge=0, le=LONGEST_LEAD)]
-LEAD_WORDS = f"Days before the stage's mean date as text, `{KNOWN_WEATHER}` or `{OTHERS_SEEN}`."
 
 
 class HindcastBody(Body):
@@ -38,47 +36,11 @@ class HindcastBody(Body):
         return AskedHindcast(interval=self.interval, leads=tuple(self.leads), search=self.search)
 
 
-class LeadScore(Body):
-    """Scores of the forecasts of one stage at one lead; null where there is nothing to compare with."""
-
-    stage: str
-    cultivar: str | None = Field(description="Null for all cultivars together.")
-    lead: str = Field(description=LEAD_WORDS)
-    n: int = Field(description="Forecasts scored. Those of one season are not independent.")
-    bias: float | None = Field(description="Mean of forecast minus observed.")
-    mae: float | None
-    rmse: float | None
-    crps: float | None
-    baseline_rmse: float | None = Field(description="Of the cultivar's mean date in the other seasons.")
-    skill: float | None = Field(
-        description="1 - CRPS / CRPS of the cultivar's own dates in the other seasons."
-    )
-    coverage: float | None = Field(description="Share of dates within the interval.")
-
-
 class SeasonHeat(Body):
     """The heat rule with which a season was forecast."""
 
     season: int
     heat: HeatBody
-
-
-class HindcastRow(Body):
-    """One forecast of one date; `median`, `low` or `high` is null where the season might have ended first."""
-
-    season: int
-    vineyard: str
-    block: str
-    cultivar: str
-    stage: str
-    lead: str
-    observed: dt.date
-    median: dt.date | None
-    low: dt.date | None
-    high: dt.date | None
-    error: float | None
-    crps: float | None
-    covered: bool
 
 
 class HindcastAnswer(Body):
@@ -88,7 +50,7 @@ class HindcastAnswer(Body):
     made: str = Field(description="How the figures came about.")
     stages: list[str]
     interval: float
-    leads: list[str]
+    leads: list[LeadText]
     searched: bool = Field(description="Whether the heat rule was chosen for each season from the others.")
     scores: list[LeadScore]
     rules: list[SeasonHeat]
@@ -97,10 +59,10 @@ class HindcastAnswer(Body):
     seconds: float = Field(description="How long it took.")
 
     @classmethod
-    def of(cls, fit: str, document: dict[str, Any], units: Units) -> Self:
+    def of(cls, fit: str, document: HindcastDocument, units: Units) -> Self:
         """For the client, from the kept report."""
         rules = [
-            {"season": chosen["season"], "heat": HeatBody.of(HeatRule(**chosen["heat"]), units)}
-            for chosen in document["rules"]
+            SeasonHeat(season=chosen.season, heat=HeatBody.of(chosen.heat, units))
+            for chosen in document.rules
         ]
-        return cls.model_validate({**document, "fit": fit, "rules": rules})
+        return cls(**{**dict(document), "fit": fit, "rules": rules})

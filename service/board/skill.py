@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from collections.abc import Sequence
+from typing import Annotated, Any, TypeVar
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
+from models.bloom.hindcast import Lead
 from models.errors import CapfallError
 from service.board.pages import AsOf, PageRoute, page, stage_words
 from service.board.skill_charts import skill_pictures
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
 from service.usecases.fits import get_fit
+from service.usecases.hindcast_documents import HindcastDocument
 from service.usecases.hindcast_jobs import KIND, AskedHindcast, NotEnded, hindcast_of, start_hindcast
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import jobs, store
 from service.web.units import UnitsQuery
+
+Choice = TypeVar("Choice", str, Lead)
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -55,7 +60,7 @@ def skill_page(
     )
 
 
-def _report(records: Repositories, fit: str) -> tuple[dict[str, Any] | None, str]:
+def _report(records: Repositories, fit: str) -> tuple[HindcastDocument | None, str]:
     try:
         return hindcast_of(records, fit), ""
     except NotEnded:
@@ -63,32 +68,36 @@ def _report(records: Repositories, fit: str) -> tuple[dict[str, Any] | None, str
         return None, "" if failed is None else failed.message
 
 
-def _shown(report: dict[str, Any], vineyard: str, stage: str | None, lead: str | None) -> dict[str, Any]:
-    stages: list[str] = report["stages"]
-    leads = list(dict.fromkeys(str(row["lead"]) for row in report["rows"]))
-    stage = _chosen(stage, stages, "full_bloom")
-    lead = _chosen(lead, leads, "14")
+def _shown(
+    report: HindcastDocument, vineyard: str, asked_stage: str | None, asked_lead: str | None
+) -> dict[str, Any]:
+    leads: list[Lead] = list(dict.fromkeys(row.lead for row in report.rows))
+    stage = _chosen(asked_stage, report.stages, "full_bloom")
+    lead = _chosen(asked_lead, leads, 14)
     return {
         "stage": stage,
-        "stages": [(key, stage_words(key)) for key in stages],
+        "stages": [(key, stage_words(key)) for key in report.stages],
         "lead": lead,
         "leads": [(key, lead_words(key)) for key in leads],
         "lead_words": lead_words(lead),
-        "interval": report["interval"],
-        "made": report["made"],
-        "not_scored": report["not_scored"],
+        "interval": report.interval,
+        "made": report.made,
+        "not_scored": report.not_scored,
         "pictures": skill_pictures(report, vineyard, stage=stage, lead=lead),
     }
 
 
-def _chosen(asked: str | None, choices: list[str], usual: str) -> str:
+def _chosen(asked: str | None, choices: Sequence[Choice], usual: Choice) -> Choice:
     """What was asked for if there is such a thing, else the usual one, else the first."""
-    return next((each for each in (asked, usual) if each in choices), next(iter(choices), usual))
+    by_name = {str(each): each for each in choices}
+    return next(
+        (by_name[name] for name in (asked, str(usual)) if name in by_name), next(iter(choices), usual)
+    )
 
 
-def lead_words(lead: str) -> str:
+def lead_words(lead: Lead) -> str:
     """A lead as in "14 days ahead"."""
-    return f"{lead} days ahead" if lead.isdigit() else lead
+    return f"{lead} days ahead" if isinstance(lead, int) else lead
 
 
 @router.post("/vineyards/{vineyard}/skill")

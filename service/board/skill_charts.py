@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from bokeh.models import (
     ColumnDataSource,
@@ -18,36 +17,12 @@ from bokeh.models import (
 )
 from bokeh.plotting import figure
 
+from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.vineyard.wording import in_words
 from service.board.charts import CHART_INK, LEAF, MUTED, PLUM, Chart, chart, plain_figure, tip
+from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore
 
 PICTURED_YEAR = 2001  # all seasons lie upon each other in one year
-WEATHER_KNOWN = ("known weather", "others seen")
-
-
-@dataclass(frozen=True)
-class LeadScore:
-    """Scores of one stage at one lead; None where there is no number. [day]"""
-
-    lead: str
-    n: int
-    bias: float | None
-    mae: float | None
-    rmse: float | None
-    baseline_rmse: float | None
-    skill: float | None
-    coverage: float | None
-
-
-@dataclass(frozen=True)
-class PastForecast:
-    """One forecast of a past season and what came of it."""
-
-    season: int
-    block: str
-    median: dt.date | None
-    observed: dt.date
-    error: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,33 +33,19 @@ class SkillPictures:
     error: Chart
     coverage: Chart
     scores: tuple[LeadScore, ...]
-    past: tuple[PastForecast, ...]
+    past: tuple[HindcastRow, ...]
 
 
-def skill_pictures(report: Mapping[str, Any], vineyard: str, *, stage: str, lead: str) -> SkillPictures:
-    """Charts and tables of a report (as `service.usecases.hindcast_documents.to_document` makes it)."""
-    scores = [
-        LeadScore(**{name: score[name] for name in LeadScore.__dataclass_fields__})
-        for score in report["scores"]
-        if score["stage"] == stage and score["cultivar"] is None and score["n"]
-    ]
-    scores.sort(key=lambda score: not score.lead.isdigit())  # the leads in days stand together
-    past = [
-        PastForecast(
-            season=row["season"],
-            block=row["block"],
-            median=None if row["median"] is None else dt.date.fromisoformat(row["median"]),
-            observed=dt.date.fromisoformat(row["observed"]),
-            error=row["error"],
-        )
-        for row in report["rows"]
-        if row["stage"] == stage and row["lead"] == lead and row["vineyard"] == vineyard
-    ]
+def skill_pictures(report: HindcastDocument, vineyard: str, *, stage: str, lead: Lead) -> SkillPictures:
+    """Charts and tables of a report."""
+    scores = [score for score in report.scores if score.stage == stage and score.cultivar is None and score.n]
+    scores.sort(key=lambda score: not isinstance(score.lead, int))  # the leads in days stand together
+    past = [row for row in report.rows if (row.stage, row.lead, row.vineyard) == (stage, lead, vineyard)]
     drawn = [row for row in past if row.median is not None]
     return SkillPictures(
         scatter=chart("scatter-chart", _scatter(drawn)) if drawn else None,
         error=chart("error-chart", _error_by_lead(scores)),
-        coverage=chart("coverage-chart", _coverage_by_lead(scores, report["interval"])),
+        coverage=chart("coverage-chart", _coverage_by_lead(scores, report.interval)),
         scores=tuple(scores),
         past=tuple(past),
     )
@@ -95,7 +56,7 @@ def _pictured(day: dt.date, season: int) -> dt.datetime:
     return dt.datetime(PICTURED_YEAR, 1, 1, tzinfo=dt.UTC) + (day - dt.date(season, 1, 1))
 
 
-def _scatter(past: Sequence[PastForecast]) -> figure:
+def _scatter(past: Sequence[HindcastRow]) -> figure:
     observed = [_pictured(row.observed, row.season) for row in past]
     forecast = [_pictured(row.median, row.season) for row in past if row.median is not None]
     source = ColumnDataSource(
@@ -148,15 +109,15 @@ def _lead_figure(scores: Sequence[LeadScore], label: str, y_range: Range) -> fig
     return drawn
 
 
-def _short(lead: str) -> str:
+def _short(lead: Lead) -> str:
     """A lead as an axis has room for it."""
-    return {"known weather": "known", "others seen": "seen"}.get(lead, lead)
+    return {KNOWN_WEATHER: "known", OTHERS_SEEN: "seen"}.get(str(lead), str(lead))
 
 
 def _error_by_lead(scores: Sequence[LeadScore]) -> figure:
     drawn = _lead_figure(scores, "RMSE [days]", DataRange1d(start=0))
     source = _lead_source(scores)
-    by_days = _lead_source([score for score in scores if score.lead.isdigit()])
+    by_days = _lead_source([score for score in scores if isinstance(score.lead, int)])
     own = "cultivar's own past dates"
     drawn.line("lead", "rmse", source=by_days, color=PLUM, line_width=3)
     drawn.line("lead", "baseline_rmse", source=by_days, color=LEAF, line_width=2, line_dash="dashed")
@@ -198,7 +159,7 @@ def _lead_source(scores: Sequence[LeadScore]) -> ColumnDataSource:
         {
             "lead": [_short(score.lead) for score in scores],
             "said": [
-                score.lead if score.lead in WEATHER_KNOWN else f"{score.lead} days ahead" for score in scores
+                f"{score.lead} days ahead" if isinstance(score.lead, int) else score.lead for score in scores
             ],
             "rmse": column("rmse"),
             "baseline_rmse": column("baseline_rmse"),

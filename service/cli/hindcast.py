@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Literal
@@ -26,7 +25,7 @@ from service.usecases.hindcast import (
     plan_hindcast,
     run_hindcast,
 )
-from service.usecases.hindcast_documents import rows_as_csv, to_document
+from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
 from service.usecases.hindcast_files import PastRead, read_past
 from service.workers import Workers, WorkersLost
 
@@ -115,10 +114,11 @@ def hindcast(
     out.print(tables.heading("How it was made"))
     out.print(report.made, markup=False)
     out.print(f"It took {report.seconds:.0f} s.")
+    document = HindcastDocument.model_validate(report)
     if csv is not None:
-        csv.write_text(rows_as_csv(to_document(report)["rows"]), encoding="utf-8")
+        csv.write_text(rows_as_csv(document.rows), encoding="utf-8")
     if json_file is not None:
-        json_file.write_text(json.dumps(to_document(report), indent=1, allow_nan=False), encoding="utf-8")
+        json_file.write_text(document.model_dump_json(indent=1), encoding="utf-8")
 
 
 def _rule(

@@ -10,6 +10,7 @@ from rich import box
 from rich.console import RenderableType
 from rich.table import Table
 
+from models.bloom.hindcast import Lead
 from models.bloom.skill import Score
 from service.cli.tables import WIDEST, rule_text
 from service.ingest.report import counted
@@ -41,7 +42,7 @@ def _table(stage: str, interval: float, groups: Sequence[GroupScore]) -> Table:
         table.add_column(shown, justify="right", no_wrap=True, min_width=6)
     before = None
     for group in groups:
-        cells = [lead_text(group.lead), *_figures(group.score)]
+        cells = [lead_text(group.lead), *_figures(group)]
         if group.cultivar is not None:
             if before not in (None, group.cultivar):
                 table.add_section()
@@ -51,9 +52,9 @@ def _table(stage: str, interval: float, groups: Sequence[GroupScore]) -> Table:
     return table
 
 
-def lead_text(lead: str) -> str:
+def lead_text(lead: Lead) -> str:
     """A lead in words."""
-    return f"{lead} days" if lead.isdigit() else lead
+    return f"{lead} days" if isinstance(lead, int) else lead
 
 
 def _figures(found: Score) -> tuple[str, ...]:
@@ -75,7 +76,7 @@ def rule_points(report: HindcastReport, *, us: bool) -> list[str]:
     """Which heat rule each season was forecast with, the most frequent first."""
     seasons_of: dict[str, list[int]] = defaultdict(list)
     for chosen in report.rules:
-        seasons_of[rule_text(chosen.rule, us=us)].append(chosen.season)
+        seasons_of[rule_text(chosen.heat, us=us)].append(chosen.season)
     ranked = sorted(seasons_of.items(), key=lambda item: -len(item[1]))
     return [
         f"{text}: {counted(len(seasons), 'season')}{'' if place == 0 else f' ({_years(seasons)})'}"

@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import Any
+from typing import Annotated, Any, Literal, Self
 
-import numpy as np
+from pydantic import Field, StringConstraints
 
 from models.bloom.mixed_model import Gaussian, Spread
 from models.bloom.observations import SetAside
 from models.bloom.search import Candidate, Search
 from models.bloom.season_effect import SeasonEvidence
 from models.bloom.thresholds import Fit
-from models.records import HeatRule
-from service.usecases.shared_fits import ANOTHER_GROWERS, FitDocument, check_document
+from models.records import GapRule, HeatRule
+from service.usecases.documents import Document, Floats, Integers, Items, Label, Written
 
-DOCUMENT_VERSION = 1
 ID_DIGITS = 12
+
+Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,62}$")]
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,120 +54,80 @@ class SavedFit:
         return hashlib.sha256(plain.encode()).hexdigest()[:ID_DIGITS]
 
 
+class SearchDocument(Document):
+    """How the heat rule was chosen."""
+
+    why: Label
+    candidates: Items[Written[Candidate]]
+
+
+class FitDocument(Document):
+    """A fit, complete: what `GET /v1/fits/{fit}/document` gives and `POST /v1/fits/import` takes."""
+
+    version: Literal[1]
+    imported: bool
+    vineyards: Items[Label]
+    exclude_seasons: Items[int]
+    running_seasons: Items[int]
+    heat: Written[HeatRule]
+    gap_rule: GapRule
+    stages: Items[Label]
+    cultivars: Items[Slug]
+    threshold_mean: Floats = Field(description="By cultivar and stage. [°C·day]")
+    threshold_covariance: Floats = Field(description="By cultivar, stage, cultivar and stage. [(°C·day)²]")
+    pooled_share: Floats = Field(description="By cultivar and stage.")
+    seasons_seen: Integers = Field(description="By cultivar and stage.")
+    spread: Written[Spread]
+    season_evidence: Items[Written[SeasonEvidence]]
+    calibration: Floats = Field(description="By stage.")
+    heat_a_day: Floats = Field(description="By stage. [°C·day/day]")
+    set_aside: Items[Written[SetAside]]
+    search: SearchDocument | None
+    converged: bool = Field(
+        default=True, description="Whether the spreads had settled; left out where they had."
+    )
+
+    @classmethod
+    def of(cls, saved: SavedFit) -> Self:
+        """All of a fit."""
+        fit, search = saved.fit, saved.search
+        return cls(
+            version=1,
+            heat=fit.rule,
+            threshold_mean=fit.thresholds.mean,
+            threshold_covariance=fit.thresholds.covariance,
+            search=None if search is None else SearchDocument(why=search.why, candidates=search.candidates),
+            **{name: getattr(fit, name) for name in ALIKE_IN_FIT},
+            **{name: getattr(saved, name) for name in ALIKE_IN_SAVED},
+        )
+
+    def saved(self) -> SavedFit:
+        """The fit again."""
+        search = self.search
+        fit = Fit(
+            rule=self.heat,
+            thresholds=Gaussian(self.threshold_mean, self.threshold_covariance),
+            **{name: getattr(self, name) for name in ALIKE_IN_FIT},
+        )
+        return SavedFit(
+            fit=fit,
+            search=None if search is None else Search(self.heat, search.why, search.candidates),
+            **{name: getattr(self, name) for name in ALIKE_IN_SAVED},
+        )
+
+
+ALIKE_IN_FIT = tuple(field.name for field in fields(Fit) if field.name in FitDocument.model_fields)
+ALIKE_IN_SAVED = ("imported", "vineyards", "exclude_seasons", "running_seasons")
+
+
 def to_document(saved: SavedFit) -> dict[str, Any]:
     """Plain JSON; every number comes back as the same float64."""
-    fit, search = saved.fit, saved.search
     # left out where it says nothing: the identifier is made of the document, and older ones lack it
-    unsettled = {} if fit.converged else {"converged": False}
-    return {
-        **unsettled,
-        "version": DOCUMENT_VERSION,
-        "imported": saved.imported,
-        "vineyards": list(saved.vineyards),
-        "exclude_seasons": list(saved.exclude_seasons),
-        "running_seasons": list(saved.running_seasons),
-        "heat": asdict(fit.rule),
-        "gap_rule": fit.gap_rule,
-        "stages": list(fit.stages),
-        "cultivars": list(fit.cultivars),
-        "threshold_mean": fit.thresholds.mean.tolist(),
-        "threshold_covariance": fit.thresholds.covariance.tolist(),
-        "pooled_share": fit.pooled_share.tolist(),
-        "seasons_seen": fit.seasons_seen.tolist(),
-        "spread": {
-            "between_cultivars": fit.spread.between_cultivars.tolist(),
-            "between_seasons": fit.spread.between_seasons.tolist(),
-            "within": fit.spread.within.tolist(),
-            "drift_share": fit.spread.drift_share,
-        },
-        "season_evidence": [
-            {
-                "site": said.site,
-                "season": said.season,
-                "precision": said.precision.tolist(),
-                "pull": said.pull.tolist(),
-                "weight": said.weight,
-            }
-            for said in fit.season_evidence
-        ],
-        "calibration": fit.calibration.tolist(),
-        "heat_a_day": fit.heat_a_day.tolist(),
-        "set_aside": [asdict(slip) for slip in fit.set_aside],
-        "search": None
-        if search is None
-        else {
-            "why": search.why,
-            "candidates": [
-                {**asdict(candidate), "rule": asdict(candidate.rule)} for candidate in search.candidates
-            ],
-        },
-    }
+    return FitDocument.of(saved).model_dump(
+        mode="json", exclude={"converged"} if saved.fit.converged else None
+    )
 
 
 def from_document(document: dict[str, Any]) -> SavedFit:
     """A fit from a document that `to_document` made."""
-    return _rebuilt(FitDocument.model_validate(document))
-
-
-def from_another_grower(told: FitDocument) -> SavedFit:
-    """A fit that another grower shared, checked before anything is computed with it.
-
-    Its seasons belong to sites of that grower, whatever vineyards of one's own are called.
-
-    Raises
-    ------
-    BadInput
-        If the document is no fit that a forecast could be made with.
-    """
-    check_document(told)
-    saved = _rebuilt(told)
-    evidence = tuple(
-        replace(said, site=ANOTHER_GROWERS + said.site.removeprefix(ANOTHER_GROWERS))
-        for said in saved.fit.season_evidence
-    )
-    return replace(saved, fit=replace(saved.fit, season_evidence=evidence), imported=True)
-
-
-def _rebuilt(told: FitDocument) -> SavedFit:
-    def array(values: object) -> np.ndarray[Any, np.dtype[np.float64]]:
-        return np.array(values, dtype=np.float64)
-
-    rule = HeatRule(**told.heat.model_dump())
-    search = None
-    if told.search is not None:
-        candidates = tuple(
-            Candidate(**{**candidate.model_dump(), "rule": HeatRule(**candidate.rule.model_dump())})
-            for candidate in told.search.candidates
-        )
-        search = Search(rule, told.search.why, candidates)
-    fit = Fit(
-        rule=rule,
-        gap_rule=told.gap_rule,
-        stages=tuple(told.stages),
-        cultivars=tuple(told.cultivars),
-        thresholds=Gaussian(array(told.threshold_mean), array(told.threshold_covariance)),
-        pooled_share=array(told.pooled_share),
-        seasons_seen=np.array(told.seasons_seen, dtype=np.int64),
-        spread=Spread(
-            between_cultivars=array(told.spread.between_cultivars),
-            between_seasons=array(told.spread.between_seasons),
-            within=array(told.spread.within),
-            drift_share=told.spread.drift_share,
-        ),
-        season_evidence=tuple(
-            SeasonEvidence(said.site, said.season, array(said.precision), array(said.pull), said.weight)
-            for said in told.season_evidence
-        ),
-        calibration=array(told.calibration),
-        set_aside=tuple(SetAside(**slip.model_dump()) for slip in told.set_aside),
-        heat_a_day=array(told.heat_a_day),
-        converged=told.converged,
-    )
-    return SavedFit(
-        fit,
-        vineyards=tuple(told.vineyards),
-        exclude_seasons=tuple(told.exclude_seasons),
-        running_seasons=tuple(told.running_seasons),
-        search=search,
-        imported=told.imported,
-    )
+    return FitDocument.model_validate(document).saved()

@@ -13,8 +13,8 @@ from models.records import GapRule, HeatRule
 from models.stages import BLOOM_STAGES, in_season_order
 from service.store.engine import Store
 from service.store.repositories import Repositories
-from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
-from service.usecases.shared_fits import FitDocument
+from service.usecases.fit_documents import FitDocument, SavedFit, from_document, to_document
+from service.usecases.shared_fits import from_another_grower
 from service.usecases.vineyard_records import VineyardRecords, load_vineyards
 
 # Budbreak teaches bloom, and bloom fruit set, where they were observed.

@@ -12,6 +12,7 @@ from models.bloom.hindcast import (
     OTHERS_SEEN,
     SEEN_DAYS_BEFORE,
     Hindcast,
+    Lead,
     SeasonHindcast,
     hindcast_season,
     seasons_to_score,
@@ -61,14 +62,13 @@ class HindcastOptions:
     leads: tuple[int, ...] = LEADS
 
 
-@dataclass(frozen=True)
-class GroupScore:
+@dataclass(frozen=True, kw_only=True)
+class GroupScore(Score):
     """Scores of all forecasts of a stage at a lead: of one cultivar, or of all together (None)."""
 
     stage: str
     cultivar: str | None
-    lead: str
-    score: Score
+    lead: Lead
 
 
 @dataclass(frozen=True)
@@ -76,17 +76,17 @@ class SeasonRule:
     """The heat rule with which a season was forecast."""
 
     season: int
-    rule: HeatRule
+    heat: HeatRule
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class HindcastReport:
     """How good the forecasts of past seasons were. ``seconds`` is how long it took."""
 
     made: str
     stages: tuple[str, ...]
     interval: float
-    leads: tuple[str, ...]
+    leads: tuple[Lead, ...]
     searched: bool
     scores: tuple[GroupScore, ...]
     rules: tuple[SeasonRule, ...]
@@ -179,7 +179,7 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
 def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: float) -> HindcastReport:
     options = task.options
     rows = tuple(row for season in seasons for row in season.rows)
-    leads = (KNOWN_WEATHER, *map(str, options.leads), OTHERS_SEEN)
+    leads: tuple[Lead, ...] = (KNOWN_WEATHER, *options.leads, OTHERS_SEEN)
     rules = tuple(SeasonRule(found.season, found.rule) for found in seasons if found.rule is not None)
     not_scored = tuple(
         text if text.startswith(str(found.season)) else f"{found.season}: {text}"
@@ -200,20 +200,20 @@ def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: floa
     )
 
 
-def _scores(rows: Sequence[Hindcast], stages: Sequence[str], leads: Sequence[str]) -> list[GroupScore]:
+def _scores(rows: Sequence[Hindcast], stages: Sequence[str], leads: Sequence[Lead]) -> list[GroupScore]:
     """For each stage and lead that has forecasts: all cultivars together, then each."""
     scores = []
     for stage in stages:
         of_stage = [row for row in rows if row.stage == stage]
         for cultivar in (None, *sorted({row.cultivar for row in of_stage})):
             for lead in leads:
-                outcomes = [
-                    row.outcome
+                group = [
+                    row
                     for row in of_stage
                     if row.lead == lead and (cultivar is None or row.cultivar == cultivar)
                 ]
-                if outcomes:
-                    scores.append(GroupScore(stage, cultivar, lead, score(outcomes)))
+                if group:
+                    scores.append(GroupScore(stage=stage, cultivar=cultivar, lead=lead, **vars(score(group))))
     return scores
 
 

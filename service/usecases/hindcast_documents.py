@@ -1,93 +1,114 @@
-"""A hindcast's report as plain JSON, and its rows as CSV."""
+"""A hindcast's report as it is kept and told, and its rows as CSV."""
 
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict
-from typing import Any
+from collections.abc import Iterable
+from typing import Annotated
 
-from models.bloom.hindcast import Hindcast
-from models.bloom.skill import Score
-from service.usecases.hindcast import HindcastReport
-
-DIGITS = 3
-COLUMNS = (
-    "season",
-    "vineyard",
-    "block",
-    "cultivar",
-    "stage",
-    "lead",
-    "observed",
-    "median",
-    "low",
-    "high",
-    "error",
-    "crps",
-    "covered",
+from pydantic import (
+    AliasChoices,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    WithJsonSchema,
 )
 
+from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
+from service.usecases.hindcast import SeasonRule
 
-def to_document(report: HindcastReport) -> dict[str, Any]:
-    """Plain JSON; null where there is no number."""
-    return {
-        "made": report.made,
-        "stages": list(report.stages),
-        "interval": report.interval,
-        "leads": list(report.leads),
-        "searched": report.searched,
-        "scores": [
-            {
-                "stage": group.stage,
-                "cultivar": group.cultivar,
-                "lead": group.lead,
-                **_score(group.score),
-            }
-            for group in report.scores
-        ],
-        "rules": [{"season": chosen.season, "heat": asdict(chosen.rule)} for chosen in report.rules],
-        "rows": [_row(row) for row in report.rows],
-        "not_scored": list(report.not_scored),
-        "seconds": round(report.seconds, 1),
-    }
+DIGITS = 3
 
 
-def rows_as_csv(rows: Iterable[Mapping[str, Any]]) -> str:
-    """The rows of a document, one a forecast and date; empty where there is no value."""
+def _number(value: float | None) -> float | None:
+    return None if value is None or math.isnan(value) else round(value, DIGITS)
+
+
+def _lead(told: object) -> object:
+    return int(told) if isinstance(told, str) and told.isdecimal() else told
+
+
+Number = Annotated[float | None, BeforeValidator(_number)]
+Tenths = Annotated[float, BeforeValidator(lambda value: round(value, 1))]
+LeadText = Annotated[
+    Lead,
+    BeforeValidator(_lead),
+    PlainSerializer(str),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "description": "Days before the stage's mean date as text, "
+            f"`{KNOWN_WEATHER}` or `{OTHERS_SEEN}`.",
+        }
+    ),
+]
+
+
+class Report(BaseModel):
+    """What every part of a report has in common: it is read from the dataclasses, or from what was kept."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True, from_attributes=True)
+
+
+class LeadScore(Report):
+    """Scores of the forecasts of one stage at one lead; null where there is nothing to compare with."""
+
+    stage: str
+    cultivar: str | None = Field(description="Null for all cultivars together.")
+    lead: LeadText
+    n: int = Field(description="Forecasts scored. Those of one season are not independent.")
+    bias: Number = Field(description="Mean of forecast minus observed.")
+    mae: Number
+    rmse: Number
+    crps: Number
+    baseline_rmse: Number = Field(description="Of the cultivar's mean date in the other seasons.")
+    skill: Number = Field(description="1 - CRPS / CRPS of the cultivar's own dates in the other seasons.")
+    coverage: Number = Field(description="Share of dates within the interval.")
+
+
+class HindcastRow(Report):
+    """One forecast of one date; `median`, `low` or `high` is null where the season might have ended first."""
+
+    season: int
+    vineyard: str = Field(validation_alias=AliasChoices("vineyard", "site"))
+    block: str
+    cultivar: str
+    stage: str
+    lead: LeadText
+    observed: dt.date
+    median: dt.date | None
+    low: dt.date | None
+    high: dt.date | None
+    error: Number
+    crps: Number
+    covered: bool
+
+
+class HindcastDocument(Report):
+    """A report as it is kept: `HindcastDocument.model_validate(report)`."""
+
+    made: str
+    stages: tuple[str, ...]
+    interval: float
+    leads: tuple[LeadText, ...]
+    searched: bool
+    scores: tuple[LeadScore, ...]
+    rules: tuple[SeasonRule, ...]
+    rows: tuple[HindcastRow, ...]
+    not_scored: tuple[str, ...]
+    seconds: Tenths
+
+
+def rows_as_csv(rows: Iterable[HindcastRow]) -> str:
+    """One row a forecast and date; empty where there is no value."""
     text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(COLUMNS)
+    table = csv.DictWriter(text, HindcastRow.model_fields, lineterminator="\n")
+    table.writeheader()
     for row in rows:
-        cells = ({**row, "covered": str(row["covered"]).lower()}[name] for name in COLUMNS)
-        table.writerow(["" if cell is None else cell for cell in cells])
+        table.writerow({**row.model_dump(mode="json"), "covered": str(row.covered).lower()})
     return text.getvalue()
-
-
-def _score(found: Score) -> dict[str, int | float | None]:
-    return {name: value if name == "n" else _number(value) for name, value in asdict(found).items()}
-
-
-def _row(row: Hindcast) -> dict[str, Any]:
-    return {
-        "season": row.season,
-        "vineyard": row.site,
-        "block": row.block,
-        "cultivar": row.cultivar,
-        "stage": row.stage,
-        "lead": row.lead,
-        "observed": row.observed.isoformat(),
-        **{
-            name: None if day is None else day.isoformat()
-            for name, day in (("median", row.median), ("low", row.low), ("high", row.high))
-        },
-        "error": _number(row.outcome.error),
-        "crps": _number(row.outcome.crps),
-        "covered": row.outcome.covered,
-    }
-
-
-def _number(value: float) -> float | None:
-    return None if math.isnan(value) else round(value, DIGITS)

@@ -18,7 +18,7 @@ from service.store.results import UNFINISHED
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import get_fit
 from service.usecases.hindcast import HindcastOptions, HindcastTask, plan_hindcast, run_hindcast
-from service.usecases.hindcast_documents import to_document
+from service.usecases.hindcast_documents import HindcastDocument
 from service.usecases.vineyard_records import load_vineyards
 from service.workers import Workers
 
@@ -86,10 +86,11 @@ def _planned(records: Repositories, saved: SavedFit, asked: AskedHindcast) -> Hi
 
 
 def _document(task: HindcastTask, workers: Workers, tell: Tell) -> dict[str, Any]:
-    return to_document(run_hindcast(task, workers, tell))
+    report = run_hindcast(task, workers, tell)
+    return HindcastDocument.model_validate(report).model_dump(mode="json")
 
 
-def hindcast_of(records: Repositories, fit: str) -> dict[str, Any]:
+def hindcast_of(records: Repositories, fit: str) -> HindcastDocument:
     """The newest report of a fit.
 
     Raises
@@ -102,7 +103,7 @@ def hindcast_of(records: Repositories, fit: str) -> dict[str, Any]:
     records.fits.get(fit)
     done = records.jobs.latest(KIND, fit, "done")
     if done is not None and done.result is not None:
-        return done.result
+        return HindcastDocument.model_validate(done.result)
     other = records.jobs.latest(KIND, fit, *UNFINISHED, "failed")
     if other is None:
         raise NotEnded(f"no hindcast of fit {fit!r} was run yet; POST to the same address to run one")

@@ -1,18 +1,20 @@
-"""The shape of a fit's document, and what one that comes from elsewhere must hold to be forecast with."""
+"""What a fit that comes from another grower must hold before anything is computed with it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Annotated, Literal, TypeVar
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, FailFast, Field, StringConstraints
+from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
-from models.records import Cutoff, GapRule, HeatMethod, HeatRule
+from models.records import HeatRule
 from models.stages import STAGE_KEYS, in_season_order
 from models.units import FloatArray
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.usecases.fit_documents import FitDocument, SavedFit
 
 ANOTHER_GROWERS = "another grower's "
 """Before the site of each season of a shared fit; no vineyard's identifier holds a blank."""
@@ -22,102 +24,23 @@ LARGEST_HEAT = 1e5  # no season sums up to that [°C·day]
 LARGEST = 1e12  # of any number, so that sums and products of numbers stay finite
 LEAST_EIGENVALUE = 1e-9  # of a covariance, as a share of its largest: below, it cannot be inverted
 
-Item = TypeVar("Item")
-# one error a list is told: a wrong matrix would tell thousands
-Items = Annotated[list[Item], FailFast()]
-Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,62}$")]
-Vector = Items[float]
-Matrix = Items[Vector]
-Label = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$", max_length=1000)]
 
+def from_another_grower(told: FitDocument) -> SavedFit:
+    """A fit that another grower shared, checked before anything is computed with it.
 
-class Part(BaseModel):
-    """What every part of the document has in common."""
+    Its seasons belong to sites of that grower, whatever vineyards of one's own are called.
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True, strict=True)
-
-
-class HeatPart(Part):
-    """How heat is summed. [°C]"""
-
-    method: HeatMethod
-    base_c: float
-    upper_c: float | None
-    cutoff: Cutoff
-    accumulate_from: Label | None
-
-
-class SpreadPart(Part):
-    """Variances over stages. [(°C·day)²]"""
-
-    between_cultivars: Matrix
-    between_seasons: Matrix
-    within: Matrix
-    drift_share: float
-
-
-class EvidencePart(Part):
-    """What one past season showed of its own effect."""
-
-    site: Label
-    season: int
-    precision: Matrix
-    pull: Vector
-    weight: float
-
-
-class SetAsidePart(Part):
-    """An observation that the fit does not use."""
-
-    season: int
-    block: Label
-    stage: Label
-    why: Label
-
-
-class CandidatePart(Part):
-    """One way to count heat that was tried."""
-
-    rule: HeatPart
-    score: float
-    behind: float
-    standard_error: float
-
-
-class SearchPart(Part):
-    """How the heat rule was chosen."""
-
-    why: Label
-    candidates: Items[CandidatePart]
-
-
-class FitDocument(Part):
-    """A fit, complete: what `GET /v1/fits/{fit}/document` gives and `POST /v1/fits/import` takes."""
-
-    version: Literal[1]
-    imported: bool
-    vineyards: Items[Label]
-    exclude_seasons: Items[int]
-    running_seasons: Items[int]
-    heat: HeatPart
-    gap_rule: GapRule
-    stages: Items[Label]
-    cultivars: Items[Slug]
-    threshold_mean: Matrix = Field(description="By cultivar and stage. [°C·day]")
-    threshold_covariance: Items[Items[Matrix]] = Field(
-        description="By cultivar, stage, cultivar and stage. [(°C·day)²]"
+    Raises
+    ------
+    BadInput
+        If the document is no fit that a forecast could be made with.
+    """
+    check_document(told)
+    evidence = tuple(
+        replace(said, site=ANOTHER_GROWERS + said.site.removeprefix(ANOTHER_GROWERS))
+        for said in told.season_evidence
     )
-    pooled_share: Matrix
-    seasons_seen: Items[Items[int]]
-    spread: SpreadPart
-    season_evidence: Items[EvidencePart]
-    calibration: Vector
-    heat_a_day: Vector
-    set_aside: Items[SetAsidePart]
-    search: SearchPart | None
-    converged: bool = Field(
-        default=True, description="Whether the spreads had settled; left out where they had."
-    )
+    return told.model_copy(update={"season_evidence": evidence, "imported": True}).saved()
 
 
 def check_document(told: FitDocument) -> None:
@@ -165,24 +88,20 @@ def _faults(told: FitDocument) -> Iterator[Problem]:
 
 def _rule_faults(told: FitDocument) -> Iterator[Problem]:
     candidates = () if told.search is None else told.search.candidates
-    parts = [("heat", told.heat)]
+    parts: list[tuple[str, HeatRule]] = [("heat", told.heat)]
     parts += [(f"search.candidates.{place}.rule", one.rule) for place, one in enumerate(candidates)]
-    for where, part in parts:
-        if not -100 <= part.base_c <= 200 or not -100 <= (part.upper_c or 0.0) <= 200:
+    for where, rule in parts:
+        if not -100 <= rule.base_c <= 200 or not -100 <= (rule.upper_c or 0.0) <= 200:
             yield Problem(where, "a base or upper temperature is outside -100 to 200 °C")
-        try:
-            HeatRule(**part.model_dump())
-        except BadInput as error:
-            yield from (Problem(f"{where}.{fault.where}", fault.problem) for fault in error.problems)
 
 
 def _label_faults(told: FitDocument) -> Iterator[Problem]:
     known = [stage for stage in told.stages if stage in STAGE_KEYS]
-    if not told.stages or tuple(told.stages) != in_season_order(known):
+    if not told.stages or told.stages != in_season_order(known):
         yield Problem("stages", f"must be some of {', '.join(STAGE_KEYS)}, in this order and each once")
     if not 0 < len(told.cultivars) <= MOST_CULTIVARS:
         yield Problem("cultivars", f"must be 1 to {MOST_CULTIVARS}")
-    elif told.cultivars != sorted(set(told.cultivars)):
+    elif told.cultivars != tuple(sorted(set(told.cultivars))):
         yield Problem("cultivars", "must be sorted, and each once")
     if not told.season_evidence:
         yield Problem("season_evidence", "holds no season")
@@ -197,21 +116,19 @@ def _label_faults(told: FitDocument) -> Iterator[Problem]:
 
 
 def _array_faults(
-    where: str, values: Sequence[object], shape: tuple[int, ...], *, least: float, most: float
+    where: str, array: NDArray[Any], shape: tuple[int, ...], *, least: float, most: float
 ) -> Iterator[Problem]:
-    array = _array(values, shape)
-    if array is None:
-        yield Problem(where, f"must hold {' x '.join(map(str, shape))} numbers")
+    if array.shape != shape:
+        yield _shape_fault(where, shape)
     elif array.min() < least or array.max() > most:
         yield Problem(where, f"holds a number outside {least:g} to {most:g}")
 
 
 def _covariance_faults(
-    where: str, values: Sequence[object], shape: tuple[int, ...], *, singular: bool = False
+    where: str, array: FloatArray, shape: tuple[int, ...], *, singular: bool = False
 ) -> Iterator[Problem]:
-    array = _array(values, shape)
-    if array is None:
-        yield Problem(where, f"must hold {' x '.join(map(str, shape))} numbers")
+    if array.shape != shape:
+        yield _shape_fault(where, shape)
         return
     size = int(np.prod(shape[: len(shape) // 2]))
     matrix = array.reshape(size, size)
@@ -224,10 +141,5 @@ def _covariance_faults(
         yield Problem(where, "is no covariance: it is not positive definite, or too close to singular")
 
 
-def _array(values: Sequence[object], shape: tuple[int, ...]) -> FloatArray | None:
-    """The numbers, if they have this shape."""
-    try:
-        array = np.array(values, dtype=np.float64)
-    except (ValueError, OverflowError):
-        return None
-    return array if array.shape == shape else None
+def _shape_fault(where: str, shape: tuple[int, ...]) -> Problem:
+    return Problem(where, f"must hold {' x '.join(map(str, shape))} numbers")

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Hindcast, hindcast_season
+from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Hindcast, Lead, hindcast_season
 from models.bloom.search import choose, prepare
 from models.bloom.site import Site
 from models.records import DailyTemperatures
@@ -25,7 +25,7 @@ def site() -> Site:
     return Site("hollow", LATITUDE, weather, invented_log(weather))
 
 
-def foreseen(site: Site, *, search: bool = False) -> dict[tuple[str, str, str], Hindcast]:
+def foreseen(site: Site, *, search: bool = False) -> dict[tuple[str, str, Lead], Hindcast]:
     heat = prepare([site], stages=STAGES) if search else RULE
     found = hindcast_season([site], SEASON, stages=STAGES, heat=heat, leads=[LEAD])
     return {(row.block, row.stage, row.lead): row for row in found.rows}
@@ -60,7 +60,7 @@ def test_the_seasons_own_dates_do_not_tell(site: Site, search: bool) -> None:
     assert len(unseen) == 2 * 2 * 2  # cultivars, stages, leads
     for key in unseen:
         assert dates(before[key]) == dates(after[key])
-        assert after[key].outcome.error == before[key].outcome.error - 12
+        assert after[key].error == before[key].error - 12
 
 
 def test_weather_after_the_day_of_the_forecast_does_not_tell(site: Site) -> None:
@@ -68,7 +68,7 @@ def test_weather_after_the_day_of_the_forecast_does_not_tell(site: Site) -> None
     changed = warmer_from(site, dt.date(SEASON, 1, 1) + dt.timedelta(days=latest - LEAD))
     before, after = foreseen(site), foreseen(changed)
     for key, row in before.items():
-        if key[2] == str(LEAD):
+        if key[2] == LEAD:
             assert dates(row) == dates(after[key])
         elif key[2] == KNOWN_WEATHER:
             assert dates(row) != dates(after[key])
@@ -90,13 +90,11 @@ def test_the_baseline_is_the_cultivars_own_dates_in_the_other_seasons(site: Site
             if one.by and (one.cultivar, one.stage) == (block, stage) and one.season != SEASON
         ]
         expected = np.mean(others) - row.observed.timetuple().tm_yday
-        assert row.outcome.baseline_error == pytest.approx(
-            expected, abs=1.0
-        )  # leap days may count either way
+        assert row.baseline_error == pytest.approx(expected, abs=1.0)  # leap days may count either way
 
 
 def test_a_date_does_not_tell_of_itself_once_others_were_seen(site: Site) -> None:
-    key = ("loam-whistle", "full_bloom", OTHERS_SEEN)
+    key: tuple[str, str, Lead] = ("loam-whistle", "full_bloom", OTHERS_SEEN)
     before, after = foreseen(site)[key], foreseen(days_late(site, 12, key[:1], key[1:2]))[key]
     assert dates(before) == dates(after)
     assert after.observed == before.observed + dt.timedelta(days=12)

@@ -21,7 +21,7 @@ from service.usecases.hindcast import (
     plan_hindcast,
     run_hindcast,
 )
-from service.usecases.hindcast_documents import rows_as_csv, to_document
+from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
 from service.workers import Workers
 from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_vineyard
 
@@ -45,22 +45,22 @@ def report(workers: Workers) -> HindcastReport:
 def test_every_date_is_scored_once_a_lead(report: HindcastReport) -> None:
     keys = [(row.season, row.block, row.stage, row.lead) for row in report.rows]
     assert len(set(keys)) == len(keys)
-    for lead in (KNOWN_WEATHER, "30", "14"):
+    for lead in (KNOWN_WEATHER, 30, 14):
         assert sum(key[3] == lead for key in keys) == 6 * 2 * 2  # seasons, cultivars, stages
     assert {(row.block, row.lead) for row in report.rows if row.lead == OTHERS_SEEN} == {
         ("loam-whistle", OTHERS_SEEN)
     }
-    assert report.leads == (KNOWN_WEATHER, "30", "14", OTHERS_SEEN)
+    assert report.leads == (KNOWN_WEATHER, 30, 14, OTHERS_SEEN)
     assert [chosen.season for chosen in report.rules] == [2001, 2002, 2003, 2004, 2005, 2006]
 
 
 def test_scores_are_those_of_the_rows(report: HindcastReport) -> None:
-    groups = {(group.stage, group.cultivar, group.lead): group.score for group in report.scores}
+    groups = {(group.stage, group.cultivar, group.lead): group for group in report.scores}
     assert len(groups) == len(report.scores)
     for (stage, cultivar, lead), score in groups.items():
         errors = np.array(
             [
-                row.outcome.error
+                row.error
                 for row in report.rows
                 if (row.stage, row.lead) == (stage, lead) and cultivar in (None, row.cultivar)
             ]
@@ -78,18 +78,22 @@ def test_what_is_not_scored_is_named(report: HindcastReport) -> None:
 
 
 def test_the_document_is_json_without_nan_and_its_rows_make_a_table(report: HindcastReport) -> None:
-    lone = [replace(row, outcome=replace(row.outcome, baseline_crps=np.nan)) for row in report.rows[:1]]
-    group = replace(report.scores[0], score=replace(report.scores[0].score, skill=np.nan))
-    document = to_document(replace(report, rows=(*lone, *report.rows[1:]), scores=(group,)))
+    lone = [replace(row, crps=np.nan) for row in report.rows[:1]]
+    group = replace(report.scores[0], skill=np.nan)
+    kept = HindcastDocument.model_validate(replace(report, rows=(*lone, *report.rows[1:]), scores=(group,)))
+    document = kept.model_dump(mode="json")
     assert json.loads(json.dumps(document, allow_nan=False)) == document
+    assert HindcastDocument.model_validate(document) == kept
+    assert document["leads"] == ["known weather", "30", "14", "others seen"]
+    assert document["rows"][0]["crps"] is None
     assert document["scores"][0]["skill"] is None
-    assert document["scores"][0]["n"] == group.score.n
-    table = list(csv.DictReader(io.StringIO(rows_as_csv(document["rows"]))))
+    assert document["scores"][0]["n"] == group.n
+    table = list(csv.DictReader(io.StringIO(rows_as_csv(kept.rows))))
     assert len(table) == len(report.rows)
     first = report.rows[0]
     assert table[0]["observed"] == str(first.observed)
     assert table[0]["median"] == str(first.median)
-    assert table[0]["covered"] == ("true" if first.outcome.covered else "false")
+    assert table[0]["covered"] == ("true" if first.covered else "false")
 
 
 def test_the_search_is_made_for_each_season_without_it(workers: Workers) -> None:
@@ -97,7 +101,7 @@ def test_the_search_is_made_for_each_season_without_it(workers: Workers) -> None
     options = replace(OPTIONS, rule=None, leads=())
     report = run_hindcast(plan_hindcast([vineyard], options), workers, lambda *_: None)
     assert report.searched
-    assert {chosen.rule for chosen in report.rules} == {RULE}  # five seasons are too few: the trade default
+    assert {chosen.heat for chosen in report.rules} == {RULE}  # five seasons are too few: the trade default
     assert "chosen" in report.made
 
 

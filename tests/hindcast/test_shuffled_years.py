@@ -7,7 +7,14 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Hindcast, hindcast_season, seasons_to_score
+from models.bloom.hindcast import (
+    KNOWN_WEATHER,
+    OTHERS_SEEN,
+    Hindcast,
+    Lead,
+    hindcast_season,
+    seasons_to_score,
+)
 from models.bloom.search import prepare
 from models.bloom.site import Site
 from models.bloom.skill import score
@@ -52,8 +59,8 @@ def hindcast(weather: DailyTemperatures, log: tuple[BloomLogRow, ...]) -> list[H
     return rows
 
 
-def skill(rows: list[Hindcast], lead: str) -> float:
-    return score([row.outcome for row in rows if row.lead == lead]).skill
+def skill(rows: list[Hindcast], lead: Lead) -> float:
+    return score([row for row in rows if row.lead == lead]).skill
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +73,7 @@ def test_weather_of_the_same_year_gives_skill(weather: DailyTemperatures) -> Non
     rows = hindcast(weather, invented_log(weather))
     assert len({row.season for row in rows}) == LAST - FIRST + 1
     assert skill(rows, KNOWN_WEATHER) > 0.5
-    assert 0.1 < skill(rows, "30") < skill(rows, KNOWN_WEATHER)
+    assert 0.1 < skill(rows, 30) < skill(rows, KNOWN_WEATHER)
     assert skill(rows, OTHERS_SEEN) > 0.5
 
 
@@ -75,4 +82,4 @@ def test_weather_of_other_years_gives_none(weather: DailyTemperatures) -> None:
     assert len({row.season for row in rows}) == LAST - FIRST + 1
     # below 0, as the heat of another year misleads
     assert skill(rows, KNOWN_WEATHER) <= 0.1
-    assert skill(rows, "30") <= 0.1
+    assert skill(rows, 30) <= 0.1

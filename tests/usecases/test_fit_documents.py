@@ -13,8 +13,8 @@ import pytest
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.records import DailyTemperatures, HeatRule, StageInterval
-from service.usecases.fit_documents import SavedFit, from_another_grower, from_document, to_document
-from service.usecases.shared_fits import FitDocument, check_document
+from service.usecases.fit_documents import FitDocument, SavedFit, from_document, to_document
+from service.usecases.shared_fits import check_document, from_another_grower
 from tests.bloom.noted import logged
 
 

@@ -1,0 +1,85 @@
+"""What older versions kept and shared is still the same fit, and says the same of the same season."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from tests.conftest import client_of
+from tests.store.data.make_version import AS_OF, VINEYARD
+from tests.store.data.versions import VERSIONS, answers, restore
+
+FITS = ("searched", "imported", "own")
+# Sentences for readers: a newer version may put them in better words.
+WORDS = {"cautions", "caution", "why", "message", "made", "not_scored"}
+
+
+def plain(answer: Any) -> str:
+    """An answer without its sentences; equal means equal to the last digit."""
+    if isinstance(answer, dict):
+        return json.dumps({key: plain(value) for key, value in answer.items() if key not in WORDS})
+    if isinstance(answer, list):
+        return json.dumps([plain(value) for value in answer])
+    return json.dumps(answer)
+
+
+@pytest.fixture(scope="module", params=VERSIONS)
+def version(request: pytest.FixtureRequest) -> str:
+    """Each version that was recorded."""
+    return str(request.param)
+
+
+@pytest.fixture(scope="module")
+def old(version: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """A service of today over the version's database."""
+    database = tmp_path_factory.mktemp(version) / "capfall.db"
+    restore(version, database)
+    with client_of(database) as client:
+        yield client
+
+
+@pytest.fixture(scope="module")
+def told(version: str) -> dict[str, Any]:
+    """What the version answered."""
+    return answers(version)
+
+
+@pytest.mark.parametrize("name", FITS)
+def test_a_kept_fit_is_shown_and_shared_as_it_was(old: TestClient, told: dict[str, Any], name: str) -> None:
+    fit = told[name]["fit"]["id"]
+    assert plain(old.get(f"/v1/fits/{fit}").json()) == plain(told[name]["fit"])
+    assert old.get(f"/v1/fits/{fit}/document").json() == told[name]["document"]
+
+
+@pytest.mark.parametrize("name", FITS)
+@pytest.mark.parametrize("what", ["forecast", "pollination"])
+def test_a_kept_fit_forecasts_as_it_did(old: TestClient, told: dict[str, Any], name: str, what: str) -> None:
+    answer = old.get(f"{VINEYARD}/{what}", params={"as_of": AS_OF, "fit": told[name]["fit"]["id"]})
+    assert plain(answer.json()) == plain(told[name][what])
+
+
+def test_a_fit_that_was_shared_is_taken_over_as_the_same_fit(
+    version: str, told: dict[str, Any], tmp_path: Path
+) -> None:
+    with client_of(tmp_path / "another.db") as client:
+        first = client.post("/v1/fits/import", json=told["searched"]["document"])
+        assert (first.status_code, first.json()["id"]) == (201, told["imported"]["fit"]["id"])
+    restore(version, tmp_path / "kept.db")
+    with client_of(tmp_path / "kept.db") as client:
+        again = client.post("/v1/fits/import", json=told["searched"]["document"])
+        assert (again.status_code, again.json()["id"]) == (200, told["imported"]["fit"]["id"])
+        own = client.post("/v1/fits/import", json=told["own"]["document"])
+        assert (own.status_code, own.json()["imported"]) == (201, True)
+
+
+def test_a_kept_hindcast_is_shown_as_it_was(old: TestClient, told: dict[str, Any]) -> None:
+    path = f"/v1/fits/{told['own']['fit']['id']}/hindcast"
+    assert plain(old.get(path).json()) == plain(told["own"]["hindcast"])
+    assert plain(old.get(path, params={"units": "us"}).json()) == plain(told["own"]["hindcast_us"])
+    assert old.get(path, headers={"Accept": "text/csv"}).text == told["own"]["hindcast_csv"]
+    assert old.get("/vineyards/sandlark-bend/skill").status_code == 200
