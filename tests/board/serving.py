@@ -117,10 +117,12 @@ class Watch:
 
 
 @contextmanager
-def watched(browser: Browser, size: dict[str, int], *, touch: bool = False) -> Iterator[tuple[Page, Watch]]:
+def watched(
+    browser: Browser, size: dict[str, int], *, touch: bool = False, timezone: str | None = None
+) -> Iterator[tuple[Page, Watch]]:
     """A page of a fresh browser profile; what it asks of other machines is refused and noted."""
     context = browser.new_context(
-        viewport={"width": size["width"], "height": size["height"]}, has_touch=touch
+        viewport={"width": size["width"], "height": size["height"]}, has_touch=touch, timezone_id=timezone
     )
     context.set_default_timeout(20_000)
     watch = Watch()

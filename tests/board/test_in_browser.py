@@ -27,13 +27,16 @@ NO_CONNECTION = ("ERR_CONNECTION_REFUSED", "Failed to fetch")
 
 def test_first_use_from_files(fresh_service: Served, browser: Browser, tmp_path: Path) -> None:
     files = demo_files(tmp_path)
-    with watched(browser, PHONE, touch=True) as (page, watch):
+    with watched(browser, PHONE, touch=True, timezone="America/Chicago") as (page, watch):
         page.goto(fresh_service.address)
         assert "No vineyard yet" in page.inner_text("main")
         sound(page, watch)
+        assert page.input_value("#timezone") == "America/Chicago"
         fill_first_use(page, "Low Meadow", files)
         page.get_by_role("button", name="Make the vineyard").click()
         page.wait_for_selector("h1:has-text('Low Meadow is made')")
+        made = page.request.get(f"{fresh_service.address}/v1/vineyards/low-meadow").json()
+        assert made["timezone"] == "America/Chicago"
         sound(page, watch)  # the gap in the demo's weather and its slip are told
         page.get_by_role("link", name="To the season board").click()
         page.wait_for_selector("h1:has-text('Low Meadow')")
