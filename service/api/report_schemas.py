@@ -12,12 +12,8 @@ from models.records import Planting
 from service.api.fit_schemas import FitAnswer
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.schemas import BadRow, Body, GapAnswer, Units
-from service.ingest.bloom_log import ReadBloomLog
-from service.ingest.planting import ReadPlanting
 from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
-from service.ingest.temperatures import ReadTemperatures
-from service.ingest.visits import ReadVisits
 from service.usecases.frost import look_for_frost
 from service.usecases.report import Report
 
@@ -58,17 +54,6 @@ class FileReceipt(Body):
     bad_rows: list[BadRow]
     warnings: list[str]
 
-    @classmethod
-    def of(cls, read: ReadPlanting | ReadBloomLog | ReadVisits | None) -> Self | None:
-        """What was read, for the client."""
-        if read is None:
-            return None
-        return cls(
-            rows_read=read.rows_read,
-            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
-            warnings=list(read.warnings),
-        )
-
 
 class WeatherReceipt(FileReceipt):
     """What a file of temperatures held."""
@@ -77,21 +62,6 @@ class WeatherReceipt(FileReceipt):
     first_date: dt.date
     last_date: dt.date
     gaps: list[GapAnswer]
-
-    @classmethod
-    def of_weather(cls, read: ReadTemperatures | None) -> Self | None:
-        """What was read, for the client."""
-        if read is None:
-            return None
-        return cls(
-            rows_read=read.rows_read,
-            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
-            warnings=list(read.warnings),
-            missing_values=read.missing_values,
-            first_date=read.first_date,
-            last_date=read.last_date,
-            gaps=[GapAnswer(first=gap.from_date, last=gap.to_date, days=gap.days) for gap in read.gaps],
-        )
 
 
 class UploadReceipts(Body):
@@ -116,17 +86,10 @@ class ReportAnswer(Body):
     @classmethod
     def of(cls, report: Report, units: Units) -> Self:
         """A report for the client."""
-        read = report.read
-        return cls(
-            cautions=list(report.cautions),
+        return cls.showing(
+            report,
             fit=FitAnswer.of(report.fit, units),
             forecast=ForecastAnswer.of(report.forecast, look_for_frost(report.forecast), units),
             pollination=PollinationAnswer.of(report.forecast, report.pollination),
-            uploads=UploadReceipts(
-                temperatures=WeatherReceipt.of_weather(read.temperatures),
-                planting=FileReceipt.of(read.planting),
-                bloom_log=FileReceipt.of(read.bloom_log),
-                visits=FileReceipt.of(read.visits),
-                outlook=WeatherReceipt.of_weather(read.outlook),
-            ),
+            uploads=report.read,
         )

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 
 from models.records import Cutoff, FlowerType, GapRule, HeatMethod
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
@@ -18,13 +27,28 @@ Slug = Annotated[str, StringConstraints(pattern=SLUG)]
 Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
 Name = Annotated[str, StringConstraints(pattern=r"^[^\x00]+$", min_length=1, strip_whitespace=True)]
 Units = Literal["metric", "us"]
+WholeDays = Annotated[int, BeforeValidator(round)]
+OneDigit = Annotated[float, AfterValidator(partial(round, ndigits=1))]
+ThreeDigits = Annotated[float, AfterValidator(partial(round, ndigits=3))]
+FourDigits = Annotated[float, AfterValidator(partial(round, ndigits=4))]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
 class Body(BaseModel):
     """What every body has in common."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True, from_attributes=True)
+
+    @classmethod
+    def showing(cls, *sources: object, **more: object) -> Self:
+        """Each field from the first source that has it by name; ``more`` is what none has, or has otherwise."""
+        found = {
+            name: getattr(source, name)
+            for name in cls.model_fields.keys() - more.keys()
+            for source in reversed(sources)
+            if hasattr(source, name)
+        }
+        return cls.model_validate({**found, **more})
 
 
 class Located(Body):
@@ -319,15 +343,8 @@ class ObservationReceipt(Body):
     @classmethod
     def of(cls, vineyard: str, stored: StoredObservations) -> Self:
         """What a use case stored, for the client."""
-        return cls(
-            vineyard=vineyard,
-            rows_read=stored.rows_read,
-            rows_stored=stored.counts.stored,
-            rows_replaced=stored.counts.replaced,
-            rows_unchanged=stored.counts.unchanged,
-            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in stored.bad_rows],
-            warnings=list(stored.warnings),
-        )
+        counts = {f"rows_{name}": count for name, count in vars(stored.counts).items()}
+        return cls.showing(stored, vineyard=vineyard, **counts)
 
 
 class VisitBody(Body):

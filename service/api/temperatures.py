@@ -23,13 +23,7 @@ from service.api.deps import (
     wants_csv,
 )
 from service.api.responses import UPLOAD, problems
-from service.api.schemas import (
-    BadRow,
-    GapAnswer,
-    TemperatureAnswer,
-    TemperatureDay,
-    TemperatureReceipt,
-)
+from service.api.schemas import TemperatureAnswer, TemperatureDay, TemperatureReceipt
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.usecases.temperatures import observed_between, store_observed, store_outlook
@@ -81,19 +75,11 @@ def post_temperatures(
                 "an outlook needs its day of issue", [Problem("query.issued_on", "give it as 2026-05-20")]
             )
         counts = store_outlook(records, station, read, issued_on=issued_on)
-    return TemperatureReceipt(
+    return TemperatureReceipt.showing(
+        read,
         kind=kind,
         issued_on=issued_on,
-        rows_read=read.rows_read,
-        rows_stored=counts.stored,
-        rows_replaced=counts.replaced,
-        rows_unchanged=counts.unchanged,
-        missing_values=read.missing_values,
-        bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
-        first_date=read.first_date,
-        last_date=read.last_date,
-        gaps=[GapAnswer(first=gap.from_date, last=gap.to_date, days=gap.days) for gap in read.gaps],
-        warnings=list(read.warnings),
+        **{f"rows_{name}": count for name, count in vars(counts).items()},
     )
 
 
