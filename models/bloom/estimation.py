@@ -40,7 +40,7 @@ TOLERANCE = 1e-4
 VAGUE = 1e-10
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Estimate:
     """The model at the end of the estimation. Effects are the cultivars, then the seasons.
 
@@ -97,7 +97,15 @@ def estimate(
         spread = updated
         if change < tolerance:
             break
-    return Estimate(units, spread, sites, weight, season_weight, effects, said)
+    return Estimate(
+        units=units,
+        spread=spread,
+        sites=sites,
+        weight=weight,
+        season_weight=season_weight,
+        effects=effects,
+        said=said,
+    )
 
 
 def assumed_spread(heat_a_day: FloatArray) -> Spread:

@@ -28,7 +28,7 @@ SETTLED = 1e-3
 USUAL_RANGE = 0.98
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class SeasonKnowledge:
     """Cultivars' thresholds and this season's effect, after this season's observations.
 
@@ -102,7 +102,14 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     shift = effects.mean[-1] - drift_mean
     told = units.seen.any(axis=0) if units.lower.size else np.zeros(stages, dtype=np.bool_)
     unusual = np.where(told & (np.abs(shift) > limit), effects.mean[-1], 0.0)
-    return SeasonKnowledge(effects, weight, season_weight, drift_mean, drift_cov, unusual)
+    return SeasonKnowledge(
+        effects=effects,
+        weight=weight,
+        season_weight=season_weight,
+        drift_mean=drift_mean,
+        drift_covariance=drift_cov,
+        unusual=unusual,
+    )
 
 
 def _shock(

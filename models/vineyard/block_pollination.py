@@ -67,7 +67,7 @@ class Uncovered:
     chance: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BlockPollination:
     """Pollen cover of one pistillate block.
 

@@ -38,7 +38,7 @@ EVERY_DAY = range(7)
 TOLD_FOR = dt.timedelta(days=14)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PlannedTask:
     """A task on a trip; ``chance`` is that of the trip's day being the right time for it."""
 
@@ -59,7 +59,7 @@ class Trip:
     tasks: tuple[PlannedTask, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MissedTask:
     """A task that the plan does not meet, and why.
 
@@ -161,7 +161,15 @@ def _trip_days(allowed: Sequence[dict[dt.date, float]], max_trips: int | None) -
 
 
 def _planned(task: Task, chance: float) -> PlannedTask:
-    return PlannedTask(task.block, task.cultivar, task.task, task.look_for, task.why, task.window, chance)
+    return PlannedTask(
+        block=task.block,
+        cultivar=task.cultivar,
+        task=task.task,
+        look_for=task.look_for,
+        why=task.why,
+        window=task.window,
+        chance=chance,
+    )
 
 
 def _missed(
@@ -181,7 +189,15 @@ def _missed(
             f"The days left for it ({from_to(min(left), max(left))}) hold no {names}; its best day is "
             f"{_told(best, left[best])}."
         )
-    return MissedTask(task.block, task.cultivar, task.task, task.look_for, task.window, reason, best)
+    return MissedTask(
+        block=task.block,
+        cultivar=task.cultivar,
+        task=task.task,
+        look_for=task.look_for,
+        window=task.window,
+        reason=reason,
+        best_day=best,
+    )
 
 
 def _told(day: dt.date, chance: float) -> str:

@@ -50,7 +50,7 @@ FILE_WORDS = {
 MOST_FAULTS_SHOWN = 60
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Told:
     """What stands in the fields of the form, as it was typed."""
 
@@ -86,7 +86,15 @@ def new_vineyard(
     visits: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """Make a vineyard from its files and fit it; or show what is wrong in which line, and store nothing."""
-    told = Told(name, latitude, longitude, reach, reach_unit, unit, dates)
+    told = Told(
+        name=name,
+        latitude=latitude,
+        longitude=longitude,
+        reach=reach,
+        reach_unit=reach_unit,
+        unit=unit,
+        dates=dates,
+    )
     files = {
         "temperatures": _content(temperatures),
         "planting": _content(planting),

@@ -86,7 +86,16 @@ def _entries(
     ]
     if not entries:  # a calendar without any component is none (RFC 5545, 3.6)
         start = forecast.traces.window.start
-        entries.append(Entry("note", "nothing", start, start, "No bloom forecast yet", description))
+        entries.append(
+            Entry(
+                kind="note",
+                subject="nothing",
+                first_day=start,
+                last_day=start,
+                title="No bloom forecast yet",
+                text=description,
+            )
+        )
     return entries
 
 

@@ -189,12 +189,12 @@ def read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> Traits:
         _flower_days(row, columns, name) for name in ("receptive_days", "pollen_days")
     )
     return Traits(
-        flower_type,
-        viable_pollen,
-        None if is_blank(species) else species,
-        berry_mass_g,
-        receptive_days,
-        pollen_days,
+        flower_type=flower_type,
+        viable_pollen=viable_pollen,
+        species=None if is_blank(species) else species,
+        berry_mass_g=berry_mass_g,
+        receptive_days=receptive_days,
+        pollen_days=pollen_days,
     )
 
 
