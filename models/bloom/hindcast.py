@@ -141,7 +141,7 @@ def _targets(site: Site, seen: Sequence[StageInterval], fit: Fit) -> tuple[list[
     return targets, not_scored
 
 
-def _told_by(one: StageInterval, day: dt.date) -> StageInterval | None:
+def _seen_by(one: StageInterval, day: dt.date) -> StageInterval | None:
     """What an observation tells on a day: the stage if it was seen by then, else that it had not come yet."""
     if one.by is not None and one.by <= day:
         return one
@@ -198,7 +198,7 @@ class _Season:
                 by_day[first] += later
         rows = []
         for day, targets in sorted(by_day.items()):
-            told = [seen for one in self._seen if (seen := _told_by(one, day)) is not None]
+            told = [seen for one in self._seen if (seen := _seen_by(one, day)) is not None]
             learned = self._forecast(self._last_day, targets, told)
             rows += [self._scored(one, OTHERS_SEEN, learned) for one in targets]
         return rows

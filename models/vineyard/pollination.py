@@ -15,11 +15,11 @@ from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.block_pollination import (
     BlockPollination,
+    MedianInterval,
     SourceCover,
-    Spread,
     Uncovered,
-    day_spread,
-    share_spread,
+    day_interval,
+    share_interval,
     source_cover,
     uncovered_runs,
 )
@@ -50,9 +50,9 @@ from models.vineyard.wording import block_name, from_to
 
 __all__ = [
     "BlockPollination",
+    "MedianInterval",
     "PollenWarning",
     "SourceCover",
-    "Spread",
     "Uncovered",
     "WarningCode",
     "WarningLevel",
@@ -185,8 +185,8 @@ def _block_pollination(
         block=block.key,
         cultivar=block.cultivar,
         sources=tuple(sorted(sources, key=lambda source: -source.share_of_bloom_covered)),
-        share_of_bloom_covered=share_spread(found.covered, interval),
-        uncovered_days=day_spread(found.uncovered_days.astype(np.float64), interval),
+        share_of_bloom_covered=share_interval(found.covered, interval),
+        uncovered_days=day_interval(found.uncovered_days.astype(np.float64), interval),
         uncovered=tuple(uncovered_runs(found, season)),
         warnings=worst_first(warnings),
     )

@@ -182,12 +182,12 @@ def _missed(
         reason = f"Too late this season: its days are over ({span})."
     elif possible:
         trips = "1 trip leaves" if max_trips == 1 else f"{max_trips} trips leave"
-        reason = f"{trips} no day for it; its best day is {_told(best, left[best])}."
+        reason = f"{trips} no day for it; its best day is {_day_and_chance(best, left[best])}."
     else:
         names = " or ".join(WEEKDAY_NAMES[weekday] for weekday in sorted(set(weekdays)))
         reason = (
             f"The days left for it ({from_to(min(left), max(left))}) hold no {names}; its best day is "
-            f"{_told(best, left[best])}."
+            f"{_day_and_chance(best, left[best])}."
         )
     return MissedTask(
         block=task.block,
@@ -200,7 +200,7 @@ def _missed(
     )
 
 
-def _told(day: dt.date, chance: float) -> str:
+def _day_and_chance(day: dt.date, chance: float) -> str:
     return (
         f"{WEEKDAY_NAMES[day.weekday()]} {in_words(day)} ({percent(chance)} chance that it is the right time)"
     )

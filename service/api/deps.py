@@ -11,11 +11,12 @@ from starlette.datastructures import UploadFile
 
 from models.errors import BadInput, Problem
 from service.access import Grower
-from service.api.schemas import SLUG, Units
+from service.api.schemas import Units
 from service.ingest.report import OnBadRows
 from service.jobs import JobRunner
 from service.store.engine import Store
 from service.store.repositories import Repositories
+from service.usecases.documents import SLUG
 
 CSV = "text/csv"
 JSON = "application/json"

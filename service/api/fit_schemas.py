@@ -16,8 +16,9 @@ from models.units import (
     fahrenheit_days_from_celsius_days,
     fahrenheit_from_celsius,
 )
-from service.api.schemas import Body, FourDigits, Slug, Units
+from service.api.schemas import Body, FourDigits, Units
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.usecases.documents import Slug
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
 

@@ -20,7 +20,7 @@ from models.vineyard.pollination import (
 )
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, OneDigit, ThreeDigits, Units, WholeDays
-from service.usecases.forecasts import Basis, VineyardForecast
+from service.usecases.forecasts import AnswerBasis, VineyardForecast
 from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 
@@ -71,7 +71,7 @@ class BlockForecastAnswer(Body):
     block: str
     cultivar: str
     flower_type: FlowerType
-    basis: Basis
+    basis: AnswerBasis
     why: str | None
     caution: str | None
     stages: dict[str, StageAnswer]
@@ -144,7 +144,7 @@ class OverlapDays(Body):
     high: WholeDays
 
 
-class ShareSpread(Body):
+class ShareInterval(Body):
     """Median and interval of a share."""
 
     median: ThreeDigits
@@ -212,7 +212,7 @@ class PistillateBlock(Body):
     cultivar: str
     cultivar_name: str
     sources: list[SourceAnswer] = Field(description="Viable and in reach, the best first.")
-    share_of_bloom_covered: ShareSpread | None
+    share_of_bloom_covered: ShareInterval | None
     uncovered_days: OverlapDays | None = Field(
         description="Days on which it is receptive and no source in reach has open anthers."
     )

@@ -11,7 +11,7 @@ from pydantic import Field
 from models.records import Planting
 from service.api.fit_schemas import FitAnswer
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
-from service.api.schemas import BadRow, Body, GapAnswer, Units
+from service.api.schemas import BadRowAnswer, Body, GapAnswer, Units
 from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.frost import look_for_frost
@@ -51,7 +51,7 @@ class FileReceipt(Body):
     """What one file held."""
 
     rows_read: int
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     warnings: list[str]
 
 

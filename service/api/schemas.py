@@ -18,11 +18,9 @@ from pydantic import (
 
 from models.records import Cutoff, FlowerType, GapRule, HeatMethod
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.usecases.documents import Slug
 from service.usecases.observations import StoredObservations
 
-SLUG = r"^[a-z0-9][a-z0-9-]{0,62}$"
-
-Slug = Annotated[str, StringConstraints(pattern=SLUG)]
 # NUL is the one character that a PostgreSQL text cannot hold.
 Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
 Name = Annotated[str, StringConstraints(pattern=r"^[^\x00]+$", min_length=1, strip_whitespace=True)]
@@ -96,7 +94,7 @@ class StationList(Body):
     stations: list[StationAnswer]
 
 
-class BadRow(Body):
+class BadRowAnswer(Body):
     """A row that could not be read."""
 
     line: int
@@ -121,7 +119,7 @@ class TemperatureReceipt(Body):
     rows_replaced: int = Field(description="Days that had another value, which is kept as history.")
     rows_unchanged: int
     missing_values: int = Field(description="Sentinels, blanks and impossible values; stored as missing.")
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     first_date: dt.date | None
     last_date: dt.date | None
     gaps: list[GapAnswer] = Field(
@@ -308,7 +306,7 @@ class PlantingReceipt(Body):
     blocks_unchanged: int
     cultivars_stored: list[Slug] = Field(description="New cultivars.")
     cultivars_replaced: list[Slug] = Field(description="Cultivars that were known, but otherwise.")
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     warnings: list[str]
 
 
@@ -337,7 +335,7 @@ class ObservationReceipt(Body):
     rows_stored: int
     rows_replaced: int = Field(description="Rows that stood with other values, which are kept as history.")
     rows_unchanged: int
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     warnings: list[str]
 
     @classmethod

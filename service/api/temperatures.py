@@ -105,7 +105,7 @@ def get_temperatures(
         tmin = fahrenheit_from_celsius(record.tmin_c) if us else record.tmin_c
         tmax = fahrenheit_from_celsius(record.tmax_c) if us else record.tmax_c
         days = [
-            TemperatureDay(date=date, tmin=_told(low), tmax=_told(high))
+            TemperatureDay(date=date, tmin=_rounded(low), tmax=_rounded(high))
             for date, low, high in zip(record.dates.tolist(), tmin.tolist(), tmax.tolist(), strict=True)
         ]
     if wants_csv(request):
@@ -118,7 +118,7 @@ def get_temperatures(
     return TemperatureAnswer(station=station, unit="F" if us else "C", days=days)
 
 
-def _told(temperature: float) -> float | None:
+def _rounded(temperature: float) -> float | None:
     """Rounded so that a conversion and back gives the tenth that was measured."""
     return None if math.isnan(temperature) else round(temperature, 3)
 

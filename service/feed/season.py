@@ -44,7 +44,7 @@ def season_calendar(
     description = _description(foreseen, plan, name)
     entries = _entries(foreseen, plan, before, description)
     if as_of is None and fit is None:
-        revisions = _told(store, grower, vineyard, season, entries, before, day)
+        revisions = _revisions(store, grower, vineyard, season, entries, before, day)
     else:
         revisions = suppose(entries, before, as_of=day)
     return to_ical(
@@ -57,7 +57,7 @@ def season_calendar(
     )
 
 
-def _told(
+def _revisions(
     store: Store,
     grower: str,
     vineyard: str,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -24,10 +24,9 @@ from models.errors import BadInput, NotEnoughData, Problem
 from models.heat.season import season_of
 from models.records import GapRule, HeatRule, Site
 from models.stages import in_season_order
+from service.jobs import Tell
 from service.usecases.vineyard_records import VineyardRecords, without_running_season
 from service.workers import Workers
-
-Tell = Callable[[float, str], None]
 
 FEWEST_SEASONS = 2
 LONGEST_LEAD = 200  # [day]
