@@ -13,15 +13,15 @@ from models.bloom.mixed_model import (
     PRIOR_DRIFT_SHARE,
     Evidence,
     Gaussian,
-    Sites,
+    PseudoObservations,
     Spread,
     Units,
     drift_correlation,
     evidence,
-    first_sites,
+    first_pseudo,
     own_deviation,
     posterior,
-    refined_sites,
+    refined_pseudo,
     tail_weight,
     with_prior,
 )
@@ -40,7 +40,7 @@ TOLERANCE = 1e-4
 VAGUE = 1e-10
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Estimate:
     """The model at the end of the estimation. Effects are the cultivars, then the seasons.
 
@@ -50,7 +50,7 @@ class Estimate:
 
     units: Units
     spread: Spread
-    sites: Sites
+    pseudo: PseudoObservations
     weight: FloatArray
     season_weight: FloatArray
     effects: Gaussian
@@ -76,7 +76,7 @@ def estimate(
     units = Units(intervals.cultivar_of, cultivars + intervals.season_of, intervals.lower, intervals.upper)
     assumed = assumed_spread(intervals.heat_a_day)
     spread = start or assumed
-    sites = first_sites(units)
+    pseudo = first_pseudo(units)
     weight, season_weight = np.ones(len(intervals.units)), np.ones(seasons)
     no_pull = np.zeros((cultivars + seasons, len(intervals.stages)))
     alike = _drift_between(intervals.seasons)
@@ -84,10 +84,10 @@ def estimate(
     for _ in range(MOST_ITERATIONS):
         shock = np.diag((1 - spread.drift_share) / season_weight)
         carried = _Carried(spread.drift_share * alike, shock)
-        said = evidence(sites, spread.within, weight)
+        said = evidence(pseudo, spread.within, weight)
         effects = posterior(_prior(spread, cultivars, carried), no_pull, units, said)
-        sites = refined_sites(units, sites, effects, spread.within, weight)
-        own = own_deviation(sites, effects, units, spread.within, weight)
+        pseudo = refined_pseudo(units, pseudo, effects, spread.within, weight)
+        own = own_deviation(pseudo, effects, units, spread.within, weight)
         within = with_prior(np.einsum("u,ujk->jk", weight, own), weight.size, assumed.within)
         distance = np.einsum("ij,uji->u", np.linalg.inv(spread.within), own)
         weight = tail_weight(distance, within.shape[0])
@@ -100,7 +100,16 @@ def estimate(
         spread = updated
         if converged := change < tolerance:
             break
-    return Estimate(units, spread, sites, weight, season_weight, effects, said, converged)
+    return Estimate(
+        units=units,
+        spread=spread,
+        pseudo=pseudo,
+        weight=weight,
+        season_weight=season_weight,
+        effects=effects,
+        said=said,
+        converged=converged,
+    )
 
 
 def assumed_spread(heat_a_day: FloatArray) -> Spread:

@@ -39,7 +39,7 @@ FROSTED_CAUTION = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StageForecast:
     """When one block reaches one stage.
 
@@ -70,7 +70,7 @@ class BlockForecast:
     caution: str | None = None
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Forecast:
     """A vineyard's season as foreseen on a day.
 
@@ -198,18 +198,18 @@ def forecast(
         attrs={"season_start": traces.window.start.isoformat()},
     )
     return Forecast(
-        season,
-        as_of,
-        interval,
-        traces,
-        float(traces.expected[traces.known_days - 1]) if traces.known_days else 0.0,
-        tuple(
+        season=season,
+        as_of=as_of,
+        interval=interval,
+        traces=traces,
+        heat_to_date=float(traces.expected[traces.known_days - 1]) if traces.known_days else 0.0,
+        blocks=tuple(
             _block_forecast(block, fit, look, traces, dataset, as_of, interval, frosted=block.key in frosted)
             for block in blocks
         ),
-        dataset,
-        tuple(slips),
-        forecast_cautions(fit, knowledge, traces, season, as_of, slips),
+        draws=dataset,
+        set_aside=tuple(slips),
+        cautions=forecast_cautions(fit, knowledge, traces, season, as_of, slips),
     )
 
 
@@ -245,7 +245,9 @@ def _block_forecast(
             status = "overdue"
         elif median < as_of:
             status = "presumed"
-        stages[stage] = StageForecast(status, median, low, high, chance, threshold)
+        stages[stage] = StageForecast(
+            status=status, median=median, low=low, high=high, chance=chance, threshold=threshold
+        )
     pooled = bool(np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED)
     return BlockForecast(
         block.key,

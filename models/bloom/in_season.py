@@ -12,10 +12,10 @@ from models.bloom.mixed_model import (
     Gaussian,
     Units,
     evidence,
-    first_sites,
+    first_pseudo,
     own_deviation,
     posterior,
-    refined_sites,
+    refined_pseudo,
     tail_weight,
 )
 from models.bloom.season_effect import expected_drift
@@ -28,7 +28,7 @@ SETTLED = 1e-3
 USUAL_RANGE = 0.98
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class SeasonKnowledge:
     """Cultivars' thresholds and this season's effect, after this season's observations.
 
@@ -79,10 +79,10 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     flat = np.linalg.inv(theta_cov.reshape(count * stages, count * stages))
     theta_precision = flat.reshape(theta_cov.shape)
     shock_scale = (1 - spread.drift_share) * spread.between_seasons
-    sites, weight, season_weight = first_sites(units), np.ones(units.lower.shape[0]), 1.0
+    pseudo, weight, season_weight = first_pseudo(units), np.ones(units.lower.shape[0]), 1.0
     converged = not units.lower.size
     for _ in range(SWEEPS):
-        before = sites
+        before = pseudo
         season_precision = _inverse(drift_cov + shock_scale / season_weight)
         precision = np.zeros((count + 1, stages, count + 1, stages))
         precision[:count, :, :count, :] = theta_precision
@@ -90,15 +90,15 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
         pull = np.vstack(
             [np.einsum("cjdk,dk->cj", theta_precision, theta_mean), season_precision @ drift_mean]
         )
-        effects = posterior(precision, pull, units, evidence(sites, spread.within, weight))
+        effects = posterior(precision, pull, units, evidence(pseudo, spread.within, weight))
         if converged:
             break
-        sites = refined_sites(units, sites, effects, spread.within, weight)
-        own = own_deviation(sites, effects, units, spread.within, weight)
+        pseudo = refined_pseudo(units, pseudo, effects, spread.within, weight)
+        own = own_deviation(pseudo, effects, units, spread.within, weight)
         weight = tail_weight(np.einsum("ij,uji->u", np.linalg.inv(spread.within), own), stages)
         shock = _shock(effects, drift_mean, season_precision, shock_scale / season_weight)
         season_weight = float(tail_weight(np.trace(np.linalg.solve(shock_scale, shock)), stages))
-        moved = np.abs(sites.pull - before.pull) - SETTLED * (np.abs(before.pull) + 1e-6)
+        moved = np.abs(pseudo.pull - before.pull) - SETTLED * (np.abs(before.pull) + 1e-6)
         if converged := bool(np.all(moved < 0)):
             break
     prior_sd = np.sqrt(np.diag(drift_cov + shock_scale))
@@ -106,7 +106,15 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     shift = effects.mean[-1] - drift_mean
     told = units.seen.any(axis=0) if units.lower.size else np.zeros(stages, dtype=np.bool_)
     unusual = np.where(told & (np.abs(shift) > limit), effects.mean[-1], 0.0)
-    return SeasonKnowledge(effects, weight, season_weight, drift_mean, drift_cov, unusual, converged)
+    return SeasonKnowledge(
+        effects=effects,
+        weight=weight,
+        season_weight=season_weight,
+        drift_mean=drift_mean,
+        drift_covariance=drift_cov,
+        unusual=unusual,
+        converged=converged,
+    )
 
 
 def _shock(

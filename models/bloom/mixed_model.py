@@ -84,7 +84,7 @@ class Units:
 
 
 @dataclass(frozen=True, eq=False)
-class Sites:
+class PseudoObservations:
     """Normal pseudo-observations in natural form: precision, and precision times value; shape (unit, stage)."""
 
     precision: FloatArray
@@ -107,20 +107,20 @@ class Evidence:
     pull: FloatArray
 
 
-def first_sites(units: Units) -> Sites:
+def first_pseudo(units: Units) -> PseudoObservations:
     """Start from the middle of each closed interval, with the variance of a flat one; open ones say nothing yet."""
     width = units.upper - units.lower
     closed = np.isfinite(width)
     precision = np.where(closed, 12 / np.where(closed, width, 1.0) ** 2, 0.0)
     middle = np.where(closed, 0.5 * (units.lower + units.upper), 0.0)
-    return Sites(precision, precision * middle)
+    return PseudoObservations(precision, precision * middle)
 
 
-def evidence(sites: Sites, within: FloatArray, weight: FloatArray) -> Evidence:
+def evidence(pseudo: PseudoObservations, within: FloatArray, weight: FloatArray) -> Evidence:
     """Integrate the blocks' own deviations out of the pseudo-observations."""
-    shrink = _shrink(sites, within, weight)
-    precision = shrink.transpose(0, 2, 1) * sites.precision[:, None, :]
-    return Evidence(precision, np.einsum("uji,uj->ui", shrink, sites.pull))
+    shrink = _shrink(pseudo, within, weight)
+    precision = shrink.transpose(0, 2, 1) * pseudo.precision[:, None, :]
+    return Evidence(precision, np.einsum("uji,uj->ui", shrink, pseudo.pull))
 
 
 def posterior(prior_precision: FloatArray, prior_pull: FloatArray, units: Units, said: Evidence) -> Gaussian:
@@ -158,20 +158,20 @@ def sum_of_effects(effects: Gaussian, units: Units) -> tuple[FloatArray, FloatAr
     return mean, cov[one, :, one, :] + cov[other, :, other, :] + cross + cross.transpose(0, 2, 1)
 
 
-def refined_sites(
-    units: Units, sites: Sites, effects: Gaussian, within: FloatArray, weight: FloatArray
-) -> Sites:
+def refined_pseudo(
+    units: Units, pseudo: PseudoObservations, effects: Gaussian, within: FloatArray, weight: FloatArray
+) -> PseudoObservations:
     """One sweep of expectation propagation: match each interval's moments, all else as it stands."""
     mean_sum, cov_sum = sum_of_effects(effects, units)
-    shrink = _shrink(sites, within, weight)
+    shrink = _shrink(pseudo, within, weight)
     own = np.einsum("uij,jk->uik", shrink, within) / weight[:, None, None]
-    mean = np.einsum("uij,uj->ui", shrink, mean_sum) + np.einsum("uij,uj->ui", own, sites.pull)
+    mean = np.einsum("uij,uj->ui", shrink, mean_sum) + np.einsum("uij,uj->ui", own, pseudo.pull)
     variance = np.einsum("uii->ui", own + np.einsum("uij,ujk,ulk->uil", shrink, cov_sum, shrink))
     seen = units.seen > 0
-    cavity_precision = 1 / variance - sites.precision
+    cavity_precision = 1 / variance - pseudo.precision
     usable = seen & (cavity_precision > 1e-9 / variance)
     cavity_precision = np.where(usable, cavity_precision, 1.0)
-    cavity_mean = np.where(usable, (mean / variance - sites.pull) / cavity_precision, 0.0)
+    cavity_mean = np.where(usable, (mean / variance - pseudo.pull) / cavity_precision, 0.0)
     tilted_mean, tilted_variance = interval_moments(
         np.where(usable, units.lower, -1.0),
         np.where(usable, units.upper, 1.0),
@@ -180,17 +180,19 @@ def refined_sites(
     )
     precision = np.maximum(1 / tilted_variance - cavity_precision, 1e-12)
     pull = tilted_mean / tilted_variance - cavity_mean * cavity_precision
-    return Sites(np.where(usable, precision, sites.precision), np.where(usable, pull, sites.pull))
+    return PseudoObservations(
+        np.where(usable, precision, pseudo.precision), np.where(usable, pull, pseudo.pull)
+    )
 
 
 def own_deviation(
-    sites: Sites, effects: Gaussian, units: Units, within: FloatArray, weight: FloatArray
+    pseudo: PseudoObservations, effects: Gaussian, units: Units, within: FloatArray, weight: FloatArray
 ) -> FloatArray:
     """Second moment of the blocks' own deviations e; shape (unit, stage, stage)."""
     mean_sum, cov_sum = sum_of_effects(effects, units)
-    own = np.einsum("uij,jk->uik", _shrink(sites, within, weight), within) / weight[:, None, None]
-    mean = np.einsum("uij,uj->ui", own, sites.pull - sites.precision * mean_sum)
-    gain = own * sites.precision[:, None, :]
+    own = np.einsum("uij,jk->uik", _shrink(pseudo, within, weight), within) / weight[:, None, None]
+    mean = np.einsum("uij,uj->ui", own, pseudo.pull - pseudo.precision * mean_sum)
+    gain = own * pseudo.precision[:, None, :]
     spread = own + np.einsum("uij,ujk,ulk->uil", gain, cov_sum, gain)
     return cast(FloatArray, spread + mean[:, :, None] * mean[:, None, :])
 
@@ -214,8 +216,8 @@ def with_prior(moments: FloatArray, count: float, prior: FloatArray) -> FloatArr
     return 0.5 * (variance + variance.T)
 
 
-def _shrink(sites: Sites, within: FloatArray, weight: FloatArray) -> FloatArray:
+def _shrink(pseudo: PseudoObservations, within: FloatArray, weight: FloatArray) -> FloatArray:
     """(1 + Sigma Lambda)^-1, shape (unit, stage, stage)."""
     stages = within.shape[0]
-    scaled = within[None, :, :] * sites.precision[:, None, :] / weight[:, None, None]
+    scaled = within[None, :, :] * pseudo.precision[:, None, :] / weight[:, None, None]
     return cast(FloatArray, np.linalg.inv(np.eye(stages) + scaled))

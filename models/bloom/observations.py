@@ -35,7 +35,7 @@ class SetAside:
     why: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class HeatIntervals:
     """Heat between which each block reached each stage in each season.
 
@@ -67,16 +67,13 @@ class HeatIntervals:
 
     def select(self, units: NDArray[np.bool_]) -> HeatIntervals:
         """The rows of some units, under the same labels."""
-        return HeatIntervals(
-            self.stages,
-            self.cultivars,
-            self.seasons,
-            tuple(name for name, kept in zip(self.units, units, strict=True) if kept),
-            self.cultivar_of[units],
-            self.season_of[units],
-            self.lower[units],
-            self.upper[units],
-            self.heat_a_day,
+        return replace(
+            self,
+            units=tuple(name for name, kept in zip(self.units, units, strict=True) if kept),
+            cultivar_of=self.cultivar_of[units],
+            season_of=self.season_of[units],
+            lower=self.lower[units],
+            upper=self.upper[units],
         )
 
     def relabelled(self) -> HeatIntervals:
@@ -261,13 +258,13 @@ def _tabulated(
         for column, stage in enumerate(stages):
             lower[place, column], upper[place, column] = bounds[row].get(stage, (np.nan, np.nan))
     return HeatIntervals(
-        tuple(stages),
-        cultivars,
-        seasons,
-        tuple(unit for _, _, unit, _ in rows),
-        np.array([cultivars.index(cultivar) for _, _, _, cultivar in rows], dtype=np.int64),
-        np.array([seasons.index((site, season)) for site, season, _, _ in rows], dtype=np.int64),
-        lower,
-        upper,
-        heat_a_day,
+        stages=tuple(stages),
+        cultivars=cultivars,
+        seasons=seasons,
+        units=tuple(unit for _, _, unit, _ in rows),
+        cultivar_of=np.array([cultivars.index(cultivar) for _, _, _, cultivar in rows], dtype=np.int64),
+        season_of=np.array([seasons.index((site, season)) for site, season, _, _ in rows], dtype=np.int64),
+        lower=lower,
+        upper=upper,
+        heat_a_day=heat_a_day,
     )

@@ -32,7 +32,7 @@ UNCHECKED_COUNT = 4.0
 LEAST_CALIBRATION = 0.5
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Fit:
     """Thresholds of a grower's cultivars, how sure they are, and how they were made.
 
@@ -239,19 +239,19 @@ def _as_fit(
     evidence = _season_evidence(intervals, found)
     pooled_share = np.clip(variance / np.diag(found.spread.between_cultivars), 0.0, 1.0)
     return Fit(
-        rule,
-        gap_rule,
-        intervals.stages,
-        intervals.cultivars,
-        thresholds,
-        pooled_share,
-        _seasons_seen(intervals),
-        found.spread,
-        evidence,
-        _calibration(intervals, found, evidence),
-        set_aside,
-        intervals.heat_a_day,
-        found.converged,
+        rule=rule,
+        gap_rule=gap_rule,
+        stages=intervals.stages,
+        cultivars=intervals.cultivars,
+        thresholds=thresholds,
+        pooled_share=pooled_share,
+        seasons_seen=_seasons_seen(intervals),
+        spread=found.spread,
+        season_evidence=evidence,
+        calibration=_calibration(intervals, found, evidence),
+        set_aside=set_aside,
+        heat_a_day=intervals.heat_a_day,
+        converged=found.converged,
     )
 
 

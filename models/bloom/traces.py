@@ -21,7 +21,7 @@ from models.units import FloatArray
 CLIMATE_YEARS = 15.0
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Traces:
     """Heat of one season along every trace.
 
@@ -119,14 +119,14 @@ def season_traces(
             extremes[gap] = _day_means(extremes)[np.nonzero(gap)[1]]
     heat = daily_degree_days(tmin_c, tmax_c, rule)
     return Traces(
-        window,
-        tuple(label for label, kept in zip(seasons, enough, strict=True) if kept),
-        tmin_c,
-        np.cumsum(heat, axis=1),
-        first_unknown,
-        through,
-        outlook_through,
-        filled,
+        window=window,
+        seasons=tuple(label for label, kept in zip(seasons, enough, strict=True) if kept),
+        tmin_c=tmin_c,
+        accumulated=np.cumsum(heat, axis=1),
+        known_days=first_unknown,
+        temperatures_through=through,
+        outlook_through=outlook_through,
+        filled=filled,
     )
 
 

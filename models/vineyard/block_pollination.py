@@ -17,7 +17,7 @@ from models.vineyard.season_days import SeasonDays, median_day, quantile_day
 
 
 @dataclass(frozen=True)
-class Spread:
+class MedianInterval:
     """Median and interval over the draws."""
 
     median: float
@@ -33,7 +33,7 @@ class SourceCover:
     ----------
     distance_m : float or None
         None where a list of neighbours decided. [m]
-    overlap_days : Spread
+    overlap_days : MedianInterval
         Days on which the block is receptive and the source's anthers are open. [day]
     synchrony : float
         Those days over all on which the block is receptive (Augspurger's index of the pair), median.
@@ -47,7 +47,7 @@ class SourceCover:
     block: str
     cultivar: str
     distance_m: float | None
-    overlap_days: Spread
+    overlap_days: MedianInterval
     synchrony: float
     share_of_bloom_covered: float
     share_lost_without_it: float
@@ -67,7 +67,7 @@ class Uncovered:
     chance: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BlockPollination:
     """Pollen cover of one pistillate block.
 
@@ -79,8 +79,8 @@ class BlockPollination:
     block: str
     cultivar: str
     sources: tuple[SourceCover, ...]
-    share_of_bloom_covered: Spread | None
-    uncovered_days: Spread | None
+    share_of_bloom_covered: MedianInterval | None
+    uncovered_days: MedianInterval | None
     uncovered: tuple[Uncovered, ...]
     warnings: tuple[PollenWarning, ...]
 
@@ -91,7 +91,7 @@ def source_cover(block: Block, source: Block, found: Cover, index: int, interval
         block=source.key,
         cultivar=source.cultivar,
         distance_m=None if neighbours_given(block, source) else distance_m(block, source),
-        overlap_days=day_spread(found.overlap_days[index].astype(np.float64), interval),
+        overlap_days=day_interval(found.overlap_days[index].astype(np.float64), interval),
         synchrony=float(np.median(found.synchrony[index])),
         share_of_bloom_covered=float(np.median(found.covered_by[index])),
         share_lost_without_it=float(np.median(found.lost_without[index])),
@@ -100,15 +100,15 @@ def source_cover(block: Block, source: Block, found: Cover, index: int, interval
     )
 
 
-def share_spread(share: FloatArray, interval: float) -> Spread:
+def share_interval(share: FloatArray, interval: float) -> MedianInterval:
     """Median and interval of a share, shape (draw,)."""
     median, low, high = np.quantile(share, [0.5, (1 - interval) / 2, (1 + interval) / 2])
-    return Spread(float(median), float(low), float(high))
+    return MedianInterval(float(median), float(low), float(high))
 
 
-def day_spread(days: FloatArray, interval: float) -> Spread:
+def day_interval(days: FloatArray, interval: float) -> MedianInterval:
     """Median and interval of a number of days, shape (draw,). [day]"""
-    return Spread(
+    return MedianInterval(
         median_day(days), quantile_day(days, (1 - interval) / 2), quantile_day(days, (1 + interval) / 2)
     )
 

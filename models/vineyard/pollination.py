@@ -15,11 +15,11 @@ from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.block_pollination import (
     BlockPollination,
+    MedianInterval,
     SourceCover,
-    Spread,
     Uncovered,
-    day_spread,
-    share_spread,
+    day_interval,
+    share_interval,
     source_cover,
     uncovered_runs,
 )
@@ -50,9 +50,9 @@ from models.vineyard.wording import block_name, from_to
 
 __all__ = [
     "BlockPollination",
+    "MedianInterval",
     "PollenWarning",
     "SourceCover",
-    "Spread",
     "Uncovered",
     "WarningCode",
     "WarningLevel",
@@ -144,7 +144,15 @@ def _block_pollination(
     bloom, complete = _complete_draws(blooms.get(block.key))
     warnings = _standing_warnings(planting, block, makers, viable, known, bloom, complete, season)
     if not bloom.size or (viable and not known):
-        return BlockPollination(block.key, block.cultivar, (), None, None, (), worst_first(warnings))
+        return BlockPollination(
+            block=block.key,
+            cultivar=block.cultivar,
+            sources=(),
+            share_of_bloom_covered=None,
+            uncovered_days=None,
+            uncovered=(),
+            warnings=worst_first(warnings),
+        )
 
     receptive = flower_days.receptive_of(cultivar_of(planting, block))
     sheds = [flower_days.pollen_of(cultivar_of(planting, other)) for other in known]
@@ -174,13 +182,13 @@ def _block_pollination(
             warnings.extend(_main_source_warning(timing, found))
     sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(known))
     return BlockPollination(
-        block.key,
-        block.cultivar,
-        tuple(sorted(sources, key=lambda source: -source.share_of_bloom_covered)),
-        share_spread(found.covered, interval),
-        day_spread(found.uncovered_days.astype(np.float64), interval),
-        tuple(uncovered_runs(found, season)),
-        worst_first(warnings),
+        block=block.key,
+        cultivar=block.cultivar,
+        sources=tuple(sorted(sources, key=lambda source: -source.share_of_bloom_covered)),
+        share_of_bloom_covered=share_interval(found.covered, interval),
+        uncovered_days=day_interval(found.uncovered_days.astype(np.float64), interval),
+        uncovered=tuple(uncovered_runs(found, season)),
+        warnings=worst_first(warnings),
     )
 
 

@@ -38,7 +38,7 @@ EVERY_DAY = range(7)
 TOLD_FOR = dt.timedelta(days=14)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PlannedTask:
     """A task on a trip; ``chance`` is that of the trip's day being the right time for it."""
 
@@ -59,7 +59,7 @@ class Trip:
     tasks: tuple[PlannedTask, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MissedTask:
     """A task that the plan does not meet, and why.
 
@@ -161,7 +161,15 @@ def _trip_days(allowed: Sequence[dict[dt.date, float]], max_trips: int | None) -
 
 
 def _planned(task: Task, chance: float) -> PlannedTask:
-    return PlannedTask(task.block, task.cultivar, task.task, task.look_for, task.why, task.window, chance)
+    return PlannedTask(
+        block=task.block,
+        cultivar=task.cultivar,
+        task=task.task,
+        look_for=task.look_for,
+        why=task.why,
+        window=task.window,
+        chance=chance,
+    )
 
 
 def _missed(
@@ -174,17 +182,25 @@ def _missed(
         reason = f"Too late this season: its days are over ({span})."
     elif possible:
         trips = "1 trip leaves" if max_trips == 1 else f"{max_trips} trips leave"
-        reason = f"{trips} no day for it; its best day is {_told(best, left[best])}."
+        reason = f"{trips} no day for it; its best day is {_day_and_chance(best, left[best])}."
     else:
         names = " or ".join(WEEKDAY_NAMES[weekday] for weekday in sorted(set(weekdays)))
         reason = (
             f"The days left for it ({from_to(min(left), max(left))}) hold no {names}; its best day is "
-            f"{_told(best, left[best])}."
+            f"{_day_and_chance(best, left[best])}."
         )
-    return MissedTask(task.block, task.cultivar, task.task, task.look_for, task.window, reason, best)
+    return MissedTask(
+        block=task.block,
+        cultivar=task.cultivar,
+        task=task.task,
+        look_for=task.look_for,
+        window=task.window,
+        reason=reason,
+        best_day=best,
+    )
 
 
-def _told(day: dt.date, chance: float) -> str:
+def _day_and_chance(day: dt.date, chance: float) -> str:
     return (
         f"{WEEKDAY_NAMES[day.weekday()]} {in_words(day)} ({percent(chance)} chance that it is the right time)"
     )

@@ -46,7 +46,7 @@ class Window:
     last_day: dt.date
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Task:
     """One look at one block.
 
@@ -138,7 +138,17 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
             chance_on = good_days(first, last, season, chance=chance)
             if chance_on:
                 window = Window(min(chance_on), max(chance_on))
-                tasks.append(Task(block.key, block.cultivar, kind, look_for, why, window, chance_on))
+                tasks.append(
+                    Task(
+                        block=block.key,
+                        cultivar=block.cultivar,
+                        task=kind,
+                        look_for=look_for,
+                        why=why,
+                        window=window,
+                        chance_on=chance_on,
+                    )
+                )
     return tuple(tasks)
 
 

@@ -72,7 +72,7 @@ def ends_early(timing: Timing, cover: Cover) -> PollenWarning | None:
     level = level_of(chance)
     if level is None:
         return None
-    told = _told(happens, level)
+    told = _counted_draws(happens, level)
     last_open, end = timing.last_open[:, told], timing.bloom[told, 2]
     last = last_open.argmax(axis=0)
     finish = np.take_along_axis(timing.source_end[:, told], last[np.newaxis], axis=0)[0]
@@ -99,7 +99,7 @@ def starts_late(timing: Timing, cover: Cover) -> PollenWarning | None:
     level = level_of(chance)
     if level is None:
         return None
-    told = _told(happens, level)
+    told = _counted_draws(happens, level)
     first_open, start = timing.first_open[:, told], timing.bloom[told, 0]
     opens_on = first_open.min(axis=0)
     opening, first_bare = median_day(opens_on), median_day(start)
@@ -144,13 +144,13 @@ def gap_between(timing: Timing, cover: Cover) -> PollenWarning | None:
         chance,
         f"{sentence(timing.name)} {_expected(level)} be without pollen in the middle of its bloom, after "
         "one source ends and before the next begins",
-        f"{_loss(timing.key, cover.between[_told(happens, level)])} ({percent(chance)} chance of such a "
+        f"{_loss(timing.key, cover.between[_counted_draws(happens, level)])} ({percent(chance)} chance of such a "
         f"gap). {_bouquets(timing, days)}.",
         days,
     )
 
 
-def _told(happens: BoolArray, level: WarningLevel) -> BoolArray:
+def _counted_draws(happens: BoolArray, level: WarningLevel) -> BoolArray:
     """The draws by whose medians a warning is told."""
     return np.ones_like(happens) if level == "act" else happens
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Form, HTTPException, Request, UploadFile
+from fastapi import APIRouter, Depends, Form, HTTPException, Request
+from starlette.datastructures import UploadFile
 
 from service import clock
 from service.api.report_schemas import ReportAnswer, ReportForm
@@ -36,29 +38,7 @@ def post_bloom_report(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -
 
     The files are those of the single routes. Every fault is told with its file and line.
     """
-    files = ReportFiles(
-        temperatures=_content(form.temperatures) or b"",
-        planting=_content(form.planting) or b"",
-        bloom_log=_content(form.bloom_log),
-        visits=_content(form.visits),
-        outlook=_content(form.outlook),
-    )
-    options = ReportOptions(
-        as_of=clock.today() if form.as_of is None else form.as_of,
-        unit=form.unit,
-        latitude=form.latitude,
-        reach_m=form.reach_m,
-        interval=form.interval,
-        date_format=form.date_format,
-        on_bad_rows=form.on_bad_rows,
-        search=form.search,
-        row_spacing_m=form.row_spacing_m,
-        vine_spacing_m=form.vine_spacing_m,
-        receptive_days=form.receptive_days,
-        pollen_days=form.pollen_days,
-    )
+    files = ReportFiles(**{name: file.file.read() for name, file in form if isinstance(file, UploadFile)})
+    told = dict(form) | {"as_of": clock.today() if form.as_of is None else form.as_of}
+    options = ReportOptions(**{field.name: told[field.name] for field in fields(ReportOptions)})
     return ReportAnswer.of(bloom_report(files, options), form.units)
-
-
-def _content(file: UploadFile | None) -> bytes | None:
-    return None if file is None else file.file.read()

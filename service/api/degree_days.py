@@ -81,7 +81,7 @@ def get_degree_days(
             gaps=gaps,
             temperature_unit="degF" if units == "us" else "degC",
         ),
-        gaps=[GapAnswer(first=gap.first, last=gap.last, days=gap.days) for gap in compared.gaps],
+        gaps=[GapAnswer.showing(gap) for gap in compared.gaps],
         past_seasons=sorted(compared.past),
         set_aside=[SeasonSetAside(season=past, why=why) for past, why in sorted(compared.set_aside.items())],
         days=_days(compared, units),

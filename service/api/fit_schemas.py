@@ -17,11 +17,11 @@ from models.units import (
     fahrenheit_days_from_celsius_days,
     fahrenheit_from_celsius,
 )
-from service.api.schemas import Body
+from service.api.schemas import Body, FourDigits
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.usecases.documents import Slug
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
-from service.web.keys import Slug
 from service.web.units import Units
 
 HeatUnit = Literal["degC_day", "degF_day"]
@@ -81,14 +81,8 @@ class HeatBody(Body):
                 "base_f": round(fahrenheit_from_celsius(rule.base_c), 6),
                 "upper_f": None if upper is None else round(fahrenheit_from_celsius(upper), 6),
             }
-        return cls.model_validate(
-            {
-                "method": rule.method,
-                **bases,
-                "cutoff": rule.cutoff,
-                "accumulate_from": rule.accumulate_from,
-            }
-        )
+        kept = ("method", "cutoff", "accumulate_from")
+        return cls.model_validate(bases | {name: getattr(rule, name) for name in kept})
 
 
 def _celsius(celsius: float | None, fahrenheit: float | None) -> float | None:
@@ -176,9 +170,9 @@ class CandidateAnswer(Body):
     """One way to count heat that was tried, and its mean log score for seasons left out."""
 
     heat: HeatBody
-    score: float
-    behind: float = Field(description="How far behind the best.")
-    standard_error: float = Field(description="Of that, over seasons.")
+    score: FourDigits
+    behind: FourDigits = Field(description="How far behind the best.")
+    standard_error: FourDigits = Field(description="Of that, over seasons.")
 
 
 class SearchAnswer(Body):
@@ -213,34 +207,19 @@ class FitAnswer(Body):
     def of(cls, saved: SavedFit, units: Units) -> Self:
         """A fit for the client."""
         fit, search = saved.fit, saved.search
-        return cls(
-            id=saved.id,
-            imported=saved.imported,
-            vineyards=list(saved.vineyards),
+        return cls.showing(
+            saved,
+            fit,
             heat_unit=heat_unit(units),
             heat=HeatBody.of(fit.rule, units),
-            gap_rule=fit.gap_rule,
-            stages=list(fit.stages),
-            seasons=list(fit.seasons),
-            exclude_seasons=list(saved.exclude_seasons),
-            running_seasons=list(saved.running_seasons),
             spread=_spread(fit, units),
             cultivars=[_thresholds(fit, place, units) for place in range(len(fit.cultivars))],
-            set_aside=[
-                SetAsideAnswer(season=slip.season, block=slip.block, stage=slip.stage, why=slip.why)
-                for slip in fit.set_aside
-            ],
             search=None
             if search is None
             else SearchAnswer(
                 why=search.why,
                 candidates=[
-                    CandidateAnswer(
-                        heat=HeatBody.of(candidate.rule, units),
-                        score=round(candidate.score, 4),
-                        behind=round(candidate.behind, 4),
-                        standard_error=round(candidate.standard_error, 4),
-                    )
+                    CandidateAnswer.showing(candidate, heat=HeatBody.of(candidate.rule, units))
                     for candidate in search.candidates
                 ],
             ),

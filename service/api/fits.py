@@ -46,16 +46,7 @@ def list_fits(records: Reading) -> FitList:
     entries = []
     for summary in records.fits.all():
         saved = get_fit(records, summary.id)
-        entries.append(
-            FitEntry(
-                id=summary.id,
-                created_at=summary.created_at,
-                imported=saved.imported,
-                stages=list(saved.fit.stages),
-                seasons=list(saved.fit.seasons),
-                cultivars=list(saved.fit.cultivars),
-            )
-        )
+        entries.append(FitEntry.showing(summary, saved, saved.fit))
     return FitList(fits=entries)
 
 

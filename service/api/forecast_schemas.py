@@ -15,13 +15,12 @@ from models.vineyard.pollination import (
     BlockPollination,
     PollenWarning,
     SourceCover,
-    Spread,
     WarningCode,
     WarningLevel,
 )
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
-from service.api.schemas import Body
-from service.usecases.forecasts import Basis, VineyardForecast
+from service.api.schemas import Body, OneDigit, ThreeDigits, WholeDays
+from service.usecases.forecasts import AnswerBasis, VineyardForecast
 from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 from service.web.units import Units
@@ -34,7 +33,7 @@ class StageAnswer(Body):
     median: dt.date | None
     low: dt.date | None
     high: dt.date | None
-    chance: float = Field(description="That it comes this season.")
+    chance: ThreeDigits = Field(description="That it comes this season.")
     threshold: float = Field(description="The heat that the cultivar needs.")
 
 
@@ -52,24 +51,19 @@ class FrostAnswer(Body):
     is not, so that the chance counts from ``as_of``.
     """
 
-    chance: float | None = Field(description="Of one or more nights from budbreak until bloom end.")
-    chance_in_bloom: float | None = Field(description="The same from bloom start.")
+    chance: ThreeDigits | None = Field(description="Of one or more nights from budbreak until bloom end.")
+    chance_in_bloom: ThreeDigits | None = Field(description="The same from bloom start.")
     from_budbreak: bool
     nights: list[FrostNightAnswer]
 
     @classmethod
     def of(cls, found: BlockFrost, units: Units) -> Self:
         """Rounded for the client."""
-        in_bloom = found.chance_in_bloom
-        return cls(
-            chance=None if found.chance is None else round(found.chance, 3),
-            chance_in_bloom=None if in_bloom is None else round(in_bloom, 3),
-            from_budbreak=found.from_budbreak,
-            nights=[
-                FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
-                for night in found.frost_nights
-            ],
-        )
+        nights = [
+            FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
+            for night in found.frost_nights
+        ]
+        return cls.showing(found, nights=nights)
 
 
 class BlockForecastAnswer(Body):
@@ -78,7 +72,7 @@ class BlockForecastAnswer(Body):
     block: str
     cultivar: str
     flower_type: FlowerType
-    basis: Basis
+    basis: AnswerBasis
     why: str | None
     caution: str | None
     stages: dict[str, StageAnswer]
@@ -110,38 +104,26 @@ class ForecastAnswer(Body):
     def of(cls, foreseen: VineyardForecast, frost: VineyardFrost, units: Units) -> Self:
         """A forecast for the client."""
         found, planting = foreseen.forecast, foreseen.vineyard.planting
-        return cls(
+        return cls.showing(
+            found,
+            found.traces,
+            foreseen,
             vineyard=foreseen.vineyard.key,
-            season=found.season,
-            as_of=found.as_of,
             fit=foreseen.fit.id,
-            interval=found.interval,
-            temperatures_through=found.traces.temperatures_through,
-            outlook_issued_on=foreseen.outlook_issued_on,
-            outlook_through=found.traces.outlook_through,
-            trace_seasons=list(found.traces.seasons),
+            trace_seasons=found.traces.seasons,
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
             frost_limit=_temperature(frost.limit_c, units),
             temperature_unit="degF" if units == "us" else "degC",
             cautions=[*foreseen.cautions, *frost.cautions],
             blocks=[
-                BlockForecastAnswer(
-                    block=block.block,
-                    cultivar=block.cultivar,
+                BlockForecastAnswer.showing(
+                    block,
                     flower_type=planting.cultivars[block.cultivar].flower_type,
                     basis=foreseen.basis(block),
                     why=block.why_none,
-                    caution=block.caution,
                     stages={
-                        key: StageAnswer(
-                            status=stage.status,
-                            median=stage.median,
-                            low=stage.low,
-                            high=stage.high,
-                            chance=round(stage.chance, 3),
-                            threshold=told_heat(stage.threshold, units),
-                        )
+                        key: StageAnswer.showing(stage, threshold=told_heat(stage.threshold, units))
                         for key, stage in block.stages.items()
                     },
                     frost=FrostAnswer.of(frost.blocks[block.block], units),
@@ -158,27 +140,17 @@ def _temperature(temperature_c: float, units: Units) -> float:
 class OverlapDays(Body):
     """Median and interval of a number of days."""
 
-    median: int
-    low: int
-    high: int
-
-    @classmethod
-    def of(cls, days: Spread) -> Self:
-        """Whole days for the client."""
-        return cls(median=round(days.median), low=round(days.low), high=round(days.high))
+    median: WholeDays
+    low: WholeDays
+    high: WholeDays
 
 
-class ShareSpread(Body):
+class ShareInterval(Body):
     """Median and interval of a share."""
 
-    median: float
-    low: float
-    high: float
-
-    @classmethod
-    def of(cls, spread: Spread) -> Self:
-        """Rounded for the client."""
-        return cls(median=round(spread.median, 3), low=round(spread.low, 3), high=round(spread.high, 3))
+    median: ThreeDigits
+    low: ThreeDigits
+    high: ThreeDigits
 
 
 class SourceAnswer(Body):
@@ -186,39 +158,28 @@ class SourceAnswer(Body):
 
     block: str
     cultivar: str
-    distance_m: float | None
-    distance_ft: float | None
+    distance_m: OneDigit | None
+    distance_ft: OneDigit | None
     overlap_days: OverlapDays
-    synchrony: float
-    share_of_bloom_covered: float
-    share_lost_without_it: float
-    chance_ends_first: float
-    chance_starts_late: float
+    synchrony: ThreeDigits
+    share_of_bloom_covered: ThreeDigits
+    share_lost_without_it: ThreeDigits
+    chance_ends_first: ThreeDigits
+    chance_starts_late: ThreeDigits
 
     @classmethod
     def of(cls, source: SourceCover) -> Self:
-        """Rounded for the client."""
+        """With the distance in feet too."""
         distance = source.distance_m
-        return cls(
-            block=source.block,
-            cultivar=source.cultivar,
-            distance_m=None if distance is None else round(distance, 1),
-            distance_ft=None if distance is None else round(feet_from_metres(distance), 1),
-            overlap_days=OverlapDays.of(source.overlap_days),
-            synchrony=round(source.synchrony, 3),
-            share_of_bloom_covered=round(source.share_of_bloom_covered, 3),
-            share_lost_without_it=round(source.share_lost_without_it, 3),
-            chance_ends_first=round(source.chance_ends_first, 3),
-            chance_starts_late=round(source.chance_starts_late, 3),
-        )
+        return cls.showing(source, distance_ft=None if distance is None else feet_from_metres(distance))
 
 
 class UncoveredAnswer(Body):
     """Days, both ends included, on which receptive flowers are likely to get no pollen."""
 
-    first: dt.date = Field(serialization_alias="from")
-    last: dt.date = Field(serialization_alias="to")
-    chance: float
+    first: dt.date = Field(validation_alias="first_day", serialization_alias="from")
+    last: dt.date = Field(validation_alias="last_day", serialization_alias="to")
+    chance: ThreeDigits
 
 
 class WarningAnswer(Body):
@@ -231,7 +192,7 @@ class WarningAnswer(Body):
 
     code: WarningCode
     level: WarningLevel
-    chance: float
+    chance: ThreeDigits
     message: str
     first: dt.date | None = Field(
         serialization_alias="from", description="First day that it is about; null where no bloom is known."
@@ -240,16 +201,9 @@ class WarningAnswer(Body):
 
     @classmethod
     def of(cls, warning: PollenWarning) -> Self:
-        """Rounded for the client."""
+        """Its days as two."""
         first, last = warning.days or (None, None)
-        return cls(
-            code=warning.code,
-            level=warning.level,
-            chance=round(warning.chance, 3),
-            message=warning.message,
-            first=first,
-            last=last,
-        )
+        return cls.showing(warning, first=first, last=last)
 
 
 class PistillateBlock(Body):
@@ -259,7 +213,7 @@ class PistillateBlock(Body):
     cultivar: str
     cultivar_name: str
     sources: list[SourceAnswer] = Field(description="Viable and in reach, the best first.")
-    share_of_bloom_covered: ShareSpread | None
+    share_of_bloom_covered: ShareInterval | None
     uncovered_days: OverlapDays | None = Field(
         description="Days on which it is receptive and no source in reach has open anthers."
     )
@@ -269,18 +223,10 @@ class PistillateBlock(Body):
     @classmethod
     def of(cls, found: BlockPollination, cultivar_name: str) -> Self:
         """One block for the client."""
-        share, days = found.share_of_bloom_covered, found.uncovered_days
-        return cls(
-            block=found.block,
-            cultivar=found.cultivar,
+        return cls.showing(
+            found,
             cultivar_name=cultivar_name,
             sources=[SourceAnswer.of(source) for source in found.sources],
-            share_of_bloom_covered=None if share is None else ShareSpread.of(share),
-            uncovered_days=None if days is None else OverlapDays.of(days),
-            uncovered=[
-                UncoveredAnswer(first=run.first_day, last=run.last_day, chance=round(run.chance, 3))
-                for run in found.uncovered
-            ],
             warnings=[WarningAnswer.of(warning) for warning in found.warnings],
         )
 
@@ -294,7 +240,7 @@ class PollinationAnswer(Body):
     fit: str
     interval: float
     reach_m: float
-    reach_ft: float
+    reach_ft: OneDigit
     receptive_days: int
     pollen_days: int
     cautions: list[str]
@@ -304,17 +250,12 @@ class PollinationAnswer(Body):
     def of(cls, foreseen: VineyardForecast, found: VineyardPollination) -> Self:
         """Pollen cover for the client."""
         cultivars = foreseen.vineyard.planting.cultivars
-        return cls(
+        return cls.showing(
+            found,
+            foreseen.forecast,
             vineyard=foreseen.vineyard.key,
-            season=foreseen.forecast.season,
-            as_of=foreseen.forecast.as_of,
             fit=foreseen.fit.id,
-            interval=foreseen.forecast.interval,
-            reach_m=found.reach_m,
-            reach_ft=round(feet_from_metres(found.reach_m), 1),
-            receptive_days=found.receptive_days,
-            pollen_days=found.pollen_days,
-            cautions=list(found.cautions),
+            reach_ft=feet_from_metres(found.reach_m),
             pistillate_blocks=[
                 PistillateBlock.of(block, cultivars[block.cultivar].name) for block in found.blocks
             ],

@@ -14,14 +14,14 @@ from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, L
 from service.usecases.hindcast_jobs import AskedHindcast
 from service.web.units import Units
 
-Lead = Annotated[int, Field(ge=0, le=LONGEST_LEAD)]
+LeadDays = Annotated[int, Field(ge=0, le=LONGEST_LEAD)]
 
 
 class HindcastBody(Body):
     """What to score. Everything may be left out."""
 
     interval: float = Field(default=0.8, gt=0, lt=1, description="Whose coverage is scored.")
-    leads: list[Lead] = Field(
+    leads: list[LeadDays] = Field(
         default=list(LEADS),
         max_length=MOST_LEADS,
         description="Days before a stage's mean date on which forecasts are made.",
@@ -36,7 +36,7 @@ class HindcastBody(Body):
         return AskedHindcast(interval=self.interval, leads=tuple(self.leads), search=self.search)
 
 
-class SeasonHeat(Body):
+class SeasonRuleAnswer(Body):
     """The heat rule with which a season was forecast."""
 
     season: int
@@ -53,7 +53,7 @@ class HindcastAnswer(Body):
     leads: list[LeadText]
     searched: bool = Field(description="Whether the heat rule was chosen for each season from the others.")
     scores: list[LeadScore]
-    rules: list[SeasonHeat]
+    rules: list[SeasonRuleAnswer]
     rows: list[HindcastRow]
     not_scored: list[str] = Field(description="Dates and seasons that could not be scored, and why.")
     seconds: float = Field(description="How long it took.")
@@ -62,7 +62,7 @@ class HindcastAnswer(Body):
     def of(cls, fit: str, document: HindcastDocument, units: Units) -> Self:
         """For the client, from the kept report."""
         rules = [
-            SeasonHeat(season=chosen.season, heat=HeatBody.of(chosen.heat, units))
+            SeasonRuleAnswer(season=chosen.season, heat=HeatBody.of(chosen.heat, units))
             for chosen in document.rules
         ]
         return cls(**{**dict(document), "fit": fit, "rules": rules})

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Path
 from pydantic import Field
 
 from service.api.responses import problems
-from service.api.schemas import Body
+from service.api.schemas import Body, ThreeDigits
 from service.store.records import Job, JobState
 from service.web.records import Reading
 
@@ -31,7 +31,7 @@ class JobAnswer(Body):
     kind: str
     fit: str | None = Field(description="The fit that it works on.")
     state: JobState
-    progress: float = Field(ge=0, le=1)
+    progress: ThreeDigits = Field(ge=0, le=1)
     message: str = Field(description="What the job is at; once it has failed, why.")
     result: JobResult | None = Field(description="Null until the job is done.")
     created_at: dt.datetime
@@ -41,17 +41,7 @@ class JobAnswer(Body):
     def of(cls, job: Job) -> Self:
         """For the client."""
         result = None if job.state != "done" else JobResult(hindcast=f"/v1/fits/{job.subject}/hindcast")
-        return cls(
-            job=job.id,
-            kind=job.kind,
-            fit=job.subject,
-            state=job.state,
-            progress=round(job.progress, 3),
-            message=job.message,
-            result=result,
-            created_at=job.created_at,
-            updated_at=job.updated_at,
-        )
+        return cls.showing(job, job=job.id, fit=job.subject, result=result)
 
 
 @router.get("/{job}", summary="Show a job", responses=problems(404))

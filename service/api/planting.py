@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 
 from service.api.responses import UPLOAD, problems
-from service.api.schemas import BadRow, PlantingReceipt
+from service.api.schemas import PlantingReceipt
 from service.ingest.grid import spacing_of
 from service.usecases.plantings import read_planting_of, store_planting
 from service.web.keys import VineyardKey
@@ -46,14 +46,11 @@ def post_planting(
     spacing = spacing_of(row_spacing_m, vine_spacing_m)
     read = read_planting_of(records, vineyard, content, spacing=spacing, on_bad_rows=on_bad_rows)
     stored = store_planting(records, vineyard, read)
-    return PlantingReceipt(
+    return PlantingReceipt.showing(
+        read,
         vineyard=vineyard,
-        rows_read=read.rows_read,
-        blocks_stored=stored.blocks.stored,
-        blocks_replaced=stored.blocks.replaced,
-        blocks_unchanged=stored.blocks.unchanged,
-        cultivars_stored=list(stored.new_cultivars),
-        cultivars_replaced=list(stored.changed_cultivars),
-        bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
+        **{f"blocks_{name}": count for name, count in vars(stored.blocks).items()},
+        cultivars_stored=stored.new_cultivars,
+        cultivars_replaced=stored.changed_cultivars,
         warnings=[*read.warnings, *stored.changes],
     )

@@ -8,9 +8,8 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from models.vineyard.layout_rules import RowsAlong, Verdict
-from models.vineyard.planting_check import BlockCheck
 from service.api.responses import problems
-from service.api.schemas import Body
+from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import FitId
 from service.usecases.planting_check import CheckOptions, check_planting
 from service.web.keys import VineyardKey
@@ -27,7 +26,7 @@ class LayoutAnswer(Body):
     rule: str
     source: str
     verdict: Verdict
-    measured: float | None
+    measured: ThreeDigits | None
     said: str
 
 
@@ -35,8 +34,8 @@ class SeasonCoverAnswer(Body):
     """One past season: share of the bloom covered (median), and the chance that it was enough."""
 
     season: int
-    share_of_bloom_covered: float
-    chance: float
+    share_of_bloom_covered: ThreeDigits
+    chance: ThreeDigits
 
 
 class RemedyAnswer(Body):
@@ -44,7 +43,7 @@ class RemedyAnswer(Body):
 
     cultivar: str
     seasons_covered: int
-    mean_share_of_bloom_covered: float
+    mean_share_of_bloom_covered: ThreeDigits
     closes_gap: bool
     ask: str | None = Field(description="What must be known first: the fit knows it, but you do not list it.")
 
@@ -58,42 +57,10 @@ class BlockCheckAnswer(Body):
     sources: list[str] = Field(description="Blocks with viable pollen in reach.")
     seasons: list[SeasonCoverAnswer]
     seasons_covered: int
-    mean_share_of_bloom_covered: float | None
+    mean_share_of_bloom_covered: ThreeDigits | None
     exposed: bool
     why: str | None
     would_help: list[RemedyAnswer] = Field(description="The best first.")
-
-    @classmethod
-    def of(cls, block: BlockCheck) -> BlockCheckAnswer:
-        """One block for the client."""
-        return cls(
-            block=block.block,
-            cultivar=block.cultivar,
-            vines=block.vines,
-            sources=list(block.sources),
-            seasons=[
-                SeasonCoverAnswer(
-                    season=each.season,
-                    share_of_bloom_covered=round(each.share_of_bloom_covered, 3),
-                    chance=round(each.chance, 3),
-                )
-                for each in block.seasons
-            ],
-            seasons_covered=block.seasons_covered,
-            mean_share_of_bloom_covered=_rounded(block.mean_share_of_bloom_covered),
-            exposed=block.exposed,
-            why=block.why,
-            would_help=[
-                RemedyAnswer(
-                    cultivar=each.cultivar,
-                    seasons_covered=each.seasons_covered,
-                    mean_share_of_bloom_covered=round(each.mean_share_of_bloom_covered, 3),
-                    closes_gap=each.closes_gap,
-                    ask=each.ask,
-                )
-                for each in block.would_help
-            ],
-        )
 
 
 class PlantingCheckAnswer(Body):
@@ -103,8 +70,8 @@ class PlantingCheckAnswer(Body):
     fit: str | None
     pistillate_vines: int
     source_vines: int
-    share_in_reach: float | None
-    vines_per_source: float | None
+    share_in_reach: ThreeDigits | None
+    vines_per_source: ThreeDigits | None
     heaviest_load: int | None = Field(
         description="Pistillate vines that the busiest source vine must serve, the work shared as evenly as "
         "reach allows."
@@ -135,30 +102,6 @@ def get_planting_check(
     """
     options = CheckOptions(enough_share=enough_share, enough_seasons=enough_seasons, rows_along=rows_along)
     found = check_planting(records, vineyard, fit=fit, options=options)
-    check = found.check
-    return PlantingCheckAnswer(
-        vineyard=vineyard,
-        fit=None if found.fit is None else found.fit.id,
-        pistillate_vines=check.pistillate_vines,
-        source_vines=check.source_vines,
-        share_in_reach=_rounded(check.share_in_reach),
-        vines_per_source=_rounded(check.vines_per_source),
-        heaviest_load=check.heaviest_load,
-        layout=[
-            LayoutAnswer(
-                rule=each.rule,
-                source=each.source,
-                verdict=each.verdict,
-                measured=_rounded(each.measured),
-                said=each.said,
-            )
-            for each in check.layout
-        ],
-        seasons=list(check.seasons),
-        blocks=[BlockCheckAnswer.of(block) for block in check.blocks],
-        cautions=list(check.cautions),
+    return PlantingCheckAnswer.showing(
+        found.check, vineyard=vineyard, fit=None if found.fit is None else found.fit.id
     )
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 3)

@@ -11,13 +11,9 @@ from pydantic import Field
 from models.records import Planting
 from service.api.fit_schemas import FitAnswer
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
-from service.api.schemas import BadRow, Body, GapAnswer
-from service.ingest.bloom_log import ReadBloomLog
-from service.ingest.planting import ReadPlanting
+from service.api.schemas import BadRowAnswer, Body, GapAnswer
 from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
-from service.ingest.temperatures import ReadTemperatures
-from service.ingest.visits import ReadVisits
 from service.usecases.frost import look_for_frost
 from service.usecases.report import Report
 from service.web.units import Units
@@ -56,19 +52,8 @@ class FileReceipt(Body):
     """What one file held."""
 
     rows_read: int
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     warnings: list[str]
-
-    @classmethod
-    def of(cls, read: ReadPlanting | ReadBloomLog | ReadVisits | None) -> Self | None:
-        """What was read, for the client."""
-        if read is None:
-            return None
-        return cls(
-            rows_read=read.rows_read,
-            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
-            warnings=list(read.warnings),
-        )
 
 
 class WeatherReceipt(FileReceipt):
@@ -78,21 +63,6 @@ class WeatherReceipt(FileReceipt):
     first_date: dt.date
     last_date: dt.date
     gaps: list[GapAnswer]
-
-    @classmethod
-    def of_weather(cls, read: ReadTemperatures | None) -> Self | None:
-        """What was read, for the client."""
-        if read is None:
-            return None
-        return cls(
-            rows_read=read.rows_read,
-            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
-            warnings=list(read.warnings),
-            missing_values=read.missing_values,
-            first_date=read.first_date,
-            last_date=read.last_date,
-            gaps=[GapAnswer(first=gap.from_date, last=gap.to_date, days=gap.days) for gap in read.gaps],
-        )
 
 
 class UploadReceipts(Body):
@@ -117,17 +87,10 @@ class ReportAnswer(Body):
     @classmethod
     def of(cls, report: Report, units: Units) -> Self:
         """A report for the client."""
-        read = report.read
-        return cls(
-            cautions=list(report.cautions),
+        return cls.showing(
+            report,
             fit=FitAnswer.of(report.fit, units),
             forecast=ForecastAnswer.of(report.forecast, look_for_frost(report.forecast), units),
             pollination=PollinationAnswer.of(report.forecast, report.pollination),
-            uploads=UploadReceipts(
-                temperatures=WeatherReceipt.of_weather(read.temperatures),
-                planting=FileReceipt.of(read.planting),
-                bloom_log=FileReceipt.of(read.bloom_log),
-                visits=FileReceipt.of(read.visits),
-                outlook=WeatherReceipt.of_weather(read.outlook),
-            ),
+            uploads=report.read,
         )

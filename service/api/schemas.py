@@ -3,27 +3,51 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 
 from models.records import Cutoff, FlowerType, GapRule, HeatMethod
 from service.clock import check_timezone
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.usecases.documents import Slug
 from service.usecases.observations import StoredObservations
-from service.web.keys import Slug
 
 # NUL is the one character that a PostgreSQL text cannot hold.
 Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
 Name = Annotated[str, StringConstraints(pattern=r"^[^\x00]+$", min_length=1, strip_whitespace=True)]
 TimeZone = Annotated[str, AfterValidator(check_timezone)]
+WholeDays = Annotated[int, BeforeValidator(round)]
+OneDigit = Annotated[float, AfterValidator(partial(round, ndigits=1))]
+ThreeDigits = Annotated[float, AfterValidator(partial(round, ndigits=3))]
+FourDigits = Annotated[float, AfterValidator(partial(round, ndigits=4))]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
 class Body(BaseModel):
     """What every body has in common."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True, from_attributes=True)
+
+    @classmethod
+    def showing(cls, *sources: object, **more: object) -> Self:
+        """Each field from the first source that has it by name; ``more`` is what none has, or has otherwise."""
+        found = {
+            name: getattr(source, name)
+            for name in cls.model_fields.keys() - more.keys()
+            for source in reversed(sources)
+            if hasattr(source, name)
+        }
+        return cls.model_validate({**found, **more})
 
 
 class Located(Body):
@@ -71,7 +95,7 @@ class StationList(Body):
     stations: list[StationAnswer]
 
 
-class BadRow(Body):
+class BadRowAnswer(Body):
     """A row that could not be read."""
 
     line: int
@@ -96,7 +120,7 @@ class TemperatureReceipt(Body):
     rows_replaced: int = Field(description="Days that had another value, which is kept as history.")
     rows_unchanged: int
     missing_values: int = Field(description="Sentinels, blanks and impossible values; stored as missing.")
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     first_date: dt.date | None
     last_date: dt.date | None
     gaps: list[GapAnswer] = Field(
@@ -287,7 +311,7 @@ class PlantingReceipt(Body):
     blocks_unchanged: int
     cultivars_stored: list[Slug] = Field(description="New cultivars.")
     cultivars_replaced: list[Slug] = Field(description="Cultivars that were known, but otherwise.")
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     warnings: list[str]
 
 
@@ -316,21 +340,14 @@ class ObservationReceipt(Body):
     rows_stored: int
     rows_replaced: int = Field(description="Rows that stood with other values, which are kept as history.")
     rows_unchanged: int
-    bad_rows: list[BadRow]
+    bad_rows: list[BadRowAnswer]
     warnings: list[str]
 
     @classmethod
     def of(cls, vineyard: str, stored: StoredObservations) -> Self:
         """What a use case stored, for the client."""
-        return cls(
-            vineyard=vineyard,
-            rows_read=stored.rows_read,
-            rows_stored=stored.counts.stored,
-            rows_replaced=stored.counts.replaced,
-            rows_unchanged=stored.counts.unchanged,
-            bad_rows=[BadRow(line=row.line, problem=row.problem) for row in stored.bad_rows],
-            warnings=list(stored.warnings),
-        )
+        counts = {f"rows_{name}": count for name, count in vars(stored.counts).items()}
+        return cls.showing(stored, vineyard=vineyard, **counts)
 
 
 class VisitBody(Body):

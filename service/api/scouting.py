@@ -8,9 +8,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from models.vineyard.scouting import MissedTask, Plan, PlannedTask, TaskKind, Window
+from models.vineyard.scouting import TaskKind
 from service.api.responses import problems
-from service.api.schemas import Body
+from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import LookedAhead
 from service.usecases.scouting import CHANCE, plan_scouting
 
@@ -20,8 +20,8 @@ router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 class WindowAnswer(Body):
     """Days, both ends included."""
 
-    first: dt.date = Field(serialization_alias="from")
-    last: dt.date = Field(serialization_alias="to")
+    first: dt.date = Field(validation_alias="first_day", serialization_alias="from")
+    last: dt.date = Field(validation_alias="last_day", serialization_alias="to")
 
 
 class TaskAnswer(Body):
@@ -33,20 +33,7 @@ class TaskAnswer(Body):
     look_for: str
     why: str
     window: WindowAnswer
-    chance: float
-
-    @classmethod
-    def of(cls, task: PlannedTask) -> TaskAnswer:
-        """A task for the client."""
-        return cls(
-            block=task.block,
-            cultivar=task.cultivar,
-            task=task.task,
-            look_for=task.look_for,
-            why=task.why,
-            window=window(task.window),
-            chance=round(task.chance, 3),
-        )
+    chance: ThreeDigits
 
 
 class TripAnswer(Body):
@@ -67,19 +54,6 @@ class MissedAnswer(Body):
     reason: str
     best_day: dt.date | None
 
-    @classmethod
-    def of(cls, task: MissedTask) -> MissedAnswer:
-        """A task for the client."""
-        return cls(
-            block=task.block,
-            cultivar=task.cultivar,
-            task=task.task,
-            look_for=task.look_for,
-            window=window(task.window),
-            reason=task.reason,
-            best_day=task.best_day,
-        )
-
 
 class ScoutingAnswer(Body):
     """The fewest trips that do every task, and what they leave out."""
@@ -91,11 +65,6 @@ class ScoutingAnswer(Body):
     trips: list[TripAnswer]
     missed: list[MissedAnswer]
     cautions: list[str]
-
-
-def window(days: Window) -> WindowAnswer:
-    """Days for the client."""
-    return WindowAnswer(first=days.first_day, last=days.last_day)
 
 
 @router.get("/scouting", summary="Plan the scouting trips", responses=problems(404))
@@ -123,16 +92,11 @@ def get_scouting(
     """The fewest days to walk the rows on which everything that is still to be looked at can be seen, and what
     to look for. A visit that is recorded does its tasks, and changes the plan.
     """
-    plan: Plan = plan_scouting(foreseen, weekdays=weekdays, max_trips=max_trips, chance=chance)
-    return ScoutingAnswer(
+    plan = plan_scouting(foreseen, weekdays=weekdays, max_trips=max_trips, chance=chance)
+    return ScoutingAnswer.showing(
+        plan,
+        foreseen.forecast,
         vineyard=foreseen.vineyard.key,
-        season=foreseen.forecast.season,
-        as_of=foreseen.forecast.as_of,
         fit=foreseen.fit.id,
-        trips=[
-            TripAnswer(date=trip.date, tasks=[TaskAnswer.of(task) for task in trip.tasks])
-            for trip in plan.trips
-        ],
-        missed=[MissedAnswer.of(task) for task in plan.missed],
-        cautions=list(foreseen.cautions),
+        cautions=foreseen.cautions,
     )

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from models.errors import BadInput, Problem
 from models.units import fahrenheit_from_celsius
 from service.api.responses import UPLOAD, problems, wants_csv
-from service.api.schemas import BadRow, GapAnswer, TemperatureAnswer, TemperatureDay, TemperatureReceipt
+from service.api.schemas import TemperatureAnswer, TemperatureDay, TemperatureReceipt
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.usecases.temperatures import observed_between, store_observed, store_outlook
@@ -67,19 +67,11 @@ def post_temperatures(
                 "an outlook needs its day of issue", [Problem("query.issued_on", "give it as 2026-05-20")]
             )
         counts = store_outlook(records, station, read, issued_on=issued_on)
-    return TemperatureReceipt(
+    return TemperatureReceipt.showing(
+        read,
         kind=kind,
         issued_on=issued_on,
-        rows_read=read.rows_read,
-        rows_stored=counts.stored,
-        rows_replaced=counts.replaced,
-        rows_unchanged=counts.unchanged,
-        missing_values=read.missing_values,
-        bad_rows=[BadRow(line=row.line, problem=row.problem) for row in read.bad_rows],
-        first_date=read.first_date,
-        last_date=read.last_date,
-        gaps=[GapAnswer(first=gap.from_date, last=gap.to_date, days=gap.days) for gap in read.gaps],
-        warnings=list(read.warnings),
+        **{f"rows_{name}": count for name, count in vars(counts).items()},
     )
 
 
@@ -105,7 +97,7 @@ def get_temperatures(
         tmin = fahrenheit_from_celsius(record.tmin_c) if us else record.tmin_c
         tmax = fahrenheit_from_celsius(record.tmax_c) if us else record.tmax_c
         days = [
-            TemperatureDay(date=date, tmin=_told(low), tmax=_told(high))
+            TemperatureDay(date=date, tmin=_rounded(low), tmax=_rounded(high))
             for date, low, high in zip(record.dates.tolist(), tmin.tolist(), tmax.tolist(), strict=True)
         ]
     if wants_csv(request):
@@ -118,7 +110,7 @@ def get_temperatures(
     return TemperatureAnswer(station=station, unit="F" if us else "C", days=days)
 
 
-def _told(temperature: float) -> float | None:
+def _rounded(temperature: float) -> float | None:
     """Rounded so that a conversion and back gives the tenth that was measured."""
     return None if math.isnan(temperature) else round(temperature, 3)
 

@@ -75,7 +75,7 @@ def _figure(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) ->
     unit = "°F·day" if units == "us" else "°C·day"
     heats = {name: [getattr(line, name) for line in lines] for name in ("this", "median", "low", "high")}
     columns = {
-        name: _told(np.array([np.nan if heat is None else heat for heat in column]), units)
+        name: _in_units(np.array([np.nan if heat is None else heat for heat in column]), units)
         for name, column in heats.items()
     }
     texts = {
@@ -120,5 +120,5 @@ def _figure(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) ->
     return drawn
 
 
-def _told(heat_c_day: FloatArray, units: Units) -> FloatArray:
+def _in_units(heat_c_day: FloatArray, units: Units) -> FloatArray:
     return fahrenheit_days_from_celsius_days(heat_c_day) if units == "us" else heat_c_day

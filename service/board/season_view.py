@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from models.heat.season import season_of
 from models.records import FlowerType, Planting, Visit
-from models.vineyard.pollination import BlockPollination, PollenWarning, SourceCover, Spread
+from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, SourceCover
 from models.vineyard.reach import cultivar_of, neighbours_given, pollen_makers_in_reach
 from models.vineyard.reach import distance_m as distance_between
 from models.vineyard.wording import percent
@@ -35,7 +35,7 @@ class Group:
 
     bar: Bar
     sources: tuple[Source, ...]
-    covered: Spread | None
+    covered: MedianInterval | None
     uncovered: tuple[Stretch, ...]
     warnings: tuple[PollenWarning, ...]
 

@@ -101,7 +101,7 @@ def lead_words(lead: Lead) -> str:
 
 
 @router.post("/vineyards/{vineyard}/skill")
-def run_hindcast(
+def start_from_page(
     request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None
 ) -> RedirectResponse:
     """Start the hindcast of the vineyard's fit, unless it runs already, and show how far it is."""

@@ -52,7 +52,7 @@ FILE_WORDS = {
 MOST_FAULTS_SHOWN = 60
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Told:
     """What stands in the fields of the form, as it was typed."""
 
@@ -90,7 +90,16 @@ def new_vineyard(
     visits: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """Make a vineyard from its files and fit it; or show what is wrong in which line, and store nothing."""
-    told = Told(name, latitude, longitude, reach, reach_unit, unit, dates, timezone)
+    told = Told(
+        name=name,
+        latitude=latitude,
+        longitude=longitude,
+        reach=reach,
+        reach_unit=reach_unit,
+        unit=unit,
+        dates=dates,
+        timezone=timezone,
+    )
     files = {
         "temperatures": _content(temperatures),
         "planting": _content(planting),

@@ -62,13 +62,13 @@ def _figures(found: Score) -> tuple[str, ...]:
     return (
         str(found.n),
         f"{found.bias:+.2f}",
-        *(_told(value) for value in days[1:]),
-        _told(found.skill),
-        _told(found.coverage),
+        *(_figure(value) for value in days[1:]),
+        _figure(found.skill),
+        _figure(found.coverage),
     )
 
 
-def _told(value: float) -> str:
+def _figure(value: float) -> str:
     return "-" if math.isnan(value) else f"{value:.2f}"
 
 

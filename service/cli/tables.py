@@ -13,10 +13,11 @@ from rich.text import Text
 
 from models.bloom.forecast import StageForecast
 from models.bloom.observations import SetAside
+from models.heat.gaps import Gap
 from models.records import HeatRule
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius
 from models.vineyard.wording import in_words, percent
-from service.ingest.report import Gap, counted
+from service.ingest.report import counted
 from service.ingest.temperatures import ReadTemperatures
 from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
@@ -56,14 +57,14 @@ def weather_points(read: ReadTemperatures) -> list[str]:
     texts += [f"temperatures: {warning}" for warning in read.warnings]
     if read.gaps:
         longest = sorted(read.gaps, key=lambda gap: -gap.days)[:MOST_GAPS_LISTED]
-        listed = ", ".join(_gap(gap) for gap in sorted(longest, key=lambda gap: gap.from_date))
+        listed = ", ".join(_gap(gap) for gap in sorted(longest, key=lambda gap: gap.first))
         more = f"; the {MOST_GAPS_LISTED} longest" if len(read.gaps) > MOST_GAPS_LISTED else ""
         texts.append(f"temperatures: {counted(len(read.gaps), 'gap')}{more}: {listed}")
     return texts
 
 
 def _gap(gap: Gap) -> str:
-    return f"{gap.from_date}" if gap.days == 1 else f"{gap.from_date} to {gap.to_date} ({gap.days} days)"
+    return f"{gap.first}" if gap.days == 1 else f"{gap.first} to {gap.last} ({gap.days} days)"
 
 
 def fit_points(saved: SavedFit, *, us: bool) -> list[str]:

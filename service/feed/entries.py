@@ -86,7 +86,14 @@ def _bloom(block: BlockForecast, name: str, window: Window, interval: float) -> 
         lines.append("This cultivar has few seasons of its own here: its dates lean on the other cultivars.")
     if block.caution is not None:
         lines.append(block.caution)
-    return Entry("bloom", block.block, first, last, title, "\n".join([*lines, "", SPRAY_CAUTION]))
+    return Entry(
+        kind="bloom",
+        subject=block.block,
+        first_day=first,
+        last_day=last,
+        title=title,
+        text="\n".join([*lines, "", SPRAY_CAUTION]),
+    )
 
 
 def _span(first: dt.date, last: dt.date) -> str:
@@ -113,7 +120,14 @@ def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[En
         days = [day for warning in said for day in warning.days or ()] or list(window.values())
         text = "\n\n".join(_warning_text(warning) for warning in said)
         title = f"{said[0].level.capitalize()}: {name}, {SAID_OF_WARNING[code]}"
-        yield Entry("warning", f"{code}/{block.block}", min(days), max(days), title, text)
+        yield Entry(
+            kind="warning",
+            subject=f"{code}/{block.block}",
+            first_day=min(days),
+            last_day=max(days),
+            title=title,
+            text=text,
+        )
 
 
 def _warning_text(warning: PollenWarning) -> str:

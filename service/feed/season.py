@@ -45,7 +45,7 @@ def season_calendar(
     description = _description(foreseen, plan, name)
     entries = _entries(foreseen, plan, before, description)
     if as_of is None and fit is None:
-        revisions = _told(store, grower, vineyard, season, entries, before, day)
+        revisions = _revisions(store, grower, vineyard, season, entries, before, day)
     else:
         revisions = suppose(entries, before, as_of=day)
     return to_ical(
@@ -58,7 +58,7 @@ def season_calendar(
     )
 
 
-def _told(
+def _revisions(
     store: Store,
     grower: str,
     vineyard: str,
@@ -87,7 +87,16 @@ def _entries(
     ]
     if not entries:  # a calendar without any component is none (RFC 5545, 3.6)
         start = forecast.traces.window.start
-        entries.append(Entry("note", "nothing", start, start, "No bloom forecast yet", description))
+        entries.append(
+            Entry(
+                kind="note",
+                subject="nothing",
+                first_day=start,
+                last_day=start,
+                title="No bloom forecast yet",
+                text=description,
+            )
+        )
     return entries
 
 

@@ -23,7 +23,14 @@ def trip_entries(plan: Plan, numbers: Mapping[dt.date, int], names: Mapping[str,
     """One entry for each trip; ``numbers`` tells the trips apart, ``names`` are the blocks' names."""
     for trip in plan.trips:
         text = "\n\n".join(_task_text(tasks, names) for tasks in alike(trip))
-        yield Entry("trip", str(numbers[trip.date]), trip.date, trip.date, _title(trip), text)
+        yield Entry(
+            kind="trip",
+            subject=str(numbers[trip.date]),
+            first_day=trip.date,
+            last_day=trip.date,
+            title=_title(trip),
+            text=text,
+        )
 
 
 def missed_tasks(plan: Plan, names: Mapping[str, str]) -> list[str]:

@@ -14,7 +14,7 @@ from service.ingest.names import slug
 from service.ingest.planting import SYNONYMS as PLANTING_SYNONYMS
 from service.ingest.planting import (
     TRAIT_COLUMNS,
-    CultivarRow,
+    CultivarLine,
     ReadPlanting,
     Traits,
     merge_cultivars,
@@ -157,7 +157,7 @@ def read_grid(
     kept, conflicts, repeats = settle_repeats(entries, what="row {0[0]}, vine {0[1]}")
     told, at_odds = merge_cultivars(
         [
-            CultivarRow(line, slug(vine.name), vine.name, vine.traits)
+            CultivarLine(line, slug(vine.name), vine.name, vine.traits)
             for line, _, vine in kept
             if vine and vine.traits
         ]

@@ -70,7 +70,7 @@ class Traits(NamedTuple):
     pollen_days: int | None
 
 
-class CultivarRow(NamedTuple):
+class CultivarLine(NamedTuple):
     """One row's line, its cultivar's key and name, and what it says of it."""
 
     line: int
@@ -125,7 +125,7 @@ def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlan
     read, conflicts, repeats = settle_repeats(entries, what="block {}")
     rows = [_PlantingRow(line, *values) for line, _, values in read]
     cultivars, at_odds = merge_cultivars(
-        [CultivarRow(row.line, row.block.cultivar, row.name, row.traits) for row in rows]
+        [CultivarLine(row.line, row.block.cultivar, row.name, row.traits) for row in rows]
     )
     rows, lonely = _with_known_neighbours([row for row in rows if row.block.cultivar in cultivars])
     bad = settle_bad_rows(
@@ -189,12 +189,12 @@ def read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> Traits:
         _flower_days(row, columns, name) for name in ("receptive_days", "pollen_days")
     )
     return Traits(
-        flower_type,
-        viable_pollen,
-        None if is_blank(species) else species,
-        berry_mass_g,
-        receptive_days,
-        pollen_days,
+        flower_type=flower_type,
+        viable_pollen=viable_pollen,
+        species=None if is_blank(species) else species,
+        berry_mass_g=berry_mass_g,
+        receptive_days=receptive_days,
+        pollen_days=pollen_days,
     )
 
 
@@ -217,9 +217,9 @@ def _number(row: Row, columns: Columns, name: str, *, decimal_comma: bool) -> fl
         return number(columns.cell(row, name), decimal_comma=decimal_comma)
 
 
-def merge_cultivars(rows: list[CultivarRow]) -> tuple[dict[str, Cultivar], list[BadRow]]:
+def merge_cultivars(rows: list[CultivarLine]) -> tuple[dict[str, Cultivar], list[BadRow]]:
     """One cultivar out of all its rows; where rows contradict each other, all of them are bad."""
-    groups: dict[str, list[CultivarRow]] = {}
+    groups: dict[str, list[CultivarLine]] = {}
     for row in rows:
         groups.setdefault(row.key, []).append(row)
     cultivars: dict[str, Cultivar] = {}

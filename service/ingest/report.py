@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeVar
@@ -23,15 +22,6 @@ class BadRow:
 
     line: int
     problem: str
-
-
-@dataclass(frozen=True)
-class Gap:
-    """Days in a row, both ends included, that are missing or absent."""
-
-    from_date: dt.date
-    to_date: dt.date
-    days: int
 
 
 def settle_bad_rows(

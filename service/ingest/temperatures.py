@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from models.errors import BadInput, Problem
+from models.heat.gaps import Gap, find_gaps
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
 from service.ingest.cells import is_blank, number
@@ -16,7 +17,6 @@ from service.ingest.dates import TimeOfDay, check_date_format, parse_date
 from service.ingest.plausibility import COLDEST_C, HOTTEST_C, check_unit, columns_swapped, to_celsius
 from service.ingest.report import (
     BadRow,
-    Gap,
     OnBadRows,
     counted,
     lines_text,
@@ -58,8 +58,6 @@ class ReadTemperatures:
         Days of the file that are blank, hold a code for missing, or are impossible.
     bad_rows : tuple of BadRow
         Rows that were skipped.
-    gaps : tuple of Gap
-        Runs of days between first and last date that are missing or absent.
     first_date, last_date : date
     warnings : tuple of str
     """
@@ -70,7 +68,6 @@ class ReadTemperatures:
     rows_read: int
     missing_values: int
     bad_rows: tuple[BadRow, ...]
-    gaps: tuple[Gap, ...]
     first_date: dt.date
     last_date: dt.date
     warnings: tuple[str, ...]
@@ -82,6 +79,11 @@ class ReadTemperatures:
         tmin_c, tmax_c = np.full(days.size, np.nan), np.full(days.size, np.nan)
         tmin_c[place], tmax_c[place] = self.tmin_c, self.tmax_c
         return DailyTemperatures(days, tmin_c, tmax_c)
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """Runs of days between first and last date that are missing or absent."""
+        return find_gaps(self.daily())
 
 
 class _Day(NamedTuple):
@@ -155,22 +157,9 @@ def read_temperatures(
         rows_read=table.rows_read,
         missing_values=len({day.date for day in missing}),
         bad_rows=bad,
-        gaps=find_gaps(stored, np.isnan(pairs[:, 0])),
         first_date=ordered[0],
         last_date=ordered[-1],
         warnings=(*_missing_warnings(missing), *warnings),
-    )
-
-
-def find_gaps(dates: DateArray, missing: np.typing.NDArray[np.bool_]) -> tuple[Gap, ...]:
-    """Runs of days that are absent from sorted ``dates``, or there and missing. [day]"""
-    present = np.zeros(int((dates[-1] - dates[0]).astype(np.int64)) + 1, dtype=bool)
-    present[(dates - dates[0]).astype(np.int64)[~missing]] = True
-    edges = np.diff(np.concatenate(([True], present, [True])).astype(np.int8))
-    first: dt.date = dates[0].astype(object)
-    return tuple(
-        Gap(first + dt.timedelta(days=int(start)), first + dt.timedelta(days=int(end) - 1), int(end - start))
-        for start, end in zip(np.flatnonzero(edges == -1), np.flatnonzero(edges == 1), strict=True)
     )
 
 

@@ -89,7 +89,7 @@ class FitSummary:
     created_at: dt.datetime
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Job:
     """Long work: what it works on, how far it is (0 to 1), and what came out. [UTC]"""
 

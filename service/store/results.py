@@ -56,7 +56,17 @@ class Jobs(OwnedByGrower):
         if self._select(JobRow, id=id):
             raise AlreadyThere("job", id)
         now = clock.now()
-        job = Job(id, kind, subject, "waiting", 0.0, "", None, now, now)
+        job = Job(
+            id=id,
+            kind=kind,
+            subject=subject,
+            state="waiting",
+            progress=0.0,
+            message="",
+            result=None,
+            created_at=now,
+            updated_at=now,
+        )
         self._insert(JobRow, [vars(job)])
         return self.get(id)
 

@@ -18,7 +18,7 @@ from service.store.repositories import Repositories
 Kind = Literal["bloom", "trip", "warning", "note"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Entry:
     """All days from ``first_day`` through ``last_day``.
 

@@ -25,11 +25,13 @@ from models.bloom.observations import IntArray
 from models.errors import BadInput
 from models.units import FloatArray
 
-Kind = TypeVar("Kind")
+Made = TypeVar("Made")
 DEEPEST = 4  # axes of the arrays that are kept
 
 # one error a list is told: a wrong matrix would tell thousands
-Items = Annotated[tuple[Kind, ...], Strict(False), FailFast()]
+Items = Annotated[tuple[Made, ...], Strict(False), FailFast()]
+SLUG = r"^[a-z0-9][a-z0-9-]{0,62}$"
+Slug = Annotated[str, StringConstraints(pattern=SLUG)]
 Label = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$", max_length=1000)]
 
 
@@ -99,7 +101,7 @@ class Fields:
 
 Floats = Annotated[FloatArray, Numbers(float)]
 Integers = Annotated[IntArray, Numbers(int)]
-Written = Annotated[Kind, Fields()]
+Written = Annotated[Made, Fields()]
 
 WRITTEN_AS: dict[Any, Any] = {
     FloatArray: Floats,

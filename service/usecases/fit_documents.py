@@ -6,9 +6,9 @@ import hashlib
 import json
 from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import Field, StringConstraints
+from pydantic import Field
 
 from models.bloom.mixed_model import Gaussian, Spread
 from models.bloom.observations import SetAside
@@ -16,11 +16,9 @@ from models.bloom.search import Candidate, Search
 from models.bloom.season_effect import SeasonEvidence
 from models.bloom.thresholds import Fit
 from models.records import GapRule, HeatRule
-from service.usecases.documents import Document, Floats, Integers, Items, Label, Written
+from service.usecases.documents import Document, Floats, Integers, Items, Label, Slug, Written
 
 ID_DIGITS = 12
-
-Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,62}$")]
 
 
 @dataclass(frozen=True, eq=False)

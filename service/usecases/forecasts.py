@@ -17,7 +17,7 @@ from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import get_fit
 from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
-Basis = Literal["own", "pooled", "imported", "none"]
+AnswerBasis = Literal["own", "pooled", "imported", "none"]
 
 
 class Outlook(NamedTuple):
@@ -37,7 +37,7 @@ class VineyardForecast:
     cautions: tuple[str, ...]
     outlook_issued_on: dt.date | None = None
 
-    def basis(self, block: BlockForecast) -> Basis:
+    def basis(self, block: BlockForecast) -> AnswerBasis:
         """What the forecast of a block rests on."""
         return "imported" if self.fit.imported and block.basis != "none" else block.basis
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -24,10 +24,9 @@ from models.errors import BadInput, NotEnoughData, Problem
 from models.records import GapRule, HeatRule
 from models.stages import in_season_order
 from service import clock
+from service.jobs import Tell
 from service.usecases.vineyard_records import VineyardRecords
 from service.workers import Workers
-
-Tell = Callable[[float, str], None]
 
 FEWEST_SEASONS = 2
 LONGEST_LEAD = 200  # [day]

@@ -49,13 +49,13 @@ LeadText = Annotated[
 ]
 
 
-class Report(BaseModel):
+class Part(BaseModel):
     """What every part of a report has in common: it is read from the dataclasses, or from what was kept."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True, from_attributes=True)
 
 
-class LeadScore(Report):
+class LeadScore(Part):
     """Scores of the forecasts of one stage at one lead; null where there is nothing to compare with."""
 
     stage: str
@@ -71,7 +71,7 @@ class LeadScore(Report):
     coverage: Number = Field(description="Share of dates within the interval.")
 
 
-class HindcastRow(Report):
+class HindcastRow(Part):
     """One forecast of one date; `median`, `low` or `high` is null where the season might have ended first."""
 
     season: int
@@ -89,7 +89,7 @@ class HindcastRow(Report):
     covered: bool
 
 
-class HindcastDocument(Report):
+class HindcastDocument(Part):
     """A report as it is kept: `HindcastDocument.model_validate(report)`."""
 
     made: str

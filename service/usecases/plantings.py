@@ -91,11 +91,11 @@ def _changes(old: Cultivar, new: Cultivar) -> Iterator[str]:
     ):
         before, after = getattr(old, trait), getattr(new, trait)
         if before != after:
-            change = f"{trait} was {_told(before)} and is now {_told(after)}"
+            change = f"{trait} was {_in_words(before)} and is now {_in_words(after)}"
             yield f"cultivar {new.key}: {change}, in every vineyard"
 
 
-def _told(value: object) -> str:
+def _in_words(value: object) -> str:
     match value:
         case None:
             return "not given"

@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import Path
-from pydantic import StringConstraints
 
-SLUG = r"^[a-z0-9][a-z0-9-]{0,62}$"
+from service.usecases.documents import SLUG
 
-Slug = Annotated[str, StringConstraints(pattern=SLUG)]
 StationKey = Annotated[
     str, Path(alias="station", pattern=SLUG, description="The station's identifier, a slug.")
 ]

@@ -96,15 +96,17 @@ def simulated_intervals(
     lower = np.floor((heat - first_visit) / width) * width + first_visit
     kept = random.random(cultivar_of.size) >= share_missing
     return HeatIntervals(
-        ("bloom_start", "full_bloom", "bloom_end")[:stages],
-        tuple(f"cultivar-{number:02d}" for number in range(cultivars)),
-        tuple(("here" if one_place else f"place-{number:02d}", 1990 + number) for number in range(seasons)),
-        tuple(Unit("block", f"block-{number:02d}") for number in cultivar_of[kept]),
-        cultivar_of[kept],
-        season_of[kept],
-        lower[kept],
-        lower[kept] + width,
-        np.full(stages, HEAT_A_DAY),
+        stages=("bloom_start", "full_bloom", "bloom_end")[:stages],
+        cultivars=tuple(f"cultivar-{number:02d}" for number in range(cultivars)),
+        seasons=tuple(
+            ("here" if one_place else f"place-{number:02d}", 1990 + number) for number in range(seasons)
+        ),
+        units=tuple(Unit("block", f"block-{number:02d}") for number in cultivar_of[kept]),
+        cultivar_of=cultivar_of[kept],
+        season_of=season_of[kept],
+        lower=lower[kept],
+        upper=lower[kept] + width,
+        heat_a_day=np.full(stages, HEAT_A_DAY),
     )
 
 

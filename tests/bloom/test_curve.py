@@ -389,27 +389,27 @@ def interval(
     zero = np.zeros(1, dtype=np.int64)
     one_a_stage = np.ones(len(stages))
     return HeatIntervals(
-        stages,
-        ("cultivar 0",),
-        (("home", 2016),),
-        (Unit("block", "b0"),),
-        zero,
-        zero,
-        lower,
-        upper,
-        one_a_stage,
+        stages=stages,
+        cultivars=("cultivar 0",),
+        seasons=(("home", 2016),),
+        units=(Unit("block", "b0"),),
+        cultivar_of=zero,
+        season_of=zero,
+        lower=lower,
+        upper=upper,
+        heat_a_day=one_a_stage,
     )
 
 
 POINT = CurvePoints(
-    "home",
-    2016,
-    "cultivar 0",
-    Unit("block", "b0"),
-    np.array([500.0, 550.0, 620.0]),
-    np.array([5.0, 4.0, 8.0]),
-    0.04,
-    0.005,
+    site="home",
+    season=2016,
+    cultivar="cultivar 0",
+    unit=Unit("block", "b0"),
+    heat=np.array([500.0, 550.0, 620.0]),
+    standard_error=np.array([5.0, 4.0, 8.0]),
+    slope=0.04,
+    slope_error=0.005,
 )
 
 

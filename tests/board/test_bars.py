@@ -18,7 +18,9 @@ AXIS = TimeAxis(dt.date(2026, 6, 1), dt.date(2026, 6, 20))  # a day is 5 % of it
 
 def stage(status: Status, low: int | None, median: int | None, high: int | None) -> StageForecast:
     days = [None if day is None else dt.date(2026, 6, day) for day in (low, median, high)]
-    return StageForecast(status, days[1], days[0], days[2], 1.0, 900.0)
+    return StageForecast(
+        status=status, median=days[1], low=days[0], high=days[2], chance=1.0, threshold=900.0
+    )
 
 
 def drawn(**stages: StageForecast) -> Bar:

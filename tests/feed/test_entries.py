@@ -30,7 +30,7 @@ def stage(
     status: Status = "expected",
     chance: float = 1.0,
 ) -> StageForecast:
-    return StageForecast(status, median, low, high, chance, 600.0)
+    return StageForecast(status=status, median=median, low=low, high=high, chance=chance, threshold=600.0)
 
 
 BLOOM = {
@@ -42,7 +42,15 @@ FORECAST = BlockForecast("b1", "thimble-ash", "own", BLOOM)
 
 
 def pollinated(*warnings: PollenWarning) -> BlockPollination:
-    return BlockPollination("b1", "thimble-ash", (), None, None, (), warnings)
+    return BlockPollination(
+        block="b1",
+        cultivar="thimble-ash",
+        sources=(),
+        share_of_bloom_covered=None,
+        uncovered_days=None,
+        uncovered=(),
+        warnings=warnings,
+    )
 
 
 def test_a_bloom_window_has_medians_in_its_title_and_ranges_in_its_text() -> None:
@@ -106,9 +114,26 @@ def test_a_frosted_block_says_why_its_window_is_wide() -> None:
 def test_a_trip_says_what_to_do_where_and_why() -> None:
     days = Window(june(1), june(4))
     caps = [
-        PlannedTask(key, "thimble-ash", "first_caps", "Caps.", "Dates.", days, 0.9) for key in ("b1", "b2")
+        PlannedTask(
+            block=key,
+            cultivar="thimble-ash",
+            task="first_caps",
+            look_for="Caps.",
+            why="Dates.",
+            window=days,
+            chance=0.9,
+        )
+        for key in ("b1", "b2")
     ]
-    count = PlannedTask("b1", "thimble-ash", "set_count", "Specks.", "Set.", Window(june(3), june(3)), 0.6)
+    count = PlannedTask(
+        block="b1",
+        cultivar="thimble-ash",
+        task="set_count",
+        look_for="Specks.",
+        why="Set.",
+        window=Window(june(3), june(3)),
+        chance=0.6,
+    )
     plan = Plan((Trip(june(3), (*caps, count)),), ())
     (entry,) = trip_entries(plan, {june(3): 4}, names_of(PLANTING))
     assert (entry.key, entry.first_day, entry.last_day) == ("trip/4", june(3), june(3))
@@ -131,7 +156,18 @@ def test_many_blocks_are_counted_in_a_title() -> None:
     keys = [f"b{number}" for number in range(40)]
     names = dict(zip(keys, keys, strict=True))
     days = Window(june(1), june(4))
-    tasks = [PlannedTask(key, "thimble-ash", "first_caps", "Caps.", "Dates.", days, 0.9) for key in keys]
+    tasks = [
+        PlannedTask(
+            block=key,
+            cultivar="thimble-ash",
+            task="first_caps",
+            look_for="Caps.",
+            why="Dates.",
+            window=days,
+            chance=0.9,
+        )
+        for key in keys
+    ]
     (entry,) = trip_entries(Plan((Trip(june(3), tuple(tasks)),), ()), {june(3): 1}, names)
     assert entry.title == "Walk the rows: first caps (40 blocks)"
     assert all(f"- {key}, " in entry.text for key in keys)
@@ -139,8 +175,24 @@ def test_many_blocks_are_counted_in_a_title() -> None:
 
 def test_a_task_that_can_still_be_done_is_named_when_no_trip_does_it() -> None:
     days = Window(june(1), june(4))
-    open_task = MissedTask("b1", "thimble-ash", "crop_load", "Berries.", days, "No Monday.", june(2))
-    over = MissedTask("b2", "thimble-ash", "crop_load", "Berries.", days, "Over.", None)
+    open_task = MissedTask(
+        block="b1",
+        cultivar="thimble-ash",
+        task="crop_load",
+        look_for="Berries.",
+        window=days,
+        reason="No Monday.",
+        best_day=june(2),
+    )
+    over = MissedTask(
+        block="b2",
+        cultivar="thimble-ash",
+        task="crop_load",
+        look_for="Berries.",
+        window=days,
+        reason="Over.",
+        best_day=None,
+    )
     assert missed_tasks(Plan((), (open_task, over)), {"b1": "block b1", "b2": "block b2"}) == [
         "On no trip: crop load in block b1. No Monday."
     ]

@@ -27,7 +27,14 @@ def entry(
     title: str = "Bloom", *, kind: str = "bloom", days: tuple[str, str] = ("2026-05-28", "2026-06-09")
 ) -> Entry:
     first, last = (dt.date.fromisoformat(day) for day in days)
-    return Entry("trip" if kind == "trip" else "bloom", "b1", first, last, title, f"Text of {title}")
+    return Entry(
+        kind="trip" if kind == "trip" else "bloom",
+        subject="b1",
+        first_day=first,
+        last_day=last,
+        title=title,
+        text=f"Text of {title}",
+    )
 
 
 def stream(*entries: Entry, name: str = "Hollow", sequence: int = 0) -> bytes:
@@ -84,7 +91,13 @@ def test_a_trip_rings_at_18_on_the_evening_before() -> None:
 def test_a_cancelled_trip_does_not_ring() -> None:
     walk = entry("Walk", kind="trip")
     dropped = Entry(
-        walk.kind, walk.subject, walk.first_day, walk.last_day, walk.title, walk.text, cancelled=True
+        kind=walk.kind,
+        subject=walk.subject,
+        first_day=walk.first_day,
+        last_day=walk.last_day,
+        title=walk.title,
+        text=walk.text,
+        cancelled=True,
     )
     (event,) = by_both(stream(dropped)).values()
     assert (event.status, event.alarms) == ("CANCELLED", ())

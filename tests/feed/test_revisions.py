@@ -14,12 +14,34 @@ from service.usecases.calendar import Entry, Revision, number_trips, revise, sup
 FIRST = dt.datetime(2026, 5, 4, 21, 17, 3, tzinfo=dt.UTC)
 LATER = FIRST + dt.timedelta(days=1)
 TODAY = dt.date(2026, 5, 5)
-BLOOM = Entry("bloom", "b1", dt.date(2026, 5, 28), dt.date(2026, 6, 9), "Bloom", "Text")
-WARNING = Entry("warning", "pollen_gap/b1", dt.date(2026, 6, 1), dt.date(2026, 6, 3), "Gap", "Text")
+BLOOM = Entry(
+    kind="bloom",
+    subject="b1",
+    first_day=dt.date(2026, 5, 28),
+    last_day=dt.date(2026, 6, 9),
+    title="Bloom",
+    text="Text",
+)
+WARNING = Entry(
+    kind="warning",
+    subject="pollen_gap/b1",
+    first_day=dt.date(2026, 6, 1),
+    last_day=dt.date(2026, 6, 3),
+    title="Gap",
+    text="Text",
+)
 
 
 def trip(number: int, day: dt.date, *, cancelled: bool = False) -> Entry:
-    return Entry("trip", str(number), day, day, "Walk", "Text", cancelled=cancelled)
+    return Entry(
+        kind="trip",
+        subject=str(number),
+        first_day=day,
+        last_day=day,
+        title="Walk",
+        text="Text",
+        cancelled=cancelled,
+    )
 
 
 def by_key(revisions: tuple[Revision, ...]) -> dict[str, Revision]:

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.errors import BadInput
-from service.ingest.report import Gap
+from models.heat.gaps import Gap
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 

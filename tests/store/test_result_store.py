@@ -46,7 +46,17 @@ def test_a_document_that_is_no_json_is_refused_on_every_database(store: Store) -
 def test_a_job_tells_how_far_it_is(store: Store) -> None:
     with store.transaction("local") as repositories:
         job = repositories.jobs.add("j1", "hindcast")
-        assert job == Job("j1", "hindcast", None, "waiting", 0.0, "", None, job.created_at, job.created_at)
+        assert job == Job(
+            id="j1",
+            kind="hindcast",
+            subject=None,
+            state="waiting",
+            progress=0.0,
+            message="",
+            result=None,
+            created_at=job.created_at,
+            updated_at=job.created_at,
+        )
         with pytest.raises(AlreadyThere):
             repositories.jobs.add("j1", "hindcast")
     with store.transaction("local") as repositories:

@@ -23,7 +23,16 @@ NAN = np.nan
 
 def traces(tmin_c: FloatArray, *, known_days: int = 0, filled: tuple[Gap, ...] = ()) -> Traces:
     seasons = tuple(range(2001, 2001 + len(tmin_c)))
-    return Traces(WINDOW, seasons, tmin_c, np.zeros_like(tmin_c), known_days, None, None, filled)
+    return Traces(
+        window=WINDOW,
+        seasons=seasons,
+        tmin_c=tmin_c,
+        accumulated=np.zeros_like(tmin_c),
+        known_days=known_days,
+        temperatures_through=None,
+        outlook_through=None,
+        filled=filled,
+    )
 
 
 def nights(*cold: dict[int, float]) -> FloatArray:

@@ -23,7 +23,15 @@ def day(number: int) -> dt.date:
 def task(block: str, chances: Mapping[int, float]) -> Task:
     window = Window(day(min(chances)), day(max(chances)))
     chance_on = {day(number): chance for number, chance in chances.items()}
-    return Task(block, "dew", "first_caps", "caps", "why", window, chance_on)
+    return Task(
+        block=block,
+        cultivar="dew",
+        task="first_caps",
+        look_for="caps",
+        why="why",
+        window=window,
+        chance_on=chance_on,
+    )
 
 
 def on(first: int, last: int, chance: float = 0.5) -> dict[int, float]:
