@@ -52,15 +52,13 @@ def test_percentages_of_seasons_left_out_do_not_leak_into_a_hindcast(client: Tes
     before = hindcast(client, fit)
     assert {row["season"] for row in before} == set(SEASONS[:6]) - {LEFT_OUT}
 
-    send(client, "visits", visits_csv(nearer_the_next_stage(noted, LEFT_OUT)))
-    assert fitted(client, exclude_seasons=[LEFT_OUT])["id"] == fit
-    assert hindcast(client, fit) == before
-
-    send(client, "visits", visits_csv(nearer_the_next_stage(noted, SCORED)))
+    # of both, so that a leak of either moves what is said of the season that is scored
+    send(client, "visits", visits_csv(nearer_the_next_stage(nearer_the_next_stage(noted, LEFT_OUT), SCORED)))
     after = hindcast(client, fit)
-    own = [row for row in before if row["season"] == SCORED and row["lead"] in UNSEEN]
-    assert own == [row for row in after if row["season"] == SCORED and row["lead"] in UNSEEN]
+    own, others = (
+        [row for row in before if (row["season"] == SCORED) is of_it and row["lead"] in UNSEEN]
+        for of_it in (True, False)
+    )
     assert own
-    assert [row for row in before if row["season"] != SCORED] != [
-        row for row in after if row["season"] != SCORED
-    ]
+    assert own == [row for row in after if row in own]
+    assert others != [row for row in after if row["season"] != SCORED and row["lead"] in UNSEEN]
