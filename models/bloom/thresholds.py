@@ -51,8 +51,8 @@ class Fit:
     season_evidence : tuple of SeasonEvidence
         What each past season showed of its own effect.
     calibration : ndarray, shape (stage,)
-        Factor on the spreads between seasons and within, so that on the fit's own seasons, each left out in
-        turn, central intervals hold their share of the observations.
+        Factor on the spread between seasons, so that on the fit's own seasons, each left out in turn, central
+        intervals hold their share of the observations.
     set_aside : tuple of SetAside
     heat_a_day : ndarray, shape (stage,)
         Heat of a usual day at the stage. [°C·day/day]
