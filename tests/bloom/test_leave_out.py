@@ -59,7 +59,7 @@ def without_season(intervals: HeatIntervals, found: Estimate, left_out: int) -> 
                 precision[one, :, other, :] += found.said.precision[unit]
     covariance = np.linalg.inv(precision.reshape(size * STAGES, size * STAGES))
     mean = (covariance @ pull.reshape(-1)).reshape(size, STAGES)
-    return mean[:CULTIVARS], covariance.reshape(size, STAGES, size, STAGES)
+    return mean[:CULTIVARS], np.asarray(covariance, dtype=np.float64).reshape(size, STAGES, size, STAGES)
 
 
 def test_a_season_is_predicted_as_if_it_had_not_been_seen(intervals: HeatIntervals, found: Estimate) -> None:
