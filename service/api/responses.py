@@ -17,4 +17,5 @@ def problems(*statuses: int) -> Responses:
 
 
 EVERYWHERE = problems(401, 403, 422, 500)
-UPLOAD = problems(404, 413, 415)
+UPLOAD = problems(404, 415)
+WITH_BODY = problems(400, 413)  # whatever is sent may be garbled, or too large
