@@ -85,7 +85,7 @@ def holds(schema: Schema) -> Markup:
             return _code(value)
         case {"type": "array", "items": items}:
             return Markup("list of {}").format(holds(items))
-        case {"type": "object", "additionalProperties": {**values}}:
+        case {"type": "object", "additionalProperties": dict() as values}:
             return Markup("object, each field {}").format(holds(values))
         case {"format": str(form)} if form in FORMATS:
             return Markup(FORMATS[form])

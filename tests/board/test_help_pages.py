@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from html import unescape
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 import pytest
 from fastapi.testclient import TestClient
@@ -14,7 +15,12 @@ from service.board import help_pages, reference
 from service.board.help_pages import PAGES, sections, title_of
 from service.board.markdown import rendered
 from service.problems import all_kinds
+from tests.board.serving import PHONE, Served, watched
+from tests.board.test_in_browser import serious_violations
 from tests.conftest import client_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 GUIDE = [
     "/help",
@@ -129,3 +135,13 @@ def test_an_example_of_the_reference(client: TestClient) -> None:
     assert '"kind": "outlook"' in outlook.answer
     assert dict(upload.parameters[:1])["path"].needed
     assert help_pages.PAGES[-1] == "changes"
+
+
+@pytest.mark.browser
+def test_a_screen_reader_and_a_phone_can_show_the_guide(fresh_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE) as (page, watch):
+        for address in ("/help", "/help/session", "/help/files", "/docs", "/problems/bad-input"):
+            page.goto(fresh_service.address + address)
+            assert serious_violations(page) == []
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), address
+        watch.clean()

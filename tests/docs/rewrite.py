@@ -25,8 +25,8 @@ def main() -> None:
             print(f"{block.page.name}, by hand: {left}\n")
     for page, changes in of_page.items():
         text = page.read_text(encoding="utf-8")
-        for block, new in reversed(changes):
-            text = text[: block.start] + new + text[block.start + len(block.text) :]
+        for block, new in changes:
+            text = text.replace(f"```\n{block.text}```", f"```\n{new}```", 1)
         page.write_text(text, encoding="utf-8")
 
 

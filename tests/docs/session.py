@@ -33,12 +33,11 @@ REFUSED = "fahrenheit_as_celsius"  # the step that shows a refusal
 
 @dataclass(frozen=True)
 class Block:
-    """A fenced block: what it is ("sh", or "" for an answer), its text, and where that stands in its page."""
+    """A fenced block of a page: what it is ("sh", or "" for an answer), and its text."""
 
     page: Path
     kind: str
     text: str
-    start: int
 
     @property
     def lines(self) -> list[str]:
@@ -66,7 +65,7 @@ def blocks(page: Path) -> Iterator[Block]:
     """All fenced blocks of a page, in order."""
     text = page.read_text(encoding="utf-8")
     for found in re.finditer(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL):
-        yield Block(page, found[1], found[2], found.start(2))
+        yield Block(page, found[1], found[2])
 
 
 def read_curl(line: str) -> Request:

@@ -101,12 +101,8 @@ def test_what_is_another_answer_is_not(printed: str) -> None:
 
 
 def test_rewriting_keeps_what_was_shortened_and_mends_the_rest() -> None:
-    printed = (
-        ' "rows":99, ... "heat":1.0, ... finished on 9\n June, 7 days before block; ... DATE:20250101\n...\n'
-    )
-    made = rewritten(printed, REAL.replace("finishes on", "finished on"))
-    assert made == (
-        ' "rows":133, ... "heat":986.19, ... finished on 3 June, 7 days before block west-4; ... DATE:20260518\n...\n'
-    )
+    printed = ' "rows":99, ... "heat":1.0, ... finishes on 9\n June, 70 days before block west-4; ... DATE:20250101\n'
+    made = ' "rows":133, ... "heat":986.19, ... finishes on 3 June, 7 days before block west-4; ... DATE:20260518\n'
+    assert rewritten(printed, REAL) == made
     words = rewritten("... finishes on 3 June, many days before block west-4; about ...", REAL)
     assert words == "... finishes on 3 June, 7 days before block west-4; about ..."

@@ -19,7 +19,7 @@ REPORT = HindcastReport(
     scores=(
         GroupScore("bloom_start", None, "14", Score(9, -0.126, 1.0, 2.0, 3.0, 4.0, 0.25, 0.805)),
         GroupScore("bloom_start", "elder", "14", Score(1, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0)),
-        GroupScore("bloom_start", None, "others seen", Score(2, 0.5, 1.0, 2.0, 3.0, *[math.nan] * 2, 1.0)),
+        GroupScore("bloom_start", None, "others seen", Score(2, 0.5, 1.0, 2.0, 3.0, math.nan, math.nan, 1.0)),
     ),
     rules=(SeasonRule(2001, HeatRule("single_sine", 10.0)), SeasonRule(2002, HeatRule("single_sine", 10.0))),
     rows=(),
