@@ -17,7 +17,7 @@ router = APIRouter(prefix="/v1/vineyards/{vineyard}/bloom-log", tags=["observati
 
 
 @router.post("", summary="Upload a bloom log", responses=UPLOAD, openapi_extra=csv_upload())
-def post_bloom_log(
+def upload_bloom_log(
     vineyard: VineyardKey,
     content: CsvFile,
     records: Writing,

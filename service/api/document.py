@@ -13,6 +13,7 @@ from urllib.parse import parse_qsl, urlsplit
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from service.api.responses import WITH_BODY
 from service.api.schemas import ProblemDetails
 from service.web.uploads import JSON, MULTIPART
 
@@ -90,9 +91,11 @@ def document(app: FastAPI) -> dict[str, Any]:
             description=app.description,
             routes=app.routes,
         )
-        made["components"]["schemas"][ProblemDetails.__name__] = ProblemDetails.model_json_schema(
-            ref_template="#/components/schemas/{model}"
-        )
+        problem = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
+        made["components"]["schemas"] |= {**problem.pop("$defs"), ProblemDetails.__name__: problem}
+        for operation in (operation for path in made["paths"].values() for operation in path.values()):
+            if "requestBody" in operation:
+                operation["responses"] |= {str(status): told for status, told in WITH_BODY.items()}
         for example in examples():
             _show(example, made["paths"])
         app.openapi_schema = made

@@ -26,7 +26,7 @@ FitId = Annotated[str, Path(alias="fit", max_length=63, description="The fit's i
     responses={200: {"model": FitAnswer, "description": "The same fit was there."}, **problems(404)},
     response_model_exclude_unset=True,
 )
-def post_fit(
+def create_fit(
     body: FitBody, request: Request, response: Response, grower: Grower, units: UnitsQuery = "metric"
 ) -> FitAnswer:
     """Fit the heat to every stage for all cultivars at once, from all that was observed in past seasons.
@@ -54,10 +54,10 @@ def list_fits(records: Reading) -> FitList:
     "/import",
     summary="Take over a shared fit",
     status_code=201,
-    responses={200: {"model": FitAnswer, "description": "The same fit was there."}, **problems(413)},
+    responses={200: {"model": FitAnswer, "description": "The same fit was there."}},
     response_model_exclude_unset=True,
 )
-def post_imported_fit(
+def take_over_fit(
     body: FitDocument, request: Request, response: Response, grower: Grower, units: UnitsQuery = "metric"
 ) -> FitAnswer:
     """Take over a fit that another grower shared: the document that `GET /v1/fits/{fit}/document` gave.

@@ -32,7 +32,7 @@ def list_frosted(vineyard: VineyardKey, records: Reading) -> FrostMarks:
     summary="Mark a block as frosted",
     responses={201: {"model": FrostMark}, **problems(404)},
 )
-def put_frost(
+def mark_block_frosted(
     vineyard: VineyardKey,
     key: BlockKey,
     season: Season,
@@ -56,6 +56,6 @@ def put_frost(
     status_code=204,
     responses=problems(404),
 )
-def delete_frost(vineyard: VineyardKey, key: BlockKey, season: Season, records: Writing) -> None:
+def unmark_block_frosted(vineyard: VineyardKey, key: BlockKey, season: Season, records: Writing) -> None:
     """Take the mark away: the block counts again as any other."""
     records.frosted.delete(vineyard, key, season)

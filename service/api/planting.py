@@ -23,7 +23,7 @@ Spacing = Annotated[float | None, Query(gt=0, le=1000, description="For a grid o
 @router.post(
     "", summary="Upload a planting", responses={**UPLOAD, **problems(409)}, openapi_extra=csv_upload()
 )
-def post_planting(
+def upload_planting(
     vineyard: VineyardKey,
     content: CsvFile,
     records: Writing,

@@ -42,7 +42,7 @@ def temperature_file(
     responses=UPLOAD,
     openapi_extra=csv_upload(),
 )
-def post_temperatures(
+def upload_temperatures(
     station: StationKey,
     read: Annotated[ReadTemperatures, Depends(temperature_file)],
     records: Writing,

@@ -39,7 +39,7 @@ async def visits_sent(request: Request) -> bytes | list[VisitBody]:
     responses=UPLOAD,
     openapi_extra=csv_upload(json_schema={"type": "array", "items": VisitBody.model_json_schema()}),
 )
-def post_visits(
+def record_visits(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
     records: Writing,

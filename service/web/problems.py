@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from http import HTTPStatus
 
 from fastapi import FastAPI, Request
@@ -34,6 +34,7 @@ class Kind:
 BAD_INPUT = Kind("bad-input", "The input cannot be right", 422)
 NOT_FOUND = Kind("not-found", "There is no such thing", 404)
 INTERNAL = Kind("internal", "The service failed", 500)
+OTHER = Kind("http", "The request was refused", 400)  # with the title and status that it comes with
 
 # Raised on purpose: their messages are written for the client. The first class that fits decides.
 KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
@@ -62,6 +63,12 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("unavailable", "The service is not ready", 503),
     )
 }
+
+
+def all_kinds() -> Mapping[str, Kind]:
+    """Every kind of problem, by the last part of its ``type``."""
+    raised = (kind for _, kind in KINDS)
+    return {kind.slug: kind for kind in (*raised, *HTTP_KINDS.values(), OTHER, INTERNAL)}
 
 
 def problem_response(
@@ -109,10 +116,9 @@ async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
 
 async def _http(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)
-    kind = HTTP_KINDS.get(error.status_code) or Kind(
-        "http", HTTPStatus(error.status_code).phrase, error.status_code
-    )
-    bare = error.detail == HTTPStatus(error.status_code).phrase  # the framework's own, without a reason
+    status = HTTPStatus(error.status_code)
+    kind = HTTP_KINDS.get(status) or replace(OTHER, title=status.phrase, status=status)
+    bare = error.detail == status.phrase  # the framework's own, without a reason
     detail = f"{request.method} {request.url.path}" if bare else str(error.detail)
     return problem_response(request, kind, detail, headers=error.headers)
 

@@ -111,8 +111,3 @@ def test_every_problem_is_documented_in_its_media_type(client: TestClient) -> No
             assert {"422", "500"} <= failures.keys(), (method, path)
             for answer in failures.values():
                 assert list(answer["content"]) == ["application/problem+json"], (method, path)
-
-
-def test_no_page_fetches_anything_from_outside(client: TestClient) -> None:
-    for path in ("/docs", "/redoc"):
-        assert client.get(path).status_code == 404

@@ -27,8 +27,15 @@ def known_effects(theta: FloatArray) -> tuple[SeasonKnowledge, Spread]:
     for effect in range(2):
         covariance[effect, :, effect, :] = TINY * np.eye(stages)
     effects = Gaussian(np.vstack([theta, np.zeros(stages)]), covariance)
-    no_drift = np.zeros(stages), np.zeros((stages, stages))
-    knowledge = SeasonKnowledge(effects, np.ones(0), 1.0, *no_drift, np.zeros(stages))
+    knowledge = SeasonKnowledge(
+        effects=effects,
+        weight=np.ones(0),
+        season_weight=1.0,
+        drift_mean=np.zeros(stages),
+        drift_covariance=np.zeros((stages, stages)),
+        unusual=np.zeros(stages),
+        converged=True,
+    )
     return knowledge, Spread(np.eye(stages), TINY * np.eye(stages), WITHIN, 0.0)
 
 
@@ -79,7 +86,15 @@ def seen_season(precision: float, value: float) -> tuple[SeasonKnowledge, Spread
     variance = 1 / (1 / OMEGA + precision)
     covariance = np.diag([TINY, variance]).reshape(2, 1, 2, 1)
     effects = Gaussian(np.array([[600.0], [variance * precision * value]]), covariance)
-    knowledge = SeasonKnowledge(effects, np.ones(0), 1.0, np.zeros(1), np.zeros((1, 1)), np.zeros(1))
+    knowledge = SeasonKnowledge(
+        effects=effects,
+        weight=np.ones(0),
+        season_weight=1.0,
+        drift_mean=np.zeros(1),
+        drift_covariance=np.zeros((1, 1)),
+        unusual=np.zeros(1),
+        converged=True,
+    )
     return knowledge, Spread(np.eye(1), OMEGA * np.eye(1), TINY * np.eye(1), 0.0)
 
 

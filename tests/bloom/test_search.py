@@ -10,9 +10,11 @@ import pytest
 
 from models.bloom.observations import HeatIntervals
 from models.bloom.search import TRADE_DEFAULT, Prepared, Search, choose, choose_rule, prepare
+from models.bloom.site import Site
 from models.errors import NotEnoughData
-from models.records import HeatRule, Site, StageInterval
+from models.records import HeatRule, StageInterval, Unit
 from models.units import FloatArray
+from tests.bloom.noted import logged
 from tests.bloom.simulated import weather
 
 # From near the trade default to far from it.
@@ -41,15 +43,15 @@ def candidate(
     middle = heat[cultivar_of, season_of][:, None]
     wide = np.broadcast_to(width, heat.shape)[cultivar_of, season_of][:, None]
     intervals = HeatIntervals(
-        ("full_bloom",),
-        tuple(f"cultivar-{number}" for number in range(CULTIVARS)),
-        tuple(("here", 2000 + number) for number in range(SEASONS)),
-        tuple(f"block-{number}" for number in cultivar_of),
-        cultivar_of,
-        season_of,
-        middle - wide / 2,
-        middle + wide / 2,
-        np.full(1, 1.0),  # so little that the spreads assumed before the data speak are nothing
+        stages=("full_bloom",),
+        cultivars=tuple(f"cultivar-{number}" for number in range(CULTIVARS)),
+        seasons=tuple(("here", 2000 + number) for number in range(SEASONS)),
+        units=tuple(Unit("block", f"block-{number}") for number in cultivar_of),
+        cultivar_of=cultivar_of,
+        season_of=season_of,
+        lower=middle - wide / 2,
+        upper=middle + wide / 2,
+        heat_a_day=np.full(1, 1.0),  # so little that the spreads assumed before the data speak are nothing
     )
     return Prepared(rule=rule, intervals=intervals.relabelled(), start=None)
 
@@ -128,7 +130,7 @@ def bloom_on(month: int, day: int, *, latitude: float = 33.0, south: bool = Fals
     for season in range(first, first + 10):
         by = dt.date(season - (south and month >= 7), month, day)
         seen.append(StageInterval(season, "a", None, "bloom_start", by - dt.timedelta(days=2), by))
-    return Site("here", latitude, weather("1999-01-01", "2011-12-31", south=south), tuple(seen))
+    return Site("here", latitude, weather("1999-01-01", "2011-12-31", south=south), logged(seen))
 
 
 @pytest.mark.parametrize(
@@ -161,9 +163,9 @@ def test_the_rule_is_chosen_by_bloom_where_budbreak_was_seen_too() -> None:
     random = np.random.default_rng(8)
     budbreak = tuple(
         replace(seen, stage="budbreak", after=seen.after - early, by=seen.by - early)
-        for seen in site.observations
+        for seen in site.seen
         if seen.after and seen.by and (early := dt.timedelta(days=int(random.integers(25, 60))))
     )
-    both = replace(site, observations=(*site.observations, *budbreak))
+    both = replace(site, log=(*site.log, *logged(budbreak)))
     found = choose_rule([both], stages=["budbreak", "bloom_start"])
     assert found.rule == choose_rule([site], stages=["bloom_start"]).rule

@@ -147,7 +147,7 @@ def test_weekly_looks_hide_no_slip_of_a_month(days_off: int) -> None:
     truth = draw_truth(random, cultivars=6, between_seasons=30.0)
     honest = simulated_intervals(random, truth, seasons=12, days_between_visits=7)
     (slip,) = fit_intervals(with_slip(honest, 29, days_off * HEAT_A_DAY), rule=RULE).set_aside
-    assert (slip.season, slip.block) == (honest.seasons[honest.season_of[29]][1], honest.units[29])
+    assert (slip.season, slip.block) == (honest.seasons[honest.season_of[29]][1], honest.units[29].name)
     assert not fit_intervals(honest, rule=RULE).set_aside
 
 

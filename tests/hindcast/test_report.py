@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, hindcast_season
+from models.bloom.site import Site
 from models.errors import BadInput, CapfallError, NotEnoughData
-from models.records import BloomLogRow, DailyTemperatures, Site, StageInterval
+from models.records import BloomLogRow, DailyTemperatures
 from service.usecases.hindcast import (
     HindcastOptions,
     HindcastReport,
@@ -77,22 +78,21 @@ def test_a_date_on_either_end_of_its_interval_is_covered() -> None:
     # Every year is like the others, so the narrowest interval around the median is the day itself, both its ends.
     dates = np.arange(np.datetime64("2001-01-01"), np.datetime64("2010-01-01"))
     weather = DailyTemperatures(dates, np.full(dates.size, 14.0), np.full(dates.size, 26.0))
-    daily = dt.timedelta(days=1)
+    day = dt.timedelta(days=99)
     seen = tuple(
-        StageInterval(year, "thimble-ash", None, "bloom_start", by - daily, by)
+        BloomLogRow(year, "thimble-ash", None, {"bloom_start": dt.date(year, 1, 1) + day})
         for year in range(2001, 2009)
-        for by in [dt.date(year, 1, 1) + dt.timedelta(days=99)]
     )
     site = Site("hollow", LATITUDE, weather, seen)
     season = hindcast_season([site], 2005, stages=["bloom_start"], heat=RULE, interval=0.01, leads=[14])
-    assert [row.lead for row in season.rows] == [KNOWN_WEATHER, "14"]
+    assert [row.lead for row in season.rows] == [KNOWN_WEATHER, 14]
     for row in season.rows:
         assert row.low == row.observed == row.high
-        assert row.outcome.covered
+        assert row.covered
 
 
 def test_a_date_is_covered_from_low_to_high(report: HindcastReport) -> None:
-    covered = [row.outcome.covered for row in report.rows]
+    covered = [row.covered for row in report.rows]
     assert covered == [
         bool(row.low and row.high and row.low <= row.observed <= row.high) for row in report.rows
     ]

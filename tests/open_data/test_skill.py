@@ -1,7 +1,7 @@
 """The skill reached on open data, so that a change that costs skill is seen. Nested, with search; two minutes a set.
 
-Bounds lie a little beyond what was measured (DEVELOPERS.md has the tables), on the grapes within the goals set for
-the project. Leads are three of seven, to save time.
+Bounds lie a little beyond what was measured (the tables are in tests/evidence/skill.md), on the grapes within the
+goals set for the project. Leads are three of seven, to save time.
 """
 
 from __future__ import annotations
