@@ -7,11 +7,22 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 
 from service.access import Grower
-from service.api.deps import Reading, UnitsQuery, created_or_replaced, store
+from service.api.change_schemas import WriteReceipt
+from service.api.deps import (
+    Preview,
+    Reading,
+    UnitsQuery,
+    Writing,
+    changing,
+    created_or_replaced,
+    store,
+    wants_csv,
+)
 from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList
+from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.responses import problems
 from service.usecases.fit_documents import to_document
-from service.usecases.fits import get_fit, import_fit, make_fit
+from service.usecases.fits import fit_stored, get_fit, import_fit, keep_fit
 from service.usecases.shared_fits import FitDocument
 
 router = APIRouter(prefix="/v1/fits", tags=["fits"])
@@ -27,7 +38,12 @@ FitId = Annotated[str, Path(alias="fit", max_length=63, description="The fit's i
     response_model_exclude_unset=True,
 )
 def post_fit(
-    body: FitBody, request: Request, response: Response, grower: Grower, units: UnitsQuery = "metric"
+    body: FitBody,
+    request: Request,
+    response: Response,
+    grower: Grower,
+    units: UnitsQuery = "metric",
+    preview: Preview = False,
 ) -> FitAnswer:
     """Fit the heat to every stage for all cultivars at once, from all that was observed in past seasons.
 
@@ -35,16 +51,23 @@ def post_fit(
     used are named in `set_aside`. Without `heat` the heat rule is chosen by how well it foresees seasons left
     out, where there are enough of them.
     """
-    saved, new = make_fit(store(request), grower, vineyards=body.vineyards, options=body.options())
-    created_or_replaced(response, new=new)
+    saved = fit_stored(store(request), grower, vineyards=body.vineyards, options=body.options())
+    with changing(request, grower, preview=preview) as records:
+        created_or_replaced(response, new=keep_fit(records, saved))
     return FitAnswer.of(saved, units)
 
 
-@router.get("", summary="List fits")
-def list_fits(records: Reading) -> FitList:
-    """All fits, newest first; forecasts use the first one by default."""
+@router.get("", summary="List fits", response_model=FitList, responses=AS_CSV)
+def list_fits(request: Request, records: Reading, page: PageAsked) -> FitList | Response:
+    """All fits, newest first; forecasts use the first one by default. As CSV with `Accept: text/csv`."""
+    summaries, next_page = paged(
+        records.fits.all(),
+        page,
+        lambda summary: (summary.created_at.isoformat(timespec="microseconds"), summary.id),
+        newest_first=True,
+    )
     entries = []
-    for summary in records.fits.all():
+    for summary in summaries:
         saved = get_fit(records, summary.id)
         entries.append(
             FitEntry(
@@ -56,7 +79,10 @@ def list_fits(records: Reading) -> FitList:
                 cultivars=list(saved.fit.cultivars),
             )
         )
-    return FitList(fits=entries)
+    if wants_csv(request):
+        rows = [entry.model_dump(mode="json") for entry in entries]
+        return csv_answer(request, list(FitEntry.model_fields), rows, next_page)
+    return FitList(fits=entries, next=next_page)
 
 
 @router.post(
@@ -67,13 +93,13 @@ def list_fits(records: Reading) -> FitList:
     response_model_exclude_unset=True,
 )
 def post_imported_fit(
-    body: FitDocument, request: Request, response: Response, grower: Grower, units: UnitsQuery = "metric"
+    body: FitDocument, response: Response, records: Writing, units: UnitsQuery = "metric"
 ) -> FitAnswer:
     """Take over a fit that another grower shared: the document that `GET /v1/fits/{fit}/document` gave.
 
     Forecasts made with it say `imported`.
     """
-    saved, new = import_fit(store(request), grower, body)
+    saved, new = import_fit(records, body)
     created_or_replaced(response, new=new)
     return FitAnswer.of(saved, units)
 
@@ -82,6 +108,13 @@ def post_imported_fit(
 def show_fit(fit: FitId, records: Reading, units: UnitsQuery = "metric") -> FitAnswer:
     """Thresholds of all cultivars, how sure they are, and how they were made."""
     return FitAnswer.of(get_fit(records, fit), units)
+
+
+@router.delete("/{fit}", summary="Delete a fit", responses=problems(404))
+def delete_fit(fit: FitId, records: Writing) -> WriteReceipt:
+    """Delete a fit; its hindcast is not shown any more."""
+    records.fits.delete(fit)
+    return WriteReceipt.of(records.journal)
 
 
 @router.get("/{fit}/document", summary="Share a fit", responses=problems(404))

@@ -72,6 +72,7 @@ def record_visit(
         raise BadInput("the visit cannot be taken", [Problem("block", "choose a block")])
     with store(request).transaction(grower) as records:
         store_visits(records, vineyard, [visit])
+    request.state.change = records.journal.number
     seen_from = max(day, parse_date(as_of)) if as_of else max(day, today())
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)
 

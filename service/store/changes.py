@@ -83,6 +83,7 @@ class Changes(OwnedByGrower):
         if blockers:
             raise CannotUndo(number, list(dict.fromkeys(blockers))[:MOST_BLOCKERS])
         self._journal.undoes = number
+        self._journal.say("undo", change=number)
         tables = [table for table in Base.metadata.sorted_tables if table.name in full]
         for table in tables:
             rows = {key: row for key, row in full[table.name].items() if row is not None}

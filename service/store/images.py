@@ -51,13 +51,16 @@ def tables_of(kind: str) -> list[str]:
 
 
 def row_name(table: Table, key: Key) -> str:
-    """A row in words: "visit 2026-05-20 block b1 Ida of vineyard home"."""
+    """A row in words: "visit 2026-05-20 b1 Ida of vineyard home"."""
     thing = table.name.removesuffix("s").replace("_", " ")
-    owner, *rest = [_plain(part) for part in key]
-    if not rest:
-        return f"{thing} {owner}"
-    parts = " ".join(str(part).replace(":", " ") for part in rest if part != "")
-    return f"{thing} {parts} of {kind_of_owner(table)} {owner}"
+    within = name_within(key)
+    return f"{thing} {key[0]}" if within is None else f"{thing} {within} of {kind_of_owner(table)} {key[0]}"
+
+
+def name_within(key: Key) -> str | None:
+    """A row's name within its owner: "2026-05-20 b1 Ida"; None where the owner is the row itself."""
+    parts = [str(_plain(part)).removeprefix("block:").removeprefix("cultivar:") for part in key[1:]]
+    return " ".join(filter(None, parts)) or None
 
 
 def write_keys(table: Table, keys: Sequence[Key]) -> list[Any]:

@@ -14,6 +14,7 @@ from service.store.images import (
     Values,
     is_journaled,
     kind_of_owner,
+    name_within,
     read_keys,
     read_rows,
     write_keys,
@@ -92,7 +93,8 @@ class Journal:
             kind = kind_of_owner(Base.metadata.tables[name])
             for owner, (old, made) in seen.by_owner().items():
                 deleted = sum(key in seen.gone for key in old)
-                found.append(Written(name, kind, owner, len(made), len(old) - deleted, deleted))
+                only = name_within((old + made)[0]) if len(old) + len(made) == 1 else None
+                found.append(Written(name, kind, owner, len(made), len(old) - deleted, deleted, only))
         return tuple(found)
 
     def close(self) -> None:

@@ -84,9 +84,11 @@ class BloomLog(Observations):
     def delete(self, vineyard: str, season: int, place: Place, *, stage: str | None = None) -> None:
         """Delete a season's dates of a block or cultivar, or the one of a stage.
 
-        Raises NotFound (vineyard, dates).
+        Raises NotFound (vineyard, dates), BadInput (the stage is unknown).
         """
         self._find(VineyardRow, "vineyard", key=vineyard)
+        if stage is not None:
+            in_season_order([stage])
         only: dict[str, Any] = {} if stage is None else {"stage": stage}
         if not self._delete(BloomDateRow, vineyard=vineyard, season=season, subject=place.subject, **only):
             what = f"{season} {place.key}" + ("" if stage is None else f" {stage}")

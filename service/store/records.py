@@ -59,7 +59,10 @@ class Replaced:
 
 @dataclass(frozen=True)
 class Written:
-    """How many rows of a table a change wrote that belong to one owner: a vineyard, a station, or itself."""
+    """How many rows of a table a change wrote that belong to one owner: a vineyard, a station, or itself.
+
+    ``only`` names the row, where it is one within its owner.
+    """
 
     table: str
     kind: str
@@ -67,6 +70,7 @@ class Written:
     added: int
     replaced: int
     deleted: int
+    only: str | None = None
 
 
 @dataclass(frozen=True)

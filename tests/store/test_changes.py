@@ -129,7 +129,7 @@ def test_a_change_tells_who_when_what_and_how_many(store: Store) -> None:
     assert second.params == {
         "written": [
             vars(Written("temperatures", "station", "hill", 7, 0, 0)),
-            vars(Written("visits", "vineyard", "home", 1, 0, 0)),
+            vars(Written("visits", "vineyard", "home", 1, 0, 0, "2026-05-18 b1")),
         ]
     }
 
@@ -170,7 +170,7 @@ def test_a_preview_and_an_error_leave_no_change(store: Store, url: str) -> None:
     before = dump(url, without=())
     with store.transaction("local", preview=True) as records:
         look(5.0)(records)
-        assert records.journal.written() == (Written("visits", "vineyard", "home", 1, 0, 0),)
+        assert records.journal.written() == (Written("visits", "vineyard", "home", 1, 0, 0, "2026-05-18 b1"),)
         assert len(records.visits.all("home")) == 1
     assert dump(url, without=()) == before
 
@@ -183,7 +183,7 @@ def test_undoing_names_the_later_changes_that_wrote_the_same_rows(store: Store) 
         undo(store, 2)
     [blocker] = refused.value.blockers
     assert blocker.change == 3
-    assert blocker.problem == "it wrote visit 2026-05-18 block b1 of vineyard home"
+    assert blocker.problem == "it wrote visit 2026-05-18 b1 of vineyard home"
     change(store, look(7.0, "b2"))  # another row
     undo(store, 3)
     undo(store, 2)
