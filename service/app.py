@@ -11,6 +11,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.routing import APIRoute
 
 from service.api import routes
+from service.api.change_header import ChangeHeader
 from service.api.document import document
 from service.board import routes as board
 from service.jobs import JobRunner
@@ -63,6 +64,7 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.settings = settings
     app.state.store = store
+    app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)
     board.install(app)

@@ -14,7 +14,15 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from models.errors import BadInput, CapfallError, MissingDays, NotEnoughData, Problem
-from service.store.errors import AlreadyThere, InUse, NotFound, StoreError, UnknownReference
+from service.store.errors import (
+    AlreadyThere,
+    AlreadyUndone,
+    CannotUndo,
+    InUse,
+    NotFound,
+    StoreError,
+    UnknownReference,
+)
 from service.usecases.hindcast_jobs import NotEnded
 
 log = logging.getLogger(__name__)
@@ -47,6 +55,8 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
     (InUse, Kind("in-use", "It is still needed", 409)),
     (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
+    (AlreadyUndone, Kind("already-undone", "It has been undone before", 409)),
+    (CannotUndo, Kind("needed-later", "Later changes rest on it", 409)),
 )
 
 # Raised by the framework and by the few checks at the edge.
@@ -58,6 +68,7 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("forbidden", "This is not allowed", 403),
         NOT_FOUND,
         Kind("method-not-allowed", "This method is not offered here", 405),
+        Kind("changed-meanwhile", "It is another by now", 412),
         Kind("too-large", "The body is too large", 413),
         Kind("unsupported-media-type", "This media type cannot be read here", 415),
         Kind("unavailable", "The service is not ready", 503),
@@ -104,6 +115,16 @@ def located(error: Exception) -> Sequence[Problem]:
             return [Problem(error.kind, f"used by {user}") for user in error.users]
         case AlreadyThere():
             return [Problem(error.kind, f"{error.key!r} is taken")]
+        case AlreadyUndone():
+            return [Problem(f"change {error.change}", f"undone by change {error.by}")]
+        case CannotUndo():
+            return [
+                Problem(
+                    "before changes were kept" if each.change is None else f"change {each.change}",
+                    each.problem,
+                )
+                for each in error.blockers
+            ]
     return ()
 
 

@@ -43,12 +43,14 @@ class Interrupted(Store):
     before_write: Callable[[], None] | None = None
 
     @contextmanager
-    def transaction(self, grower: str, *, read_only: bool = False) -> Iterator[Repositories]:
+    def transaction(
+        self, grower: str, *, read_only: bool = False, by: str | None = None, preview: bool = False
+    ) -> Iterator[Repositories]:
         """As ever."""
         if not read_only and self.before_write is not None:
             happen, self.before_write = self.before_write, None
             happen()
-        with super().transaction(grower, read_only=read_only) as records:
+        with super().transaction(grower, read_only=read_only, by=by, preview=preview) as records:
             yield records
 
 
