@@ -13,9 +13,9 @@ from service.settings import Settings
 
 
 @pytest.fixture
-def settings(tmp_path: Path) -> Settings:
+def settings(own_database: Path) -> Settings:
     """Open access over a new database."""
-    return Settings(database_url=f"sqlite:///{tmp_path / 'capfall.db'}", access="open", max_upload_mb=20)
+    return Settings(database_url=f"sqlite:///{own_database}", access="open", max_upload_mb=20)
 
 
 @pytest.fixture

@@ -32,6 +32,8 @@ from tests.docs.session import (
     send,
 )
 
+pytestmark = pytest.mark.slow
+
 SHELL_LINES = [line for block in blocks(README) if block.kind == "sh" for line in block.text.splitlines()]
 VARIABLES = {
     "api": f"{ADDRESS}/v1",

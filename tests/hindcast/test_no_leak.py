@@ -14,6 +14,8 @@ from models.bloom.search import choose, prepare
 from models.records import DailyTemperatures, Site
 from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_log, invented_weather
 
+pytestmark = pytest.mark.slow
+
 SEASON = 2004
 LEAD = 30
 
