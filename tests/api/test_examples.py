@@ -6,10 +6,13 @@ import json
 import time
 from typing import Any
 
+import pytest
 from fastapi.testclient import TestClient
 
 from service.api.document import Example, examples
 from tests.api.asking import Answer
+
+pytestmark = pytest.mark.slow
 
 
 def is_part(expected: Any, answer: Any) -> bool:

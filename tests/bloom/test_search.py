@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from models.bloom.observations import HeatIntervals
-from models.bloom.search import TRADE_DEFAULT, Prepared, Search, choose, choose_rule, prepare
+from models.bloom.search import TRADE_DEFAULT, Prepared, Search, choose, prepare
 from models.bloom.site import Site
 from models.errors import NotEnoughData
 from models.records import HeatRule, StageInterval, Unit
@@ -158,14 +158,19 @@ def test_a_southern_sum_starts_in_its_own_spring() -> None:
     assert {one.rule.accumulate_from for one in prepare(both, stages=["bloom_start"])} == {None}
 
 
-def test_the_rule_is_chosen_by_bloom_where_budbreak_was_seen_too() -> None:
+def test_rules_are_held_against_bloom_where_budbreak_was_seen_too() -> None:
     site = bloom_on(4, 30)
-    random = np.random.default_rng(8)
+    early = dt.timedelta(days=45)
     budbreak = tuple(
         replace(seen, stage="budbreak", after=seen.after - early, by=seen.by - early)
         for seen in site.seen
-        if seen.after and seen.by and (early := dt.timedelta(days=int(random.integers(25, 60))))
+        if seen.after and seen.by
     )
     both = replace(site, log=(*site.log, *logged(budbreak)))
-    found = choose_rule([both], stages=["budbreak", "bloom_start"])
-    assert found.rule == choose_rule([site], stages=["bloom_start"]).rule
+    stages = ["budbreak", "bloom_start"]
+    assert {one.intervals.stages for one in prepare([both], stages=stages)} == {("bloom_start",)}
+    # a fortnight before budbreak on 16 March is 2 March, before bloom 16 April
+    starts = {one.rule.accumulate_from for one in prepare([both], stages=stages)}
+    assert "04-01" in starts
+    only = replace(site, log=logged(budbreak))
+    assert "03-15" not in {one.rule.accumulate_from for one in prepare([only], stages=stages[:1])}

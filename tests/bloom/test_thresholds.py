@@ -56,6 +56,7 @@ def weekly(
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("tail_degrees", "drift_share"), [(NORMAL, 0.0), (4.0, 0.3)])
 def test_weekly_visits_give_thresholds_without_the_half_gap_bias(
     tail_degrees: float, drift_share: float

@@ -19,6 +19,8 @@ from service.ingest import bloom_log, grid, planting, visits
 from service.settings import Settings
 from tests.docs.session import HELP, README, ROOT, blocks
 
+pytestmark = pytest.mark.slow
+
 DEVELOPERS = ROOT / "DEVELOPERS.md"
 EVIDENCE = ROOT / "tests/evidence/skill.md"
 SHELL_LINES = [

@@ -83,6 +83,7 @@ def test_two_requests_at_once_start_one_hindcast(store: Interrupted) -> None:
     assert ask().id == jobs.kept[1] != jobs.kept[0]
 
 
+@pytest.mark.slow
 def test_a_job_whose_turn_comes_while_the_service_ends_does_not_start(store: Store) -> None:
     with store.transaction(GROWER) as records:
         for job in ("running", "waiting"):

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import Connection, create_engine, inspect, make_url, text
@@ -66,6 +67,7 @@ def test_a_store_without_tables_does_not_answer_and_migrating_twice_is_harmless(
     store.close()
 
 
+@pytest.mark.slow
 def test_processes_that_start_at_once_migrate_once(url: str) -> None:
     start = "import sys; from service.store import Store; Store(sys.argv[1]).migrate()"
     processes = [

@@ -413,6 +413,7 @@ def simulated(rng: np.random.Generator, draws: int, mean_start: FloatArray) -> F
     return np.stack([start, full, full + rng.integers(3, 9, start.shape)], axis=-1)
 
 
+@pytest.mark.slow
 def test_where_it_says_80_percent_pollen_ends_first_in_about_80_of_100() -> None:
     # Pairs of a pistillate block and its source; the truth of each is one more draw of the same world, judged
     # without the bloom curve: pollen (2 days) is over by the day on which 95 % of the flowers are open.
