@@ -59,7 +59,7 @@ def test_every_printed_value_is_held(came: list[tuple[Block, str]]) -> None:
                     tried += 1
                     if missing(changed, real) is None:
                         unseen.append((block.page.name, piece, token.text))
-    assert tried >= 165
+    assert tried >= 120
     assert unseen == []
 
 
