@@ -24,6 +24,7 @@ from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
+from service.usecases.cautions import cautions_of
 from service.usecases.demo import DemoLoaded, load_demo
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions, make_fit
@@ -31,6 +32,7 @@ from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import look_for_frost
 from service.usecases.pollen import VineyardPollination, pollinate
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
+from service.words.cautions import caution_texts
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -144,9 +146,7 @@ def report(
         )
         made = bloom_report(files, options)
         _print_loaded(out, _file_points(made.read))
-        _print_season(
-            out, made.fit, made.forecast, made.pollination, us=units == "us", cautions=made.cautions
-        )
+        _print_season(out, made.fit, made.forecast, made.pollination, us=units == "us")
 
 
 app.command()(calendar)
@@ -166,7 +166,6 @@ def _print_season(
     pollination: VineyardPollination,
     *,
     us: bool,
-    cautions: Sequence[str] = (),
 ) -> None:
     out.print(tables.heading("Thresholds"))
     _print_each(out, tables.points(tables.fit_points(fit, us=us)))
@@ -179,7 +178,7 @@ def _print_season(
     out.print(tables.heading("Frost"))
     _print_each(out, tables.points(tables.frost_points(frost, us=us)))
     out.print(tables.heading("Cautions"))
-    _print_each(out, tables.points([*cautions, *pollination.cautions, *frost.cautions]))
+    _print_each(out, tables.points(caution_texts(cautions_of(foreseen, pollen=pollination, frost=frost))))
 
 
 def _print_each(out: Console, parts: Iterable[RenderableType]) -> None:

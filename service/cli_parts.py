@@ -14,6 +14,7 @@ from models.errors import CapfallError
 from service import tables
 from service.problems import located
 from service.store.errors import StoreError
+from service.words.errors import Reader, error_words
 
 REFUSED = 2  # exit code for what cannot be done as asked
 
@@ -43,4 +44,7 @@ def told_plainly() -> Iterator[None]:
         faults = error.errors(include_url=False)
         refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
     except (CapfallError, StoreError) as error:
-        refuse(str(error), *(f"  {fault.where}: {fault.problem}" for fault in located(error)))
+        refuse(
+            error_words(error, Reader.TERMINAL),
+            *(f"  {fault.where}: {fault.problem}" for fault in located(error)),
+        )

@@ -11,12 +11,13 @@ from typing import Literal
 import numpy as np
 import xarray as xr
 
-from models.bloom.cautions import forecast_cautions
+from models.bloom.cautions import DateCaution, forecast_cautions
 from models.bloom.draws import draw_heat
-from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
+from models.bloom.frost_delay import frost_delay
 from models.bloom.in_season import learn
-from models.bloom.observations import SetAside, in_stage_order
+from models.bloom.observations import in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by
+from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import BadInput, Problem
@@ -26,16 +27,11 @@ from models.units import FloatArray
 
 Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
 Basis = Literal["own", "pooled", "none"]
+WhyNone = Literal["cultivar_not_in_fit"]
 
 DRAWS = 2000
 # From this share on a threshold leans more on the other cultivars than on its own seasons.
 MOSTLY_POOLED = 0.5
-# Common practice, no source.
-FROSTED_CAUTION = (
-    "Marked as frosted: bloom from secondary buds comes later and lasts longer than the thresholds know. By how much "
-    f"is not known, so anything up to {MOST_DAYS_LATER} days is taken as likely: that is why this block's windows are "
-    "wide. What is seen there teaches nothing about other blocks. Look often."
-)
 
 
 @dataclass(frozen=True)
@@ -58,15 +54,15 @@ class StageForecast:
 class BlockForecast:
     """The stages of one block.
 
-    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``caution`` what is special about it.
+    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``frosted``, that its shoots froze.
     """
 
     block: str
     cultivar: str
     basis: Basis
     stages: dict[str, StageForecast]
-    why_none: str | None = None
-    caution: str | None = None
+    why_none: WhyNone | None = None
+    frosted: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +87,7 @@ class Forecast:
     blocks: tuple[BlockForecast, ...]
     draws: xr.Dataset
     set_aside: tuple[SetAside, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[DateCaution, ...]
 
 
 def forecast(
@@ -205,7 +201,7 @@ def forecast(
         ),
         dataset,
         tuple(slips),
-        forecast_cautions(fit, knowledge, traces, season, as_of, slips),
+        tuple(forecast_cautions(fit, knowledge, traces, season, as_of, slips)),
     )
 
 
@@ -221,8 +217,7 @@ def _block_forecast(
     frosted: bool,
 ) -> BlockForecast:
     if block.cultivar not in fit.cultivars:
-        why = f"no bloom of cultivar {block.cultivar} is in the fit; log a season of it, or import a fit that has it"
-        return BlockForecast(block.key, block.cultivar, "none", {}, why)
+        return BlockForecast(block.key, block.cultivar, "none", {}, "cultivar_not_in_fit", frosted=frosted)
     cultivar = fit.cultivars.index(block.cultivar)
     looked_at = {name for name, _ in look.observed | look.last_not_yet.keys()}
     unit = block.key if block.key in looked_at else block.cultivar
@@ -244,13 +239,7 @@ def _block_forecast(
             status = "presumed"
         stages[stage] = StageForecast(status, median, low, high, chance, threshold)
     pooled = bool(np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED)
-    return BlockForecast(
-        block.key,
-        block.cultivar,
-        "pooled" if pooled else "own",
-        stages,
-        caution=FROSTED_CAUTION if frosted else None,
-    )
+    return BlockForecast(block.key, block.cultivar, "pooled" if pooled else "own", stages, frosted=frosted)
 
 
 def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:

@@ -20,6 +20,7 @@ from service.api.schemas import Body, Slug, Units
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
+from service.words.set_aside import why_set_aside
 
 HeatUnit = Literal["degC_day", "degF_day"]
 Base = Annotated[float | None, Field(ge=-100, le=200)]
@@ -223,7 +224,9 @@ class FitAnswer(Body):
             spread=_spread(fit, units),
             cultivars=[_thresholds(fit, place, units) for place in range(len(fit.cultivars))],
             set_aside=[
-                SetAsideAnswer(season=slip.season, block=slip.block, stage=slip.stage, why=slip.why)
+                SetAsideAnswer(
+                    season=slip.season, block=slip.block, stage=slip.stage, why=why_set_aside(slip)
+                )
                 for slip in fit.set_aside
             ],
             search=None

@@ -21,9 +21,13 @@ from models.vineyard.pollination import (
 )
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, Units
+from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import Basis, VineyardForecast
 from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
+from service.words.cautions import caution_texts
+from service.words.forecast import what_is_special, why_none
+from service.words.pollen import warning_words
 
 
 class StageAnswer(Body):
@@ -123,15 +127,15 @@ class ForecastAnswer(Body):
             heat_unit=heat_unit(units),
             frost_limit=_temperature(frost.limit_c, units),
             temperature_unit="degF" if units == "us" else "degC",
-            cautions=[*foreseen.cautions, *frost.cautions],
+            cautions=caution_texts(cautions_of(foreseen, frost=frost)),
             blocks=[
                 BlockForecastAnswer(
                     block=block.block,
                     cultivar=block.cultivar,
                     flower_type=planting.cultivars[block.cultivar].flower_type,
                     basis=foreseen.basis(block),
-                    why=block.why_none,
-                    caution=block.caution,
+                    why=why_none(block),
+                    caution=what_is_special(block),
                     stages={
                         key: StageAnswer(
                             status=stage.status,
@@ -245,7 +249,7 @@ class WarningAnswer(Body):
             code=warning.code,
             level=warning.level,
             chance=round(warning.chance, 3),
-            message=warning.message,
+            message=warning_words(warning),
             first=first,
             last=last,
         )
@@ -313,7 +317,7 @@ class PollinationAnswer(Body):
             reach_ft=round(feet_from_metres(found.reach_m), 1),
             receptive_days=found.receptive_days,
             pollen_days=found.pollen_days,
-            cautions=list(found.cautions),
+            cautions=caution_texts(cautions_of(foreseen, pollen=found)),
             pistillate_blocks=[
                 PistillateBlock.of(block, cultivars[block.cultivar].name) for block in found.blocks
             ],

@@ -12,7 +12,9 @@ from models.records import HeatRule
 from service.api.fit_schemas import HeatBody
 from service.api.schemas import Body, Units
 from service.usecases.hindcast import LONGEST_LEAD, MOST_LEADS
+from service.usecases.hindcast_documents import not_scored_of
 from service.usecases.hindcast_jobs import AskedHindcast
+from service.words.set_aside import set_aside_words
 
 Lead = Annotated[int, Field(ge=0, le=LONGEST_LEAD)]
 LEAD_WORDS = f"Days before the stage's mean date as text, `{KNOWN_WEATHER}` or `{OTHERS_SEEN}`."
@@ -102,4 +104,5 @@ class HindcastAnswer(Body):
             {"season": chosen["season"], "heat": HeatBody.of(HeatRule(**chosen["heat"]), units)}
             for chosen in document["rules"]
         ]
-        return cls.model_validate({**document, "fit": fit, "rules": rules})
+        not_scored = [set_aside_words(told) for told in not_scored_of(document)]
+        return cls.model_validate({**document, "fit": fit, "rules": rules, "not_scored": not_scored})

@@ -13,7 +13,10 @@ from service.api.deps import Reading, VineyardKey
 from service.api.responses import problems
 from service.api.schemas import Body
 from service.api.season_query import FitId
+from service.usecases.cautions import cautions_of
 from service.usecases.planting_check import CheckOptions, check_planting
+from service.words.cautions import caution_texts
+from service.words.layout import RULE_SOURCES, RULES, finding_words, what_to_ask, why_exposed
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"])
 
@@ -81,14 +84,14 @@ class BlockCheckAnswer(Body):
             seasons_covered=block.seasons_covered,
             mean_share_of_bloom_covered=_rounded(block.mean_share_of_bloom_covered),
             exposed=block.exposed,
-            why=block.why,
+            why=None if block.why is None else why_exposed(block.why),
             would_help=[
                 RemedyAnswer(
                     cultivar=each.cultivar,
                     seasons_covered=each.seasons_covered,
                     mean_share_of_bloom_covered=round(each.mean_share_of_bloom_covered, 3),
                     closes_gap=each.closes_gap,
-                    ask=each.ask,
+                    ask=what_to_ask(each),
                 )
                 for each in block.would_help
             ],
@@ -145,17 +148,17 @@ def get_planting_check(
         heaviest_load=check.heaviest_load,
         layout=[
             LayoutAnswer(
-                rule=each.rule,
-                source=each.source,
+                rule=RULES[each.rule],
+                source=RULE_SOURCES[each.rule],
                 verdict=each.verdict,
                 measured=_rounded(each.measured),
-                said=each.said,
+                said=finding_words(each),
             )
             for each in check.layout
         ],
         seasons=list(check.seasons),
         blocks=[BlockCheckAnswer.of(block) for block in check.blocks],
-        cautions=list(check.cautions),
+        cautions=caution_texts(cautions_of(found)),
     )
 
 

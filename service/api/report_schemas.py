@@ -18,8 +18,10 @@ from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures
 from service.ingest.visits import ReadVisits
+from service.usecases.cautions import cautions_of
 from service.usecases.frost import look_for_frost
 from service.usecases.report import Report
+from service.words.cautions import caution_texts
 
 
 class ReportForm(Body):
@@ -107,7 +109,7 @@ class UploadReceipts(Body):
 class ReportAnswer(Body):
     """Fit, forecast and pollen cover of the files that were sent. Nothing of it is stored."""
 
-    cautions: list[str] = Field(description="Beside those of the forecast.")
+    cautions: list[str] = Field(description="All that hold for the report, each once.")
     fit: FitAnswer
     forecast: ForecastAnswer
     pollination: PollinationAnswer
@@ -116,11 +118,11 @@ class ReportAnswer(Body):
     @classmethod
     def of(cls, report: Report, units: Units) -> Self:
         """A report for the client."""
-        read = report.read
+        read, frost = report.read, look_for_frost(report.forecast)
         return cls(
-            cautions=list(report.cautions),
+            cautions=caution_texts(cautions_of(report.forecast, pollen=report.pollination, frost=frost)),
             fit=FitAnswer.of(report.fit, units),
-            forecast=ForecastAnswer.of(report.forecast, look_for_frost(report.forecast), units),
+            forecast=ForecastAnswer.of(report.forecast, frost, units),
             pollination=PollinationAnswer.of(report.forecast, report.pollination),
             uploads=UploadReceipts(
                 temperatures=WeatherReceipt.of_weather(read.temperatures),

@@ -12,7 +12,10 @@ from models.vineyard.scouting import MissedTask, Plan, PlannedTask, TaskKind, Wi
 from service.api.responses import problems
 from service.api.schemas import Body
 from service.api.season_query import LookedAhead
+from service.usecases.cautions import cautions_of
 from service.usecases.scouting import CHANCE, plan_scouting
+from service.words.cautions import caution_texts
+from service.words.scouting import look_for, why_look, why_missed
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 
@@ -42,8 +45,8 @@ class TaskAnswer(Body):
             block=task.block,
             cultivar=task.cultivar,
             task=task.task,
-            look_for=task.look_for,
-            why=task.why,
+            look_for=look_for(task.look),
+            why=why_look(task.look),
             window=window(task.window),
             chance=round(task.chance, 3),
         )
@@ -74,9 +77,9 @@ class MissedAnswer(Body):
             block=task.block,
             cultivar=task.cultivar,
             task=task.task,
-            look_for=task.look_for,
+            look_for=look_for(task.look),
             window=window(task.window),
-            reason=task.reason,
+            reason=why_missed(task),
             best_day=task.best_day,
         )
 
@@ -134,5 +137,5 @@ def get_scouting(
             for trip in plan.trips
         ],
         missed=[MissedAnswer.of(task) for task in plan.missed],
-        cautions=list(foreseen.cautions),
+        cautions=caution_texts(cautions_of(foreseen)),
     )

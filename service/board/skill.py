@@ -9,13 +9,17 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError
 from service.access import Grower
-from service.board.pages import AsOf, PageRoute, UnitsQuery, VineyardKey, page, stage_words, store
+from service.board.pages import AsOf, PageRoute, UnitsQuery, VineyardKey, page, store
 from service.board.skill_charts import skill_pictures
 from service.jobs import JobRunner
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
 from service.usecases.fits import get_fit
+from service.usecases.hindcast_documents import not_scored_of
 from service.usecases.hindcast_jobs import KIND, AskedHindcast, NotEnded, hindcast_of, start_hindcast
+from service.words.errors import Reader, error_words
+from service.words.forecast import lead_words, stage_words
+from service.words.set_aside import set_aside_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -37,9 +41,8 @@ def skill_page(
         try:
             fit = get_fit(records, None, vineyard=vineyard)
         except CapfallError as error:
-            return page(
-                "skill.html", vineyard=known, asked=asked, job=None, report=None, why=str(error), fit=None
-            )
+            why = error_words(error, Reader.PAGE)
+            return page("skill.html", vineyard=known, asked=asked, job=None, report=None, why=why, fit=None)
         job = records.jobs.latest(KIND, fit.id, *UNFINISHED)
         report, why = _report(records, fit.id)
     return page(
@@ -74,7 +77,7 @@ def _shown(report: dict[str, Any], vineyard: str, stage: str | None, lead: str |
         "lead_words": lead_words(lead),
         "interval": report["interval"],
         "made": report["made"],
-        "not_scored": report["not_scored"],
+        "not_scored": [set_aside_words(told) for told in not_scored_of(report)],
         "pictures": skill_pictures(report, vineyard, stage=stage, lead=lead),
     }
 
@@ -82,11 +85,6 @@ def _shown(report: dict[str, Any], vineyard: str, stage: str | None, lead: str |
 def _chosen(asked: str | None, choices: list[str], usual: str) -> str:
     """What was asked for if there is such a thing, else the usual one, else the first."""
     return next((each for each in (asked, usual) if each in choices), next(iter(choices), usual))
-
-
-def lead_words(lead: str) -> str:
-    """A lead as in "14 days ahead"."""
-    return f"{lead} days ahead" if lead.isdigit() else lead
 
 
 @router.post("/vineyards/{vineyard}/skill")

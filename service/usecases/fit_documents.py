@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 
 from models.bloom.mixed_model import Gaussian, Spread
-from models.bloom.observations import SetAside
 from models.bloom.search import Candidate, Search
 from models.bloom.season_effect import SeasonEvidence
+from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.records import HeatRule
-from service.usecases.shared_fits import ANOTHER_GROWERS, FitDocument, check_document
+from service.usecases.shared_fits import ANOTHER_GROWERS, SLIPS, FitDocument, check_document
 
 DOCUMENT_VERSION = 1
 ID_DIGITS = 12
@@ -88,7 +88,7 @@ def to_document(saved: SavedFit) -> dict[str, Any]:
         ],
         "calibration": fit.calibration.tolist(),
         "heat_a_day": fit.heat_a_day.tolist(),
-        "set_aside": [asdict(slip) for slip in fit.set_aside],
+        "set_aside": SLIPS.dump_python(fit.set_aside, mode="json"),
         "search": None
         if search is None
         else {
@@ -155,7 +155,7 @@ def _rebuilt(told: FitDocument) -> SavedFit:
             for said in told.season_evidence
         ),
         calibration=array(told.calibration),
-        set_aside=tuple(SetAside(**slip.model_dump()) for slip in told.set_aside),
+        set_aside=tuple(SetAside(slip.season, slip.block, slip.stage, slip.why) for slip in told.set_aside),
         heat_a_day=array(told.heat_a_day),
     )
     return SavedFit(

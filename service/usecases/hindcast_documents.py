@@ -10,8 +10,10 @@ from dataclasses import asdict
 from typing import Any
 
 from models.bloom.hindcast import Hindcast
+from models.bloom.set_aside import SetAside
 from models.bloom.skill import Score
 from service.usecases.hindcast import HindcastReport
+from service.usecases.shared_fits import SLIPS
 
 DIGITS = 3
 COLUMNS = (
@@ -50,9 +52,17 @@ def to_document(report: HindcastReport) -> dict[str, Any]:
         ],
         "rules": [{"season": chosen.season, "heat": asdict(chosen.rule)} for chosen in report.rules],
         "rows": [_row(row) for row in report.rows],
-        "not_scored": list(report.not_scored),
+        "not_scored": SLIPS.dump_python(report.not_scored, mode="json"),
         "seconds": round(report.seconds, 1),
     }
+
+
+def not_scored_of(document: Mapping[str, Any]) -> list[SetAside | str]:
+    """What a document's report did not score; texts in those that were made before reasons had codes."""
+    return [
+        told if isinstance(told, str) else SLIPS.validate_python((told,))[0]
+        for told in document["not_scored"]
+    ]
 
 
 def rows_as_csv(rows: Iterable[Mapping[str, Any]]) -> str:

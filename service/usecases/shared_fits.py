@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Annotated, Literal, TypeVar
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, FailFast, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, FailFast, Field, StringConstraints, TypeAdapter
 
+from models.bloom.set_aside import SetAside, WhySetAside
 from models.errors import BadInput, Problem
 from models.records import Cutoff, GapRule, HeatMethod, HeatRule
 from models.stages import STAGE_KEYS, in_season_order
@@ -16,6 +18,10 @@ from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 
 ANOTHER_GROWERS = "another grower's "
 """Before the site of each season of a shared fit; no vineyard's identifier holds a blank."""
+
+_WHY: TypeAdapter[WhySetAside] = TypeAdapter(Annotated[WhySetAside, Field(discriminator="code")])
+SLIPS = TypeAdapter(tuple[SetAside, ...])
+"""What is set aside, to plain JSON and back."""
 
 MOST_CULTIVARS = 200
 LARGEST_HEAT = 1e5  # no season sums up to that [°C·day]
@@ -29,6 +35,7 @@ Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,62}$")]
 Vector = Items[float]
 Matrix = Items[Vector]
 Label = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$", max_length=1000)]
+_LABEL: TypeAdapter[str] = TypeAdapter(Label)
 
 
 class Part(BaseModel):
@@ -66,13 +73,27 @@ class EvidencePart(Part):
     weight: float
 
 
+def _reason(told: object) -> object:
+    """A reason from its code; dates stand as text in JSON, which the strict parts would refuse."""
+    if not isinstance(told, dict):
+        return told
+    reason = _WHY.validate_python(told)
+    for value in vars(reason).values():
+        if isinstance(value, str):
+            _LABEL.validate_python(value)
+        if isinstance(value, float) and not math.isfinite(value):
+            raise ValueError(f"{value} is no number of days")
+    return reason
+
+
 class SetAsidePart(Part):
     """An observation that the fit does not use."""
 
     season: int
     block: Label
     stage: Label
-    why: Label
+    # a text in documents that were made before reasons had codes
+    why: Annotated[WhySetAside | Label, BeforeValidator(_reason)]
 
 
 class CandidatePart(Part):

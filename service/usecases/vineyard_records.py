@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from models.bloom.looks import stage_intervals
-from models.errors import BadInput, NotEnoughData, Problem
+from models.errors import BadInput, NotEnoughData, Problem, Remedy
 from models.heat.season import season_of
 from models.records import BloomLogRow, DailyTemperatures, Planting, Site, StageInterval, Visit
 from models.vineyard.frost import without_frosted
@@ -21,7 +21,7 @@ class VineyardRecords:
     """One vineyard: its weather, its planting, and what was seen in it.
 
     ``receptive_days`` and ``pollen_days`` are None where the model's assumptions stand; ``scouting_weekdays`` (0 is
-    Monday) are all where none are chosen. [degree, day]
+    Monday) are all where none are chosen; ``north_assumed``: the latitude was not given. [degree, day]
     """
 
     key: str
@@ -34,6 +34,7 @@ class VineyardRecords:
     pollen_days: int | None = None
     scouting_weekdays: tuple[int, ...] = tuple(EVERY_DAY)
     frosted: tuple[FrostedBlock, ...] = ()
+    north_assumed: bool = False
 
     def site(self, *, with_frosted: bool = False) -> Site:
         """The vineyard's past for the models; what was seen in frosted blocks teaches nothing and is left out."""
@@ -57,8 +58,8 @@ class VineyardRecords:
         first: dt.date = self.temperatures.dates[0].item()
         if as_of <= first:
             raise NotEnoughData(
-                f"the temperatures of vineyard {self.key!r} begin on {first}, so nothing is known on {as_of}; "
-                "upload earlier seasons, or ask for a later as_of"
+                f"the temperatures of vineyard {self.key!r} begin on {first}, so nothing is known on {as_of}",
+                remedy=Remedy.EARLIER_TEMPERATURES,
             )
         log = (
             replace(row, dates={stage: day for stage, day in row.dates.items() if day <= as_of})
@@ -93,12 +94,16 @@ def load_vineyard(records: Repositories, key: str) -> VineyardRecords:
     """
     vineyard = records.vineyards.get(key)
     if vineyard.station is None:
-        problem = f"put vineyard {key!r} with the station whose temperatures stand for it"
-        raise BadInput(f"vineyard {key!r} has no station", [Problem("vineyard.station", problem)])
+        raise BadInput(
+            f"vineyard {key!r} has no station",
+            [Problem("vineyard.station", "is not given")],
+            remedy=Remedy.ADD_STATION,
+        )
     loaded = _load(records, vineyard, vineyard.station)
     if loaded is None:
         raise NotEnoughData(
-            f"station {vineyard.station!r} of vineyard {key!r} has no temperatures yet; upload some first"
+            f"station {vineyard.station!r} of vineyard {key!r} has no temperatures yet",
+            remedy=Remedy.ADD_TEMPERATURES,
         )
     return loaded
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN
+from models.bloom.set_aside import NoOtherSeason, SetAside
 from models.errors import BadInput, CapfallError, NotEnoughData
 from models.records import BloomLogRow
 from service.usecases.hindcast import (
@@ -21,7 +22,8 @@ from service.usecases.hindcast import (
     plan_hindcast,
     run_hindcast,
 )
-from service.usecases.hindcast_documents import rows_as_csv, to_document
+from service.usecases.hindcast_documents import not_scored_of, rows_as_csv, to_document
+from service.words.set_aside import set_aside_words
 from service.workers import Workers
 from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_vineyard
 
@@ -73,7 +75,12 @@ def test_scores_are_those_of_the_rows(report: HindcastReport) -> None:
 
 
 def test_what_is_not_scored_is_named(report: HindcastReport) -> None:
-    assert report.not_scored == ("2003 rare-bell bloom_start: no other season of rare-bell",)
+    slip = SetAside(2003, "rare-bell", "bloom_start", NoOtherSeason("rare-bell"))
+    assert report.not_scored == (slip,)
+    document = json.loads(json.dumps(to_document(report)))
+    assert not_scored_of(document) == [slip]
+    old = document | {"not_scored": ["2003 rare-bell bloom_start: no other season of rare-bell"]}
+    assert [set_aside_words(told) for told in not_scored_of(old)] == [set_aside_words(slip)]
 
 
 def test_the_document_is_json_without_nan_and_its_rows_make_a_table(report: HindcastReport) -> None:
