@@ -16,18 +16,6 @@ from models.vineyard.synchrony import BoolArray
 
 IntArray = NDArray[np.int64]
 
-# FAO table, second-hand. The trade knows no limits for muscadine .
-FROST_CAUTION = (
-    "Which temperatures damage muscadine is not known. Limits by stage exist for other grapes only: a table of the "
-    "FAO, seen second-hand, puts -2.2 °C for a kill of 10 % of full-leaf shoots. Cold air also settles below the "
-    "station's height and in hollows."
-)
-# Common practice, no source.
-AFTER_FROST_CAUTION = (
-    "A frost night came after budbreak. Where shoots froze, bloom comes from secondary buds: later, and longer, than "
-    "the thresholds know. Walk those blocks, and mark the ones that froze so that the fit does not learn from them."
-)
-
 
 @dataclass(frozen=True)
 class FrostNight:
