@@ -174,7 +174,7 @@ def test_this_seasons_first_blooms_sharpen_the_others(demo_client: TestClient) -
 def test_a_fit_that_has_seen_the_season_is_told(demo_client: TestClient) -> None:
     def told(**query: Any) -> bool:
         cautions = asked(demo_client, as_of="2024-05-15", **query).json()["cautions"]
-        return any("has seen season 2024" in caution for caution in cautions)
+        return any("was made with season 2024" in caution for caution in cautions)
 
     assert told()
     without = demo_client.post("/v1/fits", json={"exclude_seasons": [2024], "search": False}).json()

@@ -123,7 +123,7 @@ def test_seasons_that_are_excluded_or_not_over_are_left_out() -> None:
     [
         ({"stages": ("bud_swell",)}, BadInput, "unknown stage"),
         ({"stages": ("harvest",)}, NotEnoughData, "none"),
-        ({"exclude_seasons": (2002, 2003, 2004, 2005, 2006)}, NotEnoughData, "is 1$"),
+        ({"exclude_seasons": (2002, 2003, 2004, 2005, 2006)}, NotEnoughData, "there is 1"),
         ({"interval": 1.0}, BadInput, "probability"),
         ({"leads": (-1,)}, BadInput, "leads"),
         ({"leads": tuple(range(21))}, BadInput, "leads"),
