@@ -47,9 +47,9 @@ REMEDIES: dict[Remedy, dict[Reader, str]] = {
         Reader.HTTP: "upload earlier seasons, or ask for a later as_of",
     },
     Remedy.A_WHOLE_PAST_YEAR: {
-        Reader.PAGE: "upload temperatures of at least one whole past year",
+        Reader.PAGE: "upload at least one whole past year of temperatures",
         Reader.TERMINAL: "add temperatures of at least one whole past year",
-        Reader.HTTP: "upload temperatures of at least one whole past year",
+        Reader.HTTP: "upload at least one whole past year of temperatures",
     },
     Remedy.LOG_BLOOM: {
         Reader.PAGE: "record visits, or upload a bloom log first",
