@@ -14,6 +14,7 @@ from models.errors import CapfallError
 from service.cli import tables
 from service.store.errors import StoreError
 from service.web.problems import located
+from service.words.errors import Reader, error_words
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
@@ -47,4 +48,7 @@ def told_plainly() -> Iterator[None]:
         faults = error.errors(include_url=False)
         refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
     except (CapfallError, StoreError) as error:
-        refuse(str(error), *(f"  {fault.where}: {fault.problem}" for fault in located(error)))
+        refuse(
+            error_words(error, Reader.TERMINAL),
+            *(f"  {fault.where}: {fault.problem}" for fault in located(error)),
+        )

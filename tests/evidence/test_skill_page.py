@@ -6,6 +6,7 @@ import math
 import re
 
 from models.bloom.hindcast import Lead
+from models.bloom.set_aside import NoOtherSeason, SetAside
 from models.records import HeatRule
 from service.usecases.hindcast import GroupScore, HindcastReport, SeasonRule
 from tests.evidence.skill import FILE, HEAD, RECORDS, page
@@ -31,7 +32,7 @@ REPORT = HindcastReport(
     ),
     rules=(SeasonRule(2001, HeatRule("single_sine", 10.0)), SeasonRule(2002, HeatRule("single_sine", 10.0))),
     rows=(),
-    not_scored=("2001 b1 bloom_start: too many days missing",),
+    not_scored=(SetAside(2001, "b1", "bloom_start", NoOtherSeason("elder")),),
     seconds=1.0,
 )
 
@@ -48,7 +49,7 @@ def test_a_report_as_a_chapter() -> None:
         "| others seen | 2 | +0.50 | 1.00 | 2.00 | 3.00 |  |  | 1.00 |",
     ]
     assert "- single sine, base 10 °C, no upper temperature, from the season's first day: 2 seasons" in told
-    assert "- 2001 b1 bloom_start: too many days missing" in told
+    assert "- 2001 b1 bloom_start: no other season of elder" in told
 
 
 def test_the_page_that_is_kept_has_the_scripts_form() -> None:
