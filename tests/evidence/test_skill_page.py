@@ -45,7 +45,7 @@ def test_a_report_as_a_chapter() -> None:
     assert "2 seasons, each left out in turn." in told
     table = re.findall(r"^\| .*$", told, re.MULTILINE)
     assert table[1:] == [
-        "| 14 days | 9 | -0.13 | 1.00 | 2.00 | 3.00 | 4.00 | 0.25 | 0.81 |",
+        "| 14 days ahead | 9 | -0.13 | 1.00 | 2.00 | 3.00 | 4.00 | 0.25 | 0.81 |",
         "| others seen | 2 | +0.50 | 1.00 | 2.00 | 3.00 |  |  | 1.00 |",
     ]
     assert "- single sine, base 10 °C, no upper temperature, from the season's first day: 2 seasons" in told
