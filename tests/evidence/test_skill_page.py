@@ -48,7 +48,7 @@ def test_a_report_as_a_chapter() -> None:
         "| 14 days ahead | 9 | -0.13 | 1.00 | 2.00 | 3.00 | 4.00 | 0.25 | 0.81 |",
         "| others seen | 2 | +0.50 | 1.00 | 2.00 | 3.00 |  |  | 1.00 |",
     ]
-    assert "- single sine, base 10 °C, no upper temperature, from the season's first day: 2 seasons" in told
+    assert "- single sine above 10 °C, from the season's first day on: 2 seasons" in told
     assert "- 2001 b1 bloom_start: no other season of elder" in told
 
 
