@@ -22,7 +22,7 @@ from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.documents import Slug
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
-from service.web.units import Units
+from service.web.units import Units, check_heat_limits
 
 HeatUnit = Literal["degC_day", "degF_day"]
 Base = Annotated[float | None, Field(ge=-100, le=200)]
@@ -63,6 +63,7 @@ class HeatBody(Body):
     def rule(self) -> HeatRule:
         """As the models take it."""
         base_c = _celsius(self.base_c, self.base_f)
+        check_heat_limits(base_c, _celsius(self.upper_c, self.upper_f))
         return HeatRule(
             method=self.method,
             base_c=HeatRule.base_c if base_c is None else base_c,
