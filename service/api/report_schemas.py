@@ -12,6 +12,7 @@ from models.records import Planting
 from service.api.fit_schemas import FitAnswer
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.schemas import BadRowAnswer, Body, GapAnswer
+from service.ingest.confirm import Confirm
 from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.frost import look_for_frost
@@ -45,6 +46,9 @@ class ReportForm(Body):
     units: Units = "metric"
     date_format: str | None = Field(default=None, max_length=40)
     on_bad_rows: OnBadRows = "reject"
+    confirm: list[Confirm] = Field(
+        default_factory=list, description="What a refusal doubted and is right all the same."
+    )
     search: bool = Field(default=True, description="Choose the heat rule; else the trade default.")
 
 

@@ -9,8 +9,10 @@ from fastapi import APIRouter, Response
 from service.api.responses import created_or_replaced, problems
 from service.api.schemas import StationAnswer, StationBody, StationList
 from service.store.records import Station
+from service.usecases import temperatures
 from service.web.keys import StationKey
 from service.web.records import Reading, Writing
+from service.web.uploads import ConfirmQuery
 
 router = APIRouter(prefix="/v1/stations", tags=["stations"])
 
@@ -28,10 +30,15 @@ def list_stations(records: Reading) -> StationList:
 
 
 @router.put("/{station}", summary="Create or replace a station", responses={201: {"model": StationAnswer}})
-def put_station(key: StationKey, body: StationBody, response: Response, records: Writing) -> StationAnswer:
-    """Create a weather station (201) or replace its name and place (200). Its temperatures stay."""
+def put_station(
+    key: StationKey, body: StationBody, response: Response, records: Writing, confirm: ConfirmQuery = ()
+) -> StationAnswer:
+    """Create a weather station (201) or replace its name and place (200). Its temperatures stay.
+
+    A latitude that turns the seasons of its temperatures round is refused unless `confirm=latitude`.
+    """
     station = Station(key, **body.model_dump())
-    created_or_replaced(response, new=records.stations.put(station))
+    created_or_replaced(response, new=temperatures.put_station(records, station, confirm=confirm))
     return answer(station)
 
 

@@ -18,7 +18,7 @@ from service.usecases.temperatures import observed_between, store_observed, stor
 from service.web.keys import StationKey
 from service.web.records import Reading, Writing
 from service.web.units import UnitsQuery
-from service.web.uploads import CSV, CsvFile, DateFormat, OnBadRowsQuery, csv_upload
+from service.web.uploads import CSV, ConfirmQuery, CsvFile, DateFormat, OnBadRowsQuery, csv_upload
 
 router = APIRouter(prefix="/v1/stations/{station}/temperatures", tags=["stations"])
 
@@ -31,9 +31,12 @@ def temperature_file(
     ] = None,
     on_bad_rows: OnBadRowsQuery = "reject",
     date_format: DateFormat = None,
+    confirm: ConfirmQuery = (),
 ) -> ReadTemperatures:
     """The uploaded table, read before a transaction starts: a long file must not keep others waiting."""
-    return read_temperatures(content, unit=unit, date_format=date_format, on_bad_rows=on_bad_rows)
+    return read_temperatures(
+        content, unit=unit, date_format=date_format, on_bad_rows=on_bad_rows, confirm=confirm
+    )
 
 
 @router.post(
@@ -48,30 +51,34 @@ def post_temperatures(
     records: Writing,
     kind: Literal["observed", "outlook"] = "observed",
     issued_on: Annotated[dt.date | None, Query(description="Day of issue; needed for an outlook.")] = None,
+    confirm: ConfirmQuery = (),
 ) -> TemperatureReceipt:
     """Take a CSV file of daily minima and maxima: columns for date, minimum and maximum, in any order.
 
     A value for a day that is stored takes the old one's place. A row that cannot be read refuses the file
     unless `on_bad_rows=skip`; codes for missing, blanks and impossible values are stored as missing and
     counted.
+
+    Days that lie far off the station's own record, as in another unit, refuse the file unless `confirm=units`.
     """
     if kind == "observed":
         if issued_on is not None:
             raise BadInput(
                 "only an outlook is issued", [Problem("query.issued_on", "leave it out, or say kind=outlook")]
             )
-        counts = store_observed(records, station, read)
+        stored = store_observed(records, station, read, confirm=confirm)
     else:
         if issued_on is None:
             raise BadInput(
                 "an outlook needs its day of issue", [Problem("query.issued_on", "give it as 2026-05-20")]
             )
-        counts = store_outlook(records, station, read, issued_on=issued_on)
+        stored = store_outlook(records, station, read, issued_on=issued_on, confirm=confirm)
     return TemperatureReceipt.showing(
         read,
         kind=kind,
         issued_on=issued_on,
-        **{f"rows_{name}": count for name, count in vars(counts).items()},
+        warnings=[*read.warnings, *stored.warnings],
+        **{f"rows_{name}": count for name, count in vars(stored.counts).items()},
     )
 
 

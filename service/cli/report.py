@@ -11,6 +11,7 @@ from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
 from service.cli.season import print_loaded, print_season
+from service.ingest.confirm import Confirm
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 
@@ -40,6 +41,9 @@ def report(
     vine_spacing_m: Annotated[
         float | None, typer.Option(help="Between vines, for a planting that is a grid.")
     ] = None,
+    confirm: Annotated[
+        list[Confirm] | None, typer.Option(help="What a refusal doubted and is right all the same.")
+    ] = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
 ) -> None:
@@ -60,6 +64,7 @@ def report(
             reach_m=reach_m,
             interval=interval,
             date_format=date_format,
+            confirm=confirm or (),
             row_spacing_m=row_spacing_m,
             vine_spacing_m=vine_spacing_m,
         )

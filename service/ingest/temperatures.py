@@ -7,14 +7,23 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
 from models.heat.gaps import Gap, find_gaps
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
 from service.ingest.cells import is_blank, number
+from service.ingest.confirm import Confirmed
 from service.ingest.dates import TimeOfDay, check_date_format, parse_date
-from service.ingest.plausibility import COLDEST_C, HOTTEST_C, check_unit, columns_swapped, to_celsius
+from service.ingest.plausibility import (
+    COLDEST_C,
+    HOTTEST_C,
+    check_unit,
+    columns_swapped,
+    longest_alike,
+    to_celsius,
+)
 from service.ingest.report import (
     BadRow,
     OnBadRows,
@@ -48,8 +57,12 @@ class ReadTemperatures:
 
     Attributes
     ----------
+    unit : "C", "F" or "tenths_C"
+        Of the file.
     dates : ndarray of datetime64[D], shape (day,)
         The days of the file, sorted, each once; days that are absent from it are not here.
+    lines : ndarray of int, shape (day,)
+        The first line of each day.
     tmin_c, tmax_c : ndarray, shape (day,)
         NaN together where a day is missing. [°C]
     rows_read : int
@@ -62,7 +75,9 @@ class ReadTemperatures:
     warnings : tuple of str
     """
 
+    unit: TemperatureUnit
     dates: DateArray
+    lines: NDArray[np.int64]
     tmin_c: FloatArray
     tmax_c: FloatArray
     rows_read: int
@@ -102,6 +117,7 @@ def read_temperatures(
     unit: TemperatureUnit | None,
     date_format: str | None = None,
     on_bad_rows: OnBadRows = "reject",
+    confirm: Confirmed = (),
 ) -> ReadTemperatures:
     """Read daily minimum and maximum temperatures.
 
@@ -115,6 +131,8 @@ def read_temperatures(
         In the notation of strptime; None for ISO dates.
     on_bad_rows : "reject" or "skip"
         Whether a row that can't be read refuses the file.
+    confirm : collection of words
+        "units": the values are right as they are, however they look.
 
     Raises
     ------
@@ -133,27 +151,37 @@ def read_temperatures(
         low, high = table.columns[columns.tmin], table.columns[columns.tmax]
         problem = f"nearly every value of {low!r} lies above {high!r}"
         raise BadInput("the columns look swapped", [Problem(f"line {table.header_line}", problem)])
-    check_unit(dates, tmin, tmax, unit=columns.unit)
+    if "units" not in confirm:
+        check_unit(dates, tmin, tmax, unit=columns.unit)
     checked = _without_impossible(days, to_celsius(tmin, columns.unit), to_celsius(tmax, columns.unit))
     entries = [(day.line, day.date, (day.tmin, day.tmax)) for day in checked if day.missing is None]
     kept, conflicts, warnings = settle_repeats(entries, what="the date {}")
     bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
     valued = {date for _, date, _ in entries}  # a blank row beside a value says nothing
     missing = [day for day in checked if day.missing is not None and day.date not in valued]
-    values = {date: pair for _, date, pair in kept} | {day.date: (np.nan, np.nan) for day in missing}
+    values = {date: (line, *pair) for line, date, pair in kept}
+    values |= {day.date: (day.line, np.nan, np.nan) for day in missing}
     ordered = sorted(values)
     if not ordered:
         raise BadInput(
             "no day of the file can be used", [Problem(f"line {row.line}", row.problem) for row in bad]
         )
-    pairs = np.array([values[date] for date in ordered], dtype=np.float64).reshape(-1, 2)
+    lines, lows, highs = zip(*(values[date] for date in ordered), strict=True)
     stored = np.array(ordered, dtype="datetime64[D]")
+    tmin_c, tmax_c = np.array(lows, dtype=np.float64), np.array(highs, dtype=np.float64)
     if not kept:
         warnings.append("no day of the file has both a minimum and a maximum")
+    warnings += [
+        f"from {ordered[first]} to {ordered[last]} minimum and maximum never change ({tmin_c[first]:.4g} and "
+        f"{tmax_c[first]:.4g} °C): was the sensor stuck?"
+        for first, last in longest_alike(stored, tmin_c, tmax_c)
+    ]
     return ReadTemperatures(
+        unit=columns.unit,
         dates=stored,
-        tmin_c=pairs[:, 0],
-        tmax_c=pairs[:, 1],
+        lines=np.array(lines, dtype=np.int64),
+        tmin_c=tmin_c,
+        tmax_c=tmax_c,
         rows_read=table.rows_read,
         missing_values=len({day.date for day in missing}),
         bad_rows=bad,

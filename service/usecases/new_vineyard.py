@@ -9,17 +9,18 @@ from typing import TypeVar
 from models.errors import BadInput, Problem
 from models.records import Planting
 from service.ingest.bloom_log import read_bloom_log
+from service.ingest.confirm import Confirmed
 from service.ingest.names import slug
 from service.ingest.planting import ReadPlanting, read_planting
 from service.ingest.temperature_headers import TemperatureUnit
-from service.ingest.temperatures import read_temperatures
+from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.ingest.visits import read_visits
 from service.store.records import Station, Vineyard
 from service.store.repositories import Repositories
 from service.usecases.observations import store_bloom_log, store_visits_file
 from service.usecases.plantings import store_planting
 from service.usecases.report import ReportFiles
-from service.usecases.temperatures import store_observed
+from service.usecases.temperatures import check_plausible, store_observed
 
 Read = TypeVar("Read")
 
@@ -52,6 +53,7 @@ def make_vineyard(
     *,
     unit: TemperatureUnit | None,
     date_format: str | None,
+    confirm: Confirmed = (),
 ) -> MadeVineyard:
     """Make a vineyard and its station, and store all files. To be rolled back on an error.
 
@@ -65,7 +67,7 @@ def make_vineyard(
     key = _free_key(records, new.name, problems)
     temperatures = _read(
         "temperatures",
-        lambda: read_temperatures(files.temperatures, unit=unit, date_format=date_format),
+        lambda: _plausible_temperatures(files.temperatures, unit, date_format, new.latitude, confirm),
         problems,
     )
     planting = _read("planting", lambda: read_planting(files.planting), problems)
@@ -75,7 +77,7 @@ def make_vineyard(
 
     records.stations.put(Station(key, new.name, new.latitude, new.longitude))
     records.vineyards.put(Vineyard(key, new.name, key, new.reach_m, timezone=new.timezone))
-    store_observed(records, key, temperatures)
+    store_observed(records, key, temperatures, confirm=confirm)
     planted = store_planting(records, key, planting)
     warnings = [f"temperatures: {warning}" for warning in temperatures.warnings]
     warnings += [f"planting: {warning}" for warning in (*planting.warnings, *planted.changes)]
@@ -87,6 +89,18 @@ def make_vineyard(
             seen = store(records, key, data, date_format=date_format, on_bad_rows="reject")
             warnings += [f"{name}: {warning}" for warning in seen.warnings]
     return MadeVineyard(key, tuple(warnings))
+
+
+def _plausible_temperatures(
+    data: bytes,
+    unit: TemperatureUnit | None,
+    date_format: str | None,
+    latitude: float,
+    confirm: Confirmed,
+) -> ReadTemperatures:
+    read = read_temperatures(data, unit=unit, date_format=date_format, confirm=confirm)
+    check_plausible(read, None, latitude=latitude, confirm=confirm)
+    return read
 
 
 def _faults_of_observations(

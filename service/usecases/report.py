@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from models.bloom.site import Site
 from models.errors import BadInput, Problem
 from models.records import Planting
+from service.ingest.against_record import check_against_record
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
+from service.ingest.confirm import Confirmed
 from service.ingest.grid import read_any_planting, spacing_of
 from service.ingest.planting import ReadPlanting
 from service.ingest.report import OnBadRows
@@ -21,6 +23,7 @@ from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions, fit_vineyards
 from service.usecases.forecasts import Outlook, VineyardForecast, forecast_vineyard
 from service.usecases.pollen import VineyardPollination, pollinate
+from service.usecases.temperatures import check_plausible
 from service.usecases.vineyard_records import VineyardRecords
 
 VINEYARD = "report"
@@ -50,6 +53,7 @@ class ReportOptions:
     interval: float = 0.8
     date_format: str | None = None
     on_bad_rows: OnBadRows = "reject"
+    confirm: Confirmed = ()
     search: bool = True
     row_spacing_m: float | None = None
     vine_spacing_m: float | None = None
@@ -126,8 +130,13 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
     dates, on_bad_rows = options.date_format, options.on_bad_rows
     with in_file("temperatures"):
         temperatures = read_temperatures(
-            files.temperatures, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
+            files.temperatures,
+            unit=options.unit,
+            date_format=dates,
+            on_bad_rows=on_bad_rows,
+            confirm=options.confirm,
         )
+        check_plausible(temperatures, None, latitude=options.latitude, confirm=options.confirm)
     with in_file("planting"):
         planting = read_any_planting(
             files.planting,
@@ -153,8 +162,14 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
     if files.outlook is not None:
         with in_file("outlook"):
             outlook = read_temperatures(
-                files.outlook, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
+                files.outlook,
+                unit=options.unit,
+                date_format=dates,
+                on_bad_rows=on_bad_rows,
+                confirm=options.confirm,
             )
+            if "units" not in options.confirm:
+                check_against_record(outlook, temperatures.daily(), outlook=True)
     return FilesRead(temperatures, planting, log, visits, outlook)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 from typing import get_origin
 
@@ -41,7 +41,7 @@ def known_query(request: Request) -> None:
 def _parameters(dependant: Dependant) -> Iterator[tuple[str, bool]]:
     """Each query parameter of a route and of what it depends on, and whether it is a list."""
     for field in dependant.query_params:
-        yield field.alias, get_origin(field.field_info.annotation) is list
+        yield field.alias, get_origin(field.field_info.annotation) in (list, Sequence)
     for each in dependant.dependencies:
         yield from _parameters(each)
 

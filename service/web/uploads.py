@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import Depends, HTTPException, Query, Request
 from starlette.datastructures import UploadFile
 
 from models.errors import BadInput, Problem
+from service.ingest.confirm import Confirm
 from service.ingest.report import OnBadRows
 
 CSV = "text/csv"
@@ -25,6 +27,15 @@ DateFormat = Annotated[
 OnBadRowsQuery = Annotated[
     OnBadRows,
     Query(description="`skip` takes the rows that can be read and lists the others; else all or nothing."),
+]
+
+
+ConfirmQuery = Annotated[
+    Sequence[Confirm],
+    Query(
+        description="What a refusal doubted and is right all the same: `units` (and values that are far off the "
+        "station's record), `dates`, `latitude`. May be given several times."
+    ),
 ]
 
 

@@ -212,7 +212,7 @@ def test_a_day_of_hours_is_refused() -> None:
 
 
 def test_a_table_sent_twice_in_one_file_is_no_hourly_one() -> None:
-    rows = [f"2024-05-{day:02},5,20" for day in range(1, 11)]
+    rows = [f"2024-05-{day:02},{day},20" for day in range(1, 11)]
     got = read(*rows, *rows)
     assert got.dates.size == 10
     assert got.warnings == ("10 rows repeated and kept once: lines 12 to 21",)
