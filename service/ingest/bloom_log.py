@@ -11,9 +11,11 @@ from models.heat.season import season_of
 from models.records import BloomLogRow
 from models.stages import STAGE_KEYS
 from service.ingest.cells import in_column, is_blank, whole_number
+from service.ingest.confirm import Confirmed
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR, check_date_format, parse_date
 from service.ingest.headers import Columns, columns_found, find_columns
 from service.ingest.places import find_place, place_text
+from service.ingest.plausible_days import check_seen, far_from_the_rest, too_far
 from service.ingest.report import BadRow, OnBadRows, lines_text, settle_bad_rows, settle_repeats
 from service.ingest.table import Row, read_table
 
@@ -45,6 +47,8 @@ def read_bloom_log(
     latitude: float,
     date_format: str | None = None,
     on_bad_rows: OnBadRows = "reject",
+    confirm: Confirmed = (),
+    today: dt.date | None = None,
 ) -> ReadBloomLog:
     """Read a bloom log.
 
@@ -62,6 +66,10 @@ def read_bloom_log(
     date_format : str or None
         In the notation of strptime; None for ISO dates.
     on_bad_rows : "reject" or "skip"
+    confirm : collection of words
+        "dates": the days are right as they are, however they look.
+    today : date or None
+        Days to come cannot have been seen; None: they may be there.
 
     Raises
     ------
@@ -89,10 +97,16 @@ def read_bloom_log(
                 dateless.append(row.line)
                 continue
             _check_season(read, latitude)
+            if today is not None and "dates" not in confirm:
+                _check_days(read, today)
         except BadInput as error:
             bad_rows.append(BadRow(row.line, error.message))
             continue
         entries.append((row.line, (read.season, place_text(read.block, read.cultivar)), read))
+    if "dates" not in confirm:
+        alone = far_from_the_rest([read.season for _, _, read in entries])
+        bad_rows += [BadRow(line, f"season {too_far(key[0])}") for line, key, _ in entries if key[0] in alone]
+        entries = [entry for entry in entries if entry[1][0] not in alone]
     kept, conflicts, repeats = settle_repeats(entries, what="season {0[0]} of {0[1]}")
     if dateless:
         warnings.append(f"rows without any date were ignored: {lines_text(dateless)}")
@@ -131,6 +145,12 @@ def _check_season(read: BloomLogRow, latitude: float) -> None:
     if strangers:
         south = " (south of the equator a season begins on 1 July of the year before)" if latitude < 0 else ""
         raise BadInput("; ".join(strangers) + south)
+
+
+def _check_days(read: BloomLogRow, today: dt.date) -> None:
+    for key, date in read.dates.items():
+        with in_column(key):
+            check_seen(date, today=today)
 
 
 def _out_of_order(line: int, dates: dict[str, dt.date]) -> str | None:

@@ -24,6 +24,7 @@ from service.ingest.plausibility import (
     longest_alike,
     to_celsius,
 )
+from service.ingest.plausible_days import check_not_to_come, far_from_the_rest, too_far
 from service.ingest.report import (
     BadRow,
     OnBadRows,
@@ -118,6 +119,7 @@ def read_temperatures(
     date_format: str | None = None,
     on_bad_rows: OnBadRows = "reject",
     confirm: Confirmed = (),
+    today: dt.date | None = None,
 ) -> ReadTemperatures:
     """Read daily minimum and maximum temperatures.
 
@@ -132,7 +134,9 @@ def read_temperatures(
     on_bad_rows : "reject" or "skip"
         Whether a row that can't be read refuses the file.
     confirm : collection of words
-        "units": the values are right as they are, however they look.
+        "units": the values are right as they are, however they look; "dates": so are the days.
+    today : date or None
+        Days to come cannot have been measured, None: they may be there.
 
     Raises
     ------
@@ -144,6 +148,9 @@ def read_temperatures(
     table = read_table(data)
     columns = find_temperature_columns(table, unit=unit)
     days, bad_rows = _read_rows(table, columns, date_format)
+    if "dates" not in confirm:
+        days, strangers = _plausible(days, today)
+        bad_rows += strangers
     dates = np.array([day.date for day in days], dtype="datetime64[D]")
     tmin = np.array([day.tmin for day in days], dtype=np.float64)
     tmax = np.array([day.tmax for day in days], dtype=np.float64)
@@ -227,6 +234,23 @@ def _read_rows(
             days.append(_Day(line, date, values[0], values[1], missing))
     _refuse_hourly(readings, timed=timed)
     return days, bad_rows
+
+
+def _plausible(days: list[_Day], today: dt.date | None) -> tuple[list[_Day], list[BadRow]]:
+    """The days that can have been measured, and those that are to come or lie alone in another century."""
+    alone = far_from_the_rest([day.date.year for day in days])
+    kept: list[_Day] = []
+    bad_rows: list[BadRow] = []
+    for day in days:
+        try:
+            if day.date.year in alone:
+                raise BadInput(too_far(day.date))
+            if today is not None:
+                check_not_to_come(day.date, today=today)
+            kept.append(day)
+        except BadInput as error:
+            bad_rows.append(BadRow(day.line, error.message))
+    return kept, bad_rows
 
 
 def _reading(text: str, codes: frozenset[float], *, decimal_comma: bool) -> tuple[float, str | None]:
