@@ -5,9 +5,9 @@ it: the heat at which a block reaches a stage is ``TRUTH[cultivar][stage]``, plu
 vineyard shares in that season, plus the block's own noise. Heat is the simple average above 10 °C, summed
 from 1 January.
 
-Bloom runs from mid-May to late June and is about two-thirds through in the second week of June (muscadine in
-the deep South: common practice, no source). The seed was picked so that the earliest block just starts on
-19 May 2026. Every run writes the same bytes.
+The first caps fall in mid-May and the last ones in late June; by the second week of June, two flowers in three
+have opened. That is when muscadine blooms near the Gulf (common practice, no source). The seed was picked so that
+the earliest block just starts on 19 May 2026. Every run writes the same bytes.
 """
 
 from __future__ import annotations

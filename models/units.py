@@ -28,11 +28,6 @@ def fahrenheit_days_from_celsius_days(heat_c_day: FloatLike) -> FloatLike:
     return heat_c_day * 1.8
 
 
-def celsius_days_from_fahrenheit_days(heat_f_day: FloatLike) -> FloatLike:
-    """Degree-days: a sum of differences, so there is no offset. [°F·day] -> [°C·day]"""
-    return heat_f_day / 1.8
-
-
 def feet_from_metres(length_m: FloatLike) -> FloatLike:
     """Length. [m] -> [ft], the international foot of 0.3048 m"""
     return length_m * FEET_PER_METRE

@@ -8,8 +8,10 @@ from functools import partial
 
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
+from fastapi.routing import APIRoute
 
 from service.api import routes
+from service.api.change_header import ChangeHeader
 from service.api.document import document
 from service.board import routes as board
 from service.jobs import JobRunner
@@ -17,14 +19,21 @@ from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
 from service.web import problems
+from service.web.methods import HeadAndOptions
 
 DESCRIPTION = """
 When each grape cultivar of a planting blooms, and where pollen runs out before the flowers that need it.
 
 Identifiers are slugs that the client chooses; PUT creates (201) or replaces (200), as often as it is sent. An
 upload is taken as a whole or not at all. Temperatures are °C and degree-days °C·day unless `units=us`. Every
-error is an `application/problem+json` (RFC 9457) whose `errors` say where and what.
+error is an `application/problem+json` (RFC 9457) whose `errors` say where and what; its `type` opens a page that
+says what to do. Every path answers HEAD, as GET without its body, and OPTIONS.
 """
+
+
+def operation_id(route: APIRoute) -> str:
+    """What the API document calls a route: the name of its function."""
+    return route.name
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -47,15 +56,18 @@ def create_app(settings: Settings) -> FastAPI:
         summary="Bloom windows and pollen warnings for grape growers.",
         description=DESCRIPTION,
         lifespan=lifespan,
-        # The usual pages fetch scripts from outside; this service fetches nothing.
+        # The usual pages fetch scripts from outside; the board has one that fetches nothing.
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        generate_unique_id_function=operation_id,
     )
     app.state.settings = settings
     app.state.store = store
+    app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)
     board.install(app)
+    app.add_middleware(HeadAndOptions, routes=app.routes)
     app.openapi = partial(document, app)  # type: ignore[method-assign]
     return app

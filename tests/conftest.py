@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import os
 import shutil
 from collections.abc import Callable, Generator, Iterator
@@ -20,6 +21,22 @@ from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
 
 NEVER_SKIPPED_IN_CI = ("open_data", "postgres", "browser")
+SLOW_FIXTURES = frozenset({"demo_database", "workers"})
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What needs something from outside, the demo's fit, or processes of its own is no part of the quick loop."""
+    for item in items:
+        outside = any(item.get_closest_marker(name) for name in NEVER_SKIPPED_IN_CI)
+        if outside or SLOW_FIXTURES.intersection(getattr(item, "fixturenames", ())):
+            item.add_marker(pytest.mark.slow)
+
+
+def pytest_collection_finish() -> None:
+    """What is loaded by now stays: the garbage collector need not look through it again and again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True)
@@ -52,9 +69,9 @@ def set_clock(monkeypatch: pytest.MonkeyPatch) -> Callable[[dt.datetime], None]:
 
 
 @pytest.fixture
-def settings(tmp_path: Path) -> Settings:
+def settings(own_database: Path) -> Settings:
     """Open access over a new database."""
-    return Settings(database_url=f"sqlite:///{tmp_path / 'capfall.db'}", access="open", max_upload_mb=20)
+    return Settings(database_url=f"sqlite:///{own_database}", access="open", max_upload_mb=20)
 
 
 @pytest.fixture
@@ -67,6 +84,24 @@ def client(settings: Settings) -> Iterator[TestClient]:
         raise_server_exceptions=False,
     ) as client:
         yield client
+
+
+@pytest.fixture(scope="session")
+def migrated_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with all tables and nothing in them; not to be changed."""
+    path = tmp_path_factory.mktemp("migrated") / "capfall.db"
+    store = Store(f"sqlite:///{path}")
+    store.migrate()
+    store.close()
+    return path
+
+
+@pytest.fixture
+def own_database(migrated_database: Path, tmp_path: Path) -> Path:
+    """A database of a test's own, without data."""
+    copy = tmp_path / "capfall.db"
+    shutil.copy(migrated_database, copy)
+    return copy
 
 
 @pytest.fixture(scope="session")

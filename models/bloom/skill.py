@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from models.units import FloatArray
 
@@ -33,18 +32,6 @@ def crps_of_draws(draws: FloatArray, observed: FloatArray) -> FloatArray:
     rank = 2 * np.arange(1, count + 1) - count - 1
     away = np.abs(ordered - observed[..., None]).mean(axis=-1)
     return np.asarray(away - (rank * ordered).sum(axis=-1) / count**2, dtype=np.float64)
-
-
-def crps_of_normal(mean: FloatArray, sd: FloatArray, observed: FloatArray) -> FloatArray:
-    """Continuous ranked probability score of a normal forecast.
-
-    References
-    ----------
-    .. [1] Gneiting et al. (2005), Mon. Weather Rev. 133:1098-1118, equation 5 (memory).
-    """
-    z = (observed - mean) / sd
-    density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
-    return np.asarray(sd * (z * (2 * ndtr(z) - 1) + 2 * density - 1 / np.sqrt(np.pi)), dtype=np.float64)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -34,15 +34,6 @@ class SeasonHeat:
     accumulated: FloatArray
 
 
-def accumulate_season(temps: DailyTemperatures, rule: HeatRule, window: SeasonWindow) -> SeasonHeat:
-    """Heat over one window.
-
-    The window's days decide, not ``rule.accumulate_from``. For several seasons of a record
-    `accumulate_seasons` is quicker.
-    """
-    return _cut_season(temps, daily_degree_days(temps.tmin_c, temps.tmax_c, rule), window)
-
-
 def accumulate_seasons(
     temps: DailyTemperatures, rule: HeatRule, seasons: Iterable[int], latitude: float
 ) -> dict[int, SeasonHeat]:

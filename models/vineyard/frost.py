@@ -16,11 +16,12 @@ from models.vineyard.synchrony import BoolArray
 
 IntArray = NDArray[np.int64]
 
-# FAO table, second-hand. The trade knows no limits for muscadine .
+# Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 % kill at its
+# second to fourth leaf; -2.8 °C at the first leaf, -3.9 °C at bud burst. The trade knows no limits for muscadine.
 FROST_CAUTION = (
     "Which temperatures damage muscadine is not known. Limits by stage exist for other grapes only: a table of the "
-    "FAO, seen second-hand, puts -2.2 °C for a kill of 10 % of full-leaf shoots. Cold air also settles below the "
-    "station's height and in hollows."
+    "FAO, seen second-hand, puts -2.2 °C for a kill of 10 % in one cultivar at its second to fourth leaf. Cold air "
+    "also settles below the station's height and in hollows."
 )
 # Common practice, no source.
 AFTER_FROST_CAUTION = (

@@ -35,7 +35,6 @@ def past_blooms(
     site: Site,
     cultivars: Collection[str],
     *,
-    seasons: Collection[int] | None = None,
     draws: int = DRAWS,
 ) -> tuple[SeasonBloom, ...]:
     """Bloom of cultivars in each past season whose temperatures are complete enough.
@@ -49,8 +48,6 @@ def past_blooms(
     site : Site
     cultivars : collection of str
         Keys; those that the fit does not know are left out.
-    seasons : collection of int, optional
-        Labels to look at; by default every one.
     draws : int
 
     Returns
@@ -65,8 +62,6 @@ def past_blooms(
     blocks = [Block(f"cultivar {key}", key, 0.0, 0.0) for key in known]
     found = []
     for season, last_day in _complete_seasons(fit, site):
-        if seasons is not None and season not in seasons:
-            continue
         try:
             made = forecast(
                 fit, site, blocks, as_of=last_day, season=season, history=site.temperatures, draws=draws

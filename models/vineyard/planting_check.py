@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from models.bloom.site import Site
@@ -40,7 +40,7 @@ class PlantingCheck:
     heaviest_load : int or None
         Those that the busiest source vine must serve, the work shared as evenly as reach allows.
     seasons : tuple of int
-        Past seasons that were looked at.
+        Past seasons that were looked at: all whose temperatures are complete enough.
     """
 
     pistillate_vines: int
@@ -59,7 +59,6 @@ def planting_check(
     fit: Fit | None,
     site: Site,
     *,
-    seasons: Collection[int] | None = None,
     enough_share: float = 0.8,
     enough_seasons: float = 0.8,
     receptive_days: int = RECEPTIVE_DAYS,
@@ -78,8 +77,6 @@ def planting_check(
         Without one, only the layout is checked.
     site : Site
         Weather, and what was seen.
-    seasons : collection of int, optional
-        Past seasons to look at; by default every one whose temperatures are complete enough.
     enough_share : float
         Share of a block's bloom that must be covered for a season to count. Our assumption.
     enough_seasons : float
@@ -107,7 +104,7 @@ def planting_check(
     strangers = [] if fit is None else [key for key in fit.cultivars if key not in planting.cultivars]
     pollen |= dict.fromkeys(strangers, pollen_days)
     needed = {block.cultivar for block in found.pistillate} | {*givers, *strangers}
-    past = past_blooms(fit, site, needed, seasons=seasons, draws=draws) if fit is not None else ()
+    past = past_blooms(fit, site, needed, draws=draws) if fit is not None else ()
     history = History(past, receptive, pollen, enough_share, enough_seasons)
     candidates = {key: key in planting.cultivars for key in sorted({*givers, *strangers})}
     blocks = tuple(

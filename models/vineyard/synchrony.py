@@ -42,7 +42,7 @@ def synchrony_index(own: BoolArray, others: BoolArray) -> FloatArray:
 
     References
     ----------
-    .. [1] Augspurger (1983), Biotropica 15:257-267; the index as quoted by others.
+    .. [1] Augspurger (1983), Biotropica 15:257-267; second-hand, as the help of an R package has it.
     """
     flowering = np.count_nonzero(own, axis=-1).astype(np.float64)
     together = shared_days(own[..., np.newaxis, :], others).mean(axis=-1)

@@ -126,7 +126,10 @@ def starts_late(timing: Timing, cover: Cover) -> PollenWarning | None:
 
 
 def gap_between(timing: Timing, cover: Cover) -> PollenWarning | None:
-    """One source is over before the next one opens, in the middle of the bloom."""
+    """One source is over before the next one opens, in the middle of the bloom.
+
+    A forecast has no dates of a gap, so those told are the days without pollen in most of the draws that have one.
+    """
     happens = notable(cover.between)
     chance = float(happens.mean())
     level = level_of(chance)

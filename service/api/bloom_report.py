@@ -29,11 +29,11 @@ def sent_as_form(request: Request) -> None:
 @router.post(
     "",
     summary="Report from files alone",
-    responses=problems(413, 415),
+    responses=problems(415),
     dependencies=[Depends(grower), Depends(sent_as_form)],
     response_model_exclude_unset=True,
 )
-def post_bloom_report(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -> ReportAnswer:
+def report_from_files(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -> ReportAnswer:
     """Read the files, fit, and forecast as of a day. Nothing is stored, and nothing dated later is looked at.
 
     The files are those of the single routes. Every fault is told with its file and line.

@@ -13,6 +13,7 @@ from urllib.parse import parse_qsl, urlsplit
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from service.api.responses import WITH_BODY
 from service.api.schemas import ProblemDetails
 from service.web.uploads import JSON, MULTIPART
 
@@ -25,8 +26,9 @@ class Example:
 
     In the order of their names the examples are one session on an empty store. A body is JSON, or the text
     that ``body_file`` names, or a form whose ``files`` name texts too. An expected body is a part of the
-    answer: fields may be left out, and the end of a list or text that has begun. ``keep`` names fields of the
-    answer that later paths stand for: ``{fit}``. One that is ``patient`` is asked until it is answered so.
+    answer: fields may be left out, and the end of a list or text that has begun. ``keep`` names what later
+    paths stand for (``{fit}``): a header of the answer, or a place in its body, as ``visits.0.visit``. One that
+    is ``patient`` is asked until it is answered so.
     """
 
     name: str
@@ -90,9 +92,11 @@ def document(app: FastAPI) -> dict[str, Any]:
             description=app.description,
             routes=app.routes,
         )
-        made["components"]["schemas"][ProblemDetails.__name__] = ProblemDetails.model_json_schema(
-            ref_template="#/components/schemas/{model}"
-        )
+        problem = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
+        made["components"]["schemas"] |= {**problem.pop("$defs"), ProblemDetails.__name__: problem}
+        for operation in (operation for path in made["paths"].values() for operation in path.values()):
+            if "requestBody" in operation:
+                operation["responses"] |= {str(status): told for status, told in WITH_BODY.items()}
         for example in examples():
             _show(example, made["paths"])
         app.openapi_schema = made

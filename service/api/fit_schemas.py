@@ -280,3 +280,4 @@ class FitList(Body):
     """All fits, newest first; the first is the one that forecasts use by default."""
 
     fits: list[FitEntry]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")

@@ -6,12 +6,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
+from service.api.change_schemas import WriteReceipt
 from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList
-from service.api.responses import created_or_replaced, problems
+from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.responses import created_or_replaced, problems, wants_csv
 from service.usecases.fit_documents import FitDocument
-from service.usecases.fits import get_fit, import_fit, make_fit
+from service.usecases.fits import fit_stored, get_fit, import_fit, keep_fit
 from service.web.access import Grower
-from service.web.records import Reading, store
+from service.web.records import Preview, Reading, Writing, changing, store
 from service.web.units import UnitsQuery
 
 router = APIRouter(prefix="/v1/fits", tags=["fits"])
@@ -26,8 +28,13 @@ FitId = Annotated[str, Path(alias="fit", max_length=63, description="The fit's i
     responses={200: {"model": FitAnswer, "description": "The same fit was there."}, **problems(404)},
     response_model_exclude_unset=True,
 )
-def post_fit(
-    body: FitBody, request: Request, response: Response, grower: Grower, units: UnitsQuery = "metric"
+def create_fit(
+    body: FitBody,
+    request: Request,
+    response: Response,
+    grower: Grower,
+    units: UnitsQuery = "metric",
+    preview: Preview = False,
 ) -> FitAnswer:
     """Fit the heat to every stage for all cultivars at once, from all that was observed in past seasons.
 
@@ -35,36 +42,46 @@ def post_fit(
     used are named in `set_aside`. Without `heat` the heat rule is chosen by how well it foresees seasons left
     out, where there are enough of them.
     """
-    saved, new = make_fit(store(request), grower, vineyards=body.vineyards, options=body.options())
-    created_or_replaced(response, new=new)
+    saved = fit_stored(store(request), grower, vineyards=body.vineyards, options=body.options())
+    with changing(request, grower, preview=preview) as records:
+        created_or_replaced(response, new=keep_fit(records, saved))
     return FitAnswer.of(saved, units)
 
 
-@router.get("", summary="List fits")
-def list_fits(records: Reading) -> FitList:
-    """All fits, newest first; forecasts use the first one by default."""
+@router.get("", summary="List fits", response_model=FitList, responses=AS_CSV)
+def list_fits(request: Request, records: Reading, page: PageAsked) -> FitList | Response:
+    """All fits, newest first; forecasts use the first one by default. As CSV with `Accept: text/csv`."""
+    summaries, next_page = paged(
+        records.fits.all(),
+        page,
+        lambda summary: (summary.created_at.isoformat(timespec="microseconds"), summary.id),
+        newest_first=True,
+    )
     entries = []
-    for summary in records.fits.all():
+    for summary in summaries:
         saved = get_fit(records, summary.id)
         entries.append(FitEntry.showing(summary, saved, saved.fit))
-    return FitList(fits=entries)
+    if wants_csv(request):
+        rows = [entry.model_dump(mode="json") for entry in entries]
+        return csv_answer(request, list(FitEntry.model_fields), rows, next_page)
+    return FitList(fits=entries, next=next_page)
 
 
 @router.post(
     "/import",
     summary="Take over a shared fit",
     status_code=201,
-    responses={200: {"model": FitAnswer, "description": "The same fit was there."}, **problems(413)},
+    responses={200: {"model": FitAnswer, "description": "The same fit was there."}},
     response_model_exclude_unset=True,
 )
-def post_imported_fit(
-    body: FitDocument, request: Request, response: Response, grower: Grower, units: UnitsQuery = "metric"
+def take_over_fit(
+    body: FitDocument, response: Response, records: Writing, units: UnitsQuery = "metric"
 ) -> FitAnswer:
     """Take over a fit that another grower shared: the document that `GET /v1/fits/{fit}/document` gave.
 
     Forecasts made with it say `imported`.
     """
-    saved, new = import_fit(store(request), grower, body)
+    saved, new = import_fit(records, body)
     created_or_replaced(response, new=new)
     return FitAnswer.of(saved, units)
 
@@ -73,6 +90,13 @@ def post_imported_fit(
 def show_fit(fit: FitId, records: Reading, units: UnitsQuery = "metric") -> FitAnswer:
     """Thresholds of all cultivars, how sure they are, and how they were made."""
     return FitAnswer.of(get_fit(records, fit), units)
+
+
+@router.delete("/{fit}", summary="Delete a fit", responses=problems(404))
+def delete_fit(fit: FitId, records: Writing) -> WriteReceipt:
+    """Delete a fit; its hindcast is not shown any more."""
+    records.fits.delete(fit)
+    return WriteReceipt.of(records.journal)
 
 
 @router.get(

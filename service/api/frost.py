@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Path, Request, Response
 
 from models.records import FrostedBlock
-from service.api.responses import created_or_replaced, problems
+from service.api.change_schemas import WriteReceipt
+from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.responses import created_or_replaced, problems, wants_csv
 from service.api.schemas import FrostBody, FrostMark, FrostMarks
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.frost import mark_frosted
@@ -20,11 +22,22 @@ router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])
 Season = Annotated[int, Path(ge=FIRST_YEAR, le=LAST_YEAR, description="The season's label, a year.")]
 
 
-@router.get("/frost", summary="List frosted blocks", responses=problems(404))
-def list_frosted(vineyard: VineyardKey, records: Reading) -> FrostMarks:
-    """All blocks that were marked as frosted, with their seasons."""
-    marks = [FrostMark(**asdict(each)) for each in records.frosted.all(vineyard)]
-    return FrostMarks(vineyard=vineyard, frosted=marks)
+@router.get(
+    "/frost",
+    summary="List frosted blocks",
+    response_model=FrostMarks,
+    responses={**AS_CSV, **problems(404)},
+)
+def list_frosted(
+    request: Request, vineyard: VineyardKey, records: Reading, page: PageAsked
+) -> FrostMarks | Response:
+    """All blocks that were marked as frosted, with their seasons; as CSV with `Accept: text/csv`."""
+    found, next_page = paged(records.frosted.all(vineyard), page, lambda each: (each.season, each.block))
+    marks = [FrostMark(**asdict(each)) for each in found]
+    if wants_csv(request):
+        rows = [each.model_dump() for each in marks]
+        return csv_answer(request, list(FrostMark.model_fields), rows, next_page)
+    return FrostMarks(vineyard=vineyard, frosted=marks, next=next_page)
 
 
 @router.put(
@@ -32,7 +45,7 @@ def list_frosted(vineyard: VineyardKey, records: Reading) -> FrostMarks:
     summary="Mark a block as frosted",
     responses={201: {"model": FrostMark}, **problems(404)},
 )
-def put_frost(
+def mark_block_frosted(
     vineyard: VineyardKey,
     key: BlockKey,
     season: Season,
@@ -53,9 +66,11 @@ def put_frost(
 @router.delete(
     "/blocks/{block}/frost/{season}",
     summary="Take a frost mark away",
-    status_code=204,
     responses=problems(404),
 )
-def delete_frost(vineyard: VineyardKey, key: BlockKey, season: Season, records: Writing) -> None:
+def unmark_block_frosted(
+    vineyard: VineyardKey, key: BlockKey, season: Season, records: Writing
+) -> WriteReceipt:
     """Take the mark away: the block counts again as any other."""
     records.frosted.delete(vineyard, key, season)
+    return WriteReceipt.of(records.journal)

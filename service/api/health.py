@@ -12,7 +12,7 @@ router = APIRouter(tags=["service"])
 
 
 @router.get("/healthz", summary="Is the service up?", responses=problems(503))
-def healthz(request: Request) -> Health:
+def get_health(request: Request) -> Health:
     """`ok` once the store answers."""
     if not store(request).is_answering():
         raise HTTPException(503, "the store does not answer")

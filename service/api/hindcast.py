@@ -21,7 +21,7 @@ REPORT: Responses = {200: {"content": {CSV: {"schema": {"type": "string"}}}}}
 
 
 @router.post("", summary="Hindcast past seasons", status_code=202, responses=problems(404))
-def post_hindcast(
+def run_hindcast(
     fit: FitId, request: Request, response: Response, grower: Grower, body: HindcastBody | None = None
 ) -> JobAnswer:
     """Forecast every past season of the fit's vineyards as if it were to come, each from all the others, and

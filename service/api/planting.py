@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 
 from service.api.responses import UPLOAD, problems
-from service.api.schemas import PlantingReceipt
+from service.api.schemas import PlantingReceipt, ReplacedRow
 from service.ingest.grid import spacing_of
 from service.usecases.plantings import read_planting_of, store_planting
 from service.web.keys import VineyardKey
@@ -23,7 +23,7 @@ Spacing = Annotated[float | None, Query(gt=0, le=1000, description="For a grid o
 @router.post(
     "", summary="Upload a planting", responses={**UPLOAD, **problems(409)}, openapi_extra=csv_upload()
 )
-def post_planting(
+def upload_planting(
     vineyard: VineyardKey,
     content: CsvFile,
     records: Writing,
@@ -41,7 +41,8 @@ def post_planting(
     known, or a column `flower_type` says what they are.
 
     Identifiers are made of the names: "Wren Anvil" becomes `wren-anvil`. The file is the whole planting: a
-    block that it lacks goes, unless something was observed there (409).
+    block that it lacks goes, and is named in `blocks_removed`; what was seen there is kept for the fits. Ask with
+    `preview=true` first.
     """
     spacing = spacing_of(row_spacing_m, vine_spacing_m)
     read = read_planting_of(records, vineyard, content, spacing=spacing, on_bad_rows=on_bad_rows)
@@ -49,7 +50,9 @@ def post_planting(
     return PlantingReceipt.showing(
         read,
         vineyard=vineyard,
-        **{f"blocks_{name}": count for name, count in vars(stored.blocks).items()},
+        **{f"blocks_{name}": count for name, count in stored.blocks.numbers().items()},
+        blocks_removed=stored.removed_blocks,
+        replaced=[ReplacedRow.of(each) for each in stored.blocks.changed],
         cultivars_stored=stored.new_cultivars,
         cultivars_replaced=stored.changed_cultivars,
         warnings=[*read.warnings, *stored.changes],

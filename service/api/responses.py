@@ -20,7 +20,8 @@ def problems(*statuses: int) -> Responses:
 
 
 EVERYWHERE = problems(401, 403, 422, 500)
-UPLOAD = problems(404, 413, 415)
+UPLOAD = problems(404, 415)
+WITH_BODY = problems(400, 413)  # whatever is sent may be garbled, or too large
 
 
 def created_or_replaced(response: Response, *, new: bool) -> None:

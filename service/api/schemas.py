@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from functools import partial
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -19,6 +20,7 @@ from pydantic import (
 from models.records import Cutoff, FlowerType, GapRule, HeatMethod
 from service.clock import check_timezone
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.store.records import Replaced
 from service.usecases.documents import Slug
 from service.usecases.observations import StoredObservations
 
@@ -68,6 +70,26 @@ class ProblemDetails(Body):
     errors: list[Located]
 
 
+class ReplacedRow(Body):
+    """One row that had other values: where it stands, and what differs."""
+
+    where: str
+    old: dict[str, Any]
+    new: dict[str, Any]
+
+    @classmethod
+    def of(cls, replaced: Replaced) -> Self:
+        """For the client; a subject (``block:b1``) is told by its key."""
+        parts = [str(part).removeprefix("block:").removeprefix("cultivar:") for part in replaced.key]
+        return cls(where=" ".join(filter(None, parts)), old=_told(replaced.old), new=_told(replaced.new))
+
+
+def _told(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: value.isoformat() if isinstance(value, dt.date) else value for name, value in values.items()
+    }
+
+
 class Health(Body):
     """The service is up and its store answers."""
 
@@ -93,6 +115,7 @@ class StationList(Body):
     """All stations, by identifier."""
 
     stations: list[StationAnswer]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
 
 
 class BadRowAnswer(Body):
@@ -118,6 +141,7 @@ class TemperatureReceipt(Body):
     rows_read: int
     rows_stored: int = Field(description="New days.")
     rows_replaced: int = Field(description="Days that had another value, which is kept as history.")
+    replaced: list[ReplacedRow] = Field(description="The first 20 of them. [°C]")
     rows_unchanged: int
     missing_values: int = Field(description="Sentinels, blanks and impossible values; stored as missing.")
     bad_rows: list[BadRowAnswer]
@@ -135,6 +159,29 @@ class TemperatureDay(Body):
     date: dt.date
     tmin: float | None
     tmax: float | None
+
+
+class Version(Body):
+    """A value, when it was stored, and when and by whom another was put in its place (null: it holds)."""
+
+    stored_at: dt.datetime
+    superseded_at: dt.datetime | None
+    superseded_by: str | None
+
+
+class TemperatureVersionAnswer(Version):
+    """One value that a day has had. [°C]"""
+
+    tmin_c: float | None
+    tmax_c: float | None
+
+
+class TemperatureHistory(Body):
+    """Every value that a day has had, oldest first."""
+
+    station: Slug
+    date: dt.date
+    versions: list[TemperatureVersionAnswer]
 
 
 class TemperatureAnswer(Body):
@@ -217,6 +264,7 @@ class CultivarList(Body):
     """All cultivars, by identifier."""
 
     cultivars: list[CultivarAnswer]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
 
 
 class VineyardBody(Body):
@@ -252,6 +300,7 @@ class VineyardList(Body):
     """All vineyards, by identifier."""
 
     vineyards: list[VineyardAnswer]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
 
 
 class BlockBody(Body):
@@ -268,6 +317,12 @@ class BlockAnswer(BlockBody):
     """A block and its identifier."""
 
     block: Slug
+
+
+class RenameBody(Body):
+    """The new identifier."""
+
+    to: Slug
 
 
 class FrostBody(Body):
@@ -292,6 +347,7 @@ class FrostMarks(Body):
 
     vineyard: Slug
     frosted: list[FrostMark]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
 
 
 class BlockList(Body):
@@ -299,6 +355,7 @@ class BlockList(Body):
 
     vineyard: Slug
     blocks: list[BlockAnswer]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
 
 
 class PlantingReceipt(Body):
@@ -309,6 +366,10 @@ class PlantingReceipt(Body):
     blocks_stored: int
     blocks_replaced: int
     blocks_unchanged: int
+    blocks_removed: list[Slug] = Field(
+        description="Blocks that the file lacks: they stand no more; what was seen there is kept for the fits."
+    )
+    replaced: list[ReplacedRow] = Field(description="The first 20 blocks that were replaced, and in what.")
     cultivars_stored: list[Slug] = Field(description="New cultivars.")
     cultivars_replaced: list[Slug] = Field(description="Cultivars that were known, but otherwise.")
     bad_rows: list[BadRowAnswer]
@@ -325,11 +386,28 @@ class BloomLogEntry(Body):
     checked_every_days: int
 
 
+class BloomDateVersion(Version):
+    """One date that a stage has had in a season's log."""
+
+    stage: str
+    date: dt.date
+    checked_every_days: int
+
+
+class BloomLogHistory(Body):
+    """Every date that a season's log of one block or cultivar has had, by stage, oldest first."""
+
+    vineyard: Slug
+    season: int
+    versions: list[BloomDateVersion]
+
+
 class BloomLogAnswer(Body):
     """All dates that were logged in a vineyard."""
 
     vineyard: Slug
     rows: list[BloomLogEntry]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
 
 
 class ObservationReceipt(Body):
@@ -339,6 +417,7 @@ class ObservationReceipt(Body):
     rows_read: int
     rows_stored: int
     rows_replaced: int = Field(description="Rows that stood with other values, which are kept as history.")
+    replaced: list[ReplacedRow] = Field(description="The first 20 values that were replaced.")
     rows_unchanged: int
     bad_rows: list[BadRowAnswer]
     warnings: list[str]
@@ -346,8 +425,9 @@ class ObservationReceipt(Body):
     @classmethod
     def of(cls, vineyard: str, stored: StoredObservations) -> Self:
         """What a use case stored, for the client."""
-        counts = {f"rows_{name}": count for name, count in vars(stored.counts).items()}
-        return cls.showing(stored, vineyard=vineyard, **counts)
+        counts = {f"rows_{name}": count for name, count in stored.counts.numbers().items()}
+        replaced = [ReplacedRow.of(each) for each in stored.counts.changed]
+        return cls.showing(stored, vineyard=vineyard, replaced=replaced, **counts)
 
 
 class VisitBody(Body):
@@ -372,7 +452,20 @@ class VisitBody(Body):
 
 
 class VisitAnswer(Body):
-    """One look, as it is kept."""
+    """One look, as it is kept. ``visit`` is its identifier."""
+
+    visit: str
+    date: dt.date
+    block: Slug | None
+    cultivar: Slug
+    percent_open: float | None
+    bbch: int | None
+    observer: str | None
+    note: str | None
+
+
+class VisitVersionAnswer(Version):
+    """One form that a visit has had."""
 
     date: dt.date
     block: Slug | None
@@ -383,8 +476,17 @@ class VisitAnswer(Body):
     note: str | None
 
 
+class VisitHistory(Body):
+    """Every form that a visit has had, oldest first."""
+
+    vineyard: Slug
+    visit: str
+    versions: list[VisitVersionAnswer]
+
+
 class VisitsAnswer(Body):
     """All visits to a vineyard, by date."""
 
     vineyard: Slug
     visits: list[VisitAnswer]
+    next: str | None = Field(description="The `cursor` of the next page; null on the last one.")

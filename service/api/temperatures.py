@@ -4,16 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import asdict
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 
 from models.errors import BadInput, Problem
 from models.units import fahrenheit_from_celsius
+from service.api.change_schemas import WriteReceipt
 from service.api.responses import UPLOAD, problems, wants_csv
-from service.api.schemas import TemperatureAnswer, TemperatureDay, TemperatureReceipt
+from service.api.schemas import (
+    ReplacedRow,
+    TemperatureAnswer,
+    TemperatureDay,
+    TemperatureHistory,
+    TemperatureReceipt,
+    TemperatureVersionAnswer,
+)
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
+from service.store.errors import NotFound
 from service.usecases.temperatures import observed_between, store_observed, store_outlook
 from service.web.keys import StationKey
 from service.web.records import Reading, Writing
@@ -45,7 +55,7 @@ def temperature_file(
     responses=UPLOAD,
     openapi_extra=csv_upload(),
 )
-def post_temperatures(
+def upload_temperatures(
     station: StationKey,
     read: Annotated[ReadTemperatures, Depends(temperature_file)],
     records: Writing,
@@ -78,7 +88,8 @@ def post_temperatures(
         kind=kind,
         issued_on=issued_on,
         warnings=[*read.warnings, *stored.warnings],
-        **{f"rows_{name}": count for name, count in vars(stored.counts).items()},
+        **{f"rows_{name}": count for name, count in stored.counts.numbers().items()},
+        replaced=[ReplacedRow.of(each) for each in stored.counts.changed],
     )
 
 
@@ -115,6 +126,50 @@ def get_temperatures(
         ]
         return Response("\n".join(lines) + "\n", media_type=CSV, headers={"Vary": "Accept"})
     return TemperatureAnswer(station=station, unit="F" if us else "C", days=days)
+
+
+@router.delete("", summary="Delete temperatures", responses=problems(404))
+def delete_temperatures(
+    station: StationKey,
+    records: Writing,
+    kind: Literal["observed", "outlook"] = "observed",
+    first: Annotated[dt.date | None, Query(alias="from", description="First measured day.")] = None,
+    last: Annotated[dt.date | None, Query(alias="to", description="Last measured day.")] = None,
+    issued_on: Annotated[dt.date | None, Query(description="Day of issue of the outlook.")] = None,
+) -> WriteReceipt:
+    """Delete measured days, `from` and `to` included, or with `kind=outlook` the outlook that was `issued_on` a day."""
+    if kind == "observed":
+        needed = {"from": first, "to": last}
+        unasked = {"issued_on": issued_on}
+    else:
+        needed = {"issued_on": issued_on}
+        unasked = {"from": first, "to": last}
+    faults = [Problem(f"query.{name}", "it is needed") for name, day in needed.items() if day is None]
+    faults += [
+        Problem(f"query.{name}", f"leave it out with kind={kind}")
+        for name, day in unasked.items()
+        if day is not None
+    ]
+    if faults:
+        raise BadInput("it is not clear which days are to go", faults)
+    if issued_on is not None:
+        records.temperatures.delete_outlook(station, issued_on)
+    elif first is not None and last is not None:
+        records.temperatures.delete(station, first=first, last=last)
+    return WriteReceipt.of(records.journal)
+
+
+@router.get("/{date}/history", summary="Show what a day's temperatures were", responses=problems(404))
+def get_day_history(station: StationKey, date: dt.date, records: Reading) -> TemperatureHistory:
+    """Every value that a measured day has had, oldest first; the last is the one that holds, unless it was
+    deleted.
+    """
+    versions = [
+        TemperatureVersionAnswer(**asdict(version)) for version in records.temperatures.history(station, date)
+    ]
+    if not versions:
+        raise NotFound("temperature", str(date))
+    return TemperatureHistory(station=station, date=date, versions=versions)
 
 
 def _rounded(temperature: float) -> float | None:

@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import asdict
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import TypeAdapter, ValidationError
 
 from models.records import Visit
-from service.api.responses import UPLOAD, problems
-from service.api.schemas import ObservationReceipt, VisitAnswer, VisitBody, VisitsAnswer
-from service.usecases.observations import store_visits, store_visits_file
+from service.api.change_schemas import WriteReceipt
+from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
+from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.responses import UPLOAD, problems, wants_csv
+from service.api.schemas import (
+    ObservationReceipt,
+    VisitAnswer,
+    VisitBody,
+    VisitHistory,
+    VisitsAnswer,
+    VisitVersionAnswer,
+)
+from service.usecases.documents import Slug
+from service.usecases.observations import change_visit, store_visits, store_visits_file
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.web.uploads import JSON, DateFormat, OnBadRowsQuery, csv_file, csv_upload, media_type
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/visits", tags=["observations"])
 
+VisitId = Annotated[str, Path(alias="visit", max_length=63, description="The visit's identifier.")]
 VISITS = TypeAdapter(list[VisitBody])
 
 
@@ -39,7 +52,7 @@ async def visits_sent(request: Request) -> bytes | list[VisitBody]:
     responses=UPLOAD,
     openapi_extra=csv_upload(json_schema={"type": "array", "items": VisitBody.model_json_schema()}),
 )
-def post_visits(
+def record_visits(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
     records: Writing,
@@ -60,8 +73,94 @@ def post_visits(
     return ObservationReceipt.of(vineyard, stored)
 
 
-@router.get("", summary="Show visits", responses=problems(404))
-def get_visits(vineyard: VineyardKey, records: Reading) -> VisitsAnswer:
-    """All visits that hold, by date."""
-    visits = [VisitAnswer(**asdict(visit)) for visit in records.visits.all(vineyard)]
-    return VisitsAnswer(vineyard=vineyard, visits=visits)
+@router.get("", summary="Show visits", response_model=VisitsAnswer, responses={**AS_CSV, **problems(404)})
+def get_visits(
+    request: Request,
+    vineyard: VineyardKey,
+    records: Reading,
+    page: PageAsked,
+    first: Annotated[dt.date | None, Query(alias="from", description="First day.")] = None,
+    last: Annotated[dt.date | None, Query(alias="to", description="Last day.")] = None,
+    block: Annotated[Slug | None, Query(description="Only this block.")] = None,
+) -> VisitsAnswer | Response:
+    """All visits that hold, by date; as CSV, which can be uploaded again, with `Accept: text/csv`."""
+    found = [
+        kept
+        for kept in records.visits.kept(vineyard)
+        if (first is None or first <= kept.visit.date)
+        and (last is None or kept.visit.date <= last)
+        and block in (None, kept.visit.block)
+    ]
+    visits, next_page = paged(found, page, lambda kept: kept.order)
+    answers = [answer(kept.id, kept.visit) for kept in visits]
+    if wants_csv(request):
+        columns = [name for name in VisitAnswer.model_fields if name != "visit"]
+        rows = [each.model_dump(mode="json") for each in answers]
+        return csv_answer(request, [*columns, "visit"], rows, next_page)
+    return VisitsAnswer(vineyard=vineyard, visits=answers, next=next_page)
+
+
+@router.get("/{visit}", summary="Show a visit", responses=problems(404))
+def get_visit(vineyard: VineyardKey, id: VisitId, response: Response, records: Reading) -> VisitAnswer:
+    """One look at one block."""
+    return tagged(response, answer(id, records.visits.get(vineyard, id)))
+
+
+@router.patch(
+    "/{visit}",
+    summary="Change fields of a visit",
+    responses=problems(404, 409, 412),
+    openapi_extra=patch_of(VisitBody),
+)
+def patch_visit(
+    vineyard: VineyardKey,
+    id: VisitId,
+    patch: Patch,
+    response: Response,
+    records: Writing,
+    if_match: IfMatch = None,
+) -> VisitAnswer:
+    """Change the fields that are named; the others stay, and so does the visit's identifier.
+
+    A new `block` brings its own cultivar, unless one is named. Refused (409) if another visit of that day, block
+    and observer is there.
+    """
+    current = answer(id, records.visits.get(vineyard, id))
+    check_unchanged(if_match, lambda: current)
+    if "block" in patch and "cultivar" not in patch:
+        patch = {**patch, "cultivar": None}
+    body = patched(VisitBody, current, patch)
+    visit = change_visit(
+        records, vineyard, id, Visit(**{**body.model_dump(), "cultivar": body.cultivar or ""})
+    )
+    return tagged(response, answer(id, visit))
+
+
+@router.delete("/{visit}", summary="Delete a visit", responses=problems(404, 412))
+def delete_visit(
+    vineyard: VineyardKey, id: VisitId, records: Writing, if_match: IfMatch = None
+) -> WriteReceipt:
+    """Delete one look, as if nobody had been there."""
+    check_unchanged(if_match, lambda: answer(id, records.visits.get(vineyard, id)))
+    records.visits.delete(vineyard, id)
+    return WriteReceipt.of(records.journal)
+
+
+@router.get("/{visit}/history", summary="Show what a visit was", responses=problems(404))
+def get_visit_history(vineyard: VineyardKey, id: VisitId, records: Reading) -> VisitHistory:
+    """Every form that a visit has had, oldest first, with when and by whom it was replaced or deleted."""
+    versions = [
+        VisitVersionAnswer(
+            **asdict(version.visit),
+            stored_at=version.stored_at,
+            superseded_at=version.superseded_at,
+            superseded_by=version.superseded_by,
+        )
+        for version in records.visits.history(vineyard, id)
+    ]
+    return VisitHistory(vineyard=vineyard, visit=id, versions=versions)
+
+
+def answer(id: str, visit: Visit) -> VisitAnswer:
+    """A visit as the client sees it."""
+    return VisitAnswer(visit=id, **asdict(visit))

@@ -124,6 +124,7 @@ def new_vineyard(
             )
     except BadInput as error:
         return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
+    request.state.change = records.journal.number
     why_no_fit = None
     try:
         make_fit(kept, grower, vineyards=[made.key], options=FitOptions())

@@ -76,6 +76,7 @@ def record_visit(
     with store(request).transaction(grower) as records:
         store_visits(records, vineyard, [visit])
         today = clock.today(records.vineyards.get(vineyard).timezone)
+    request.state.change = records.journal.number
     seen_from = max(day, parse_date(as_of) if as_of else today)
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)
 

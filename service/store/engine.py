@@ -12,6 +12,7 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from service import clock
 from service.store.errors import StoreError
+from service.store.journal import Journal
 from service.store.migrating import upgrade
 from service.store.repositories import Repositories
 from service.store.results import end_lost_jobs
@@ -61,19 +62,27 @@ class Store:
             upgrade(connection)
 
     @contextmanager
-    def transaction(self, grower: str, *, read_only: bool = False) -> Iterator[Repositories]:
-        """One transaction on one grower's data: committed at the end, rolled back on an error.
+    def transaction(
+        self, grower: str, *, read_only: bool = False, by: str | None = None, preview: bool = False
+    ) -> Iterator[Repositories]:
+        """One transaction on one grower's data: committed at the end, rolled back on an error or for a ``preview``.
 
+        What it writes is one change in the journal; ``by`` says who writes, where it is not the grower.
         Writers of one grower wait for each other. ``read_only`` ones wait for nobody, see one moment of the
         data throughout, and cannot write: take them for all that only reads, most of all where a model runs
         long (in a database in memory all take turns). The transactions of one thread must not be nested.
         An unknown grower is made by the first transaction that may write.
         """
         engine = self._reader if read_only else self._engine
-        with engine.begin() as connection:
+        with engine.connect() as connection, connection.begin() as transaction:
             if not read_only:
                 _claim(connection, grower)
-            yield Repositories(connection, grower)
+            journal = Journal(connection, grower, by or grower)
+            yield Repositories(connection, grower, journal)
+            if preview:
+                transaction.rollback()
+            else:
+                journal.close()
 
     def end_lost_jobs(self, message: str) -> None:
         """Mark as failed what was left waiting or running by a service that is no more."""

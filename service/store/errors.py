@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 
 class StoreError(Exception):
@@ -44,3 +45,31 @@ class AlreadyThere(StoreError):
         super().__init__(f"another {kind} is already stored as {key!r}")
         self.kind = kind
         self.key = key
+
+
+class AlreadyUndone(StoreError):
+    """The change was undone before, by another."""
+
+    def __init__(self, change: int, by: int) -> None:
+        super().__init__(f"change {change} was undone by change {by}; to have it back, undo change {by}")
+        self.change = change
+        self.by = by
+
+
+@dataclass(frozen=True)
+class Blocker:
+    """Why a change cannot be undone. ``change`` is None where that was before changes were kept."""
+
+    change: int | None
+    problem: str
+
+
+class CannotUndo(StoreError):
+    """Later changes wrote the same rows, or refer to them."""
+
+    def __init__(self, change: int, blockers: Sequence[Blocker]) -> None:
+        later = sorted({blocker.change for blocker in blockers if blocker.change is not None}, reverse=True)
+        first = f"; undo change {later[0]} first" if later else ""
+        super().__init__(f"later changes rest on change {change}{first}")
+        self.change = change
+        self.blockers = tuple(blockers)

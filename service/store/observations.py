@@ -1,25 +1,19 @@
-"""What was seen in the vineyards: bloom logs and visits, and what they said before a correction."""
+"""What was seen in the vineyards: bloom logs and visits, and what they said before."""
 
 from __future__ import annotations
 
 import datetime as dt
+import secrets
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from models.records import BloomLogRow, Visit
 from models.stages import STAGE_KEYS, in_season_order
-from service.store.owned import OwnedByGrower, Values, count, pick
-from service.store.records import BloomLogVersion, Counts, VisitVersion
-from service.store.tables import (
-    Base,
-    BlockRow,
-    BloomDateHistoryRow,
-    BloomDateRow,
-    CultivarRow,
-    VineyardRow,
-    VisitHistoryRow,
-    VisitRow,
-)
+from service.store.errors import AlreadyThere, NotFound
+from service.store.images import Values, key_names, key_of
+from service.store.owned import OwnedByGrower, count, pick
+from service.store.records import BloomLogVersion, Counts, KeptVisit, Place, VisitVersion
+from service.store.tables import BlockRow, BloomDateRow, CultivarRow, VineyardRow, VisitRow, table_of
 
 
 class Observations(OwnedByGrower):
@@ -32,13 +26,6 @@ class Observations(OwnedByGrower):
         self._check_known(BlockRow, "block", blocks, vineyard=vineyard)
         self._check_known(CultivarRow, "cultivar", {row.cultivar for row in seen})
 
-    def _versions(self, current: type[Base], history: type[Base], vineyard: str, *order: str) -> list[Values]:
-        """All values that rows have or had, those of one row oldest first."""
-        self._find(VineyardRow, "vineyard", key=vineyard)
-        past = sorted(self._select(history, vineyard=vineyard), key=lambda row: row["id"])
-        holding = [{**row, "superseded_at": None} for row in self._select(current, vineyard=vineyard)]
-        return sorted([*past, *holding], key=lambda row: [row[name] for name in order])
-
 
 class BloomLog(Observations):
     """Dates at which stages were reached, by season."""
@@ -50,11 +37,15 @@ class BloomLog(Observations):
         """
         self._check_references(vineyard, rows)
         dates = [_bloom_date(row, stage) for row in rows for stage in in_season_order(row.dates)]
-        outcomes = iter(self._supersede(BloomDateRow, BloomDateHistoryRow, dates, vineyard=vineyard))
+        stored = self._store(BloomDateRow, dates, vineyard=vineyard)
+        outcomes = iter(stored.outcomes)
         by_row = [{next(outcomes) for _ in row.dates} for row in rows]
         return count(
-            "replaced" if "replaced" in seen else "stored" if "stored" in seen else "unchanged"
-            for seen in by_row
+            (
+                "replaced" if "replaced" in seen else "stored" if "stored" in seen else "unchanged"
+                for seen in by_row
+            ),
+            stored.replaced,
         )
 
     def rows(self, vineyard: str) -> tuple[BloomLogRow, ...]:
@@ -78,27 +69,30 @@ class BloomLog(Observations):
             for (season, cultivar, block, checked_every_days), seen in sorted(dates.items())
         )
 
-    def history(self, vineyard: str) -> tuple[BloomLogVersion, ...]:
-        """Every date that the log has had, oldest first within a season, block and stage.
+    def history(self, vineyard: str, season: int, place: Place) -> tuple[BloomLogVersion, ...]:
+        """Every date that a season's log of a block or cultivar has had, by stage, oldest first.
 
         Raises NotFound (vineyard).
         """
-        versions = self._versions(BloomDateRow, BloomDateHistoryRow, vineyard, "season", "subject")
-        versions.sort(key=lambda row: (row["season"], row["subject"], STAGE_KEYS.index(row["stage"])))
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        found = self._history(BloomDateRow, vineyard, season=season, subject=place.subject)
         return tuple(
-            BloomLogVersion(
-                BloomLogRow(
-                    season=row["season"],
-                    cultivar=row["cultivar"],
-                    block=row["block"],
-                    dates={row["stage"]: row["date"]},
-                    checked_every_days=row["checked_every_days"],
-                ),
-                row["stored_at"],
-                row["superseded_at"],
-            )
-            for row in versions
+            BloomLogVersion(_log_row(row), row["stored_at"], row["superseded_at"], row["by"])
+            for row in sorted(found, key=lambda row: STAGE_KEYS.index(row["stage"]))
         )
+
+    def delete(self, vineyard: str, season: int, place: Place, *, stage: str | None = None) -> None:
+        """Delete a season's dates of a block or cultivar, or the one of a stage.
+
+        Raises NotFound (vineyard, dates), BadInput (the stage is unknown).
+        """
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        if stage is not None:
+            in_season_order([stage])
+        only: dict[str, Any] = {} if stage is None else {"stage": stage}
+        if not self._delete(BloomDateRow, vineyard=vineyard, season=season, subject=place.subject, **only):
+            what = f"{season} {place.key}" + ("" if stage is None else f" {stage}")
+            raise NotFound("bloom log date", what)
 
 
 class Visits(Observations):
@@ -110,35 +104,70 @@ class Visits(Observations):
         Raises NotFound (vineyard), UnknownReference (block, cultivar).
         """
         self._check_references(vineyard, visits)
-        rows = [
-            {
-                "date": visit.date,
-                "subject": _subject(visit),
-                "observer": visit.observer or "",
-                "cultivar": visit.cultivar,
-                "block": visit.block,
-                "percent_open": visit.percent_open,
-                "bbch": visit.bbch,
-                "note": visit.note,
-            }
-            for visit in visits
-        ]
-        return count(self._supersede(VisitRow, VisitHistoryRow, rows, vineyard=vineyard))
+        rows = [_visit_values(visit) for visit in visits]
+        stored = self._store(VisitRow, rows, new_values=_new_id, vineyard=vineyard)
+        return count(stored.outcomes, stored.replaced)
 
     def all(self, vineyard: str) -> tuple[Visit, ...]:
         """The visits that hold, by date, cultivar, block, observer. Raises NotFound (vineyard)."""
-        self._find(VineyardRow, "vineyard", key=vineyard)
-        visits = [_visit(row) for row in self._select(VisitRow, vineyard=vineyard)]
-        return tuple(sorted(visits, key=lambda v: (v.date, v.cultivar, v.block or "", v.observer or "")))
+        return tuple(kept.visit for kept in self.kept(vineyard))
 
-    def history(self, vineyard: str) -> tuple[VisitVersion, ...]:
-        """Every form that the visits have had, oldest first within a visit. Raises NotFound (vineyard)."""
-        versions = self._versions(VisitRow, VisitHistoryRow, vineyard, "date", "subject", "observer")
-        return tuple(VisitVersion(_visit(row), row["stored_at"], row["superseded_at"]) for row in versions)
+    def kept(self, vineyard: str) -> tuple[KeptVisit, ...]:
+        """The visits that hold with their identifiers, in the same order. Raises NotFound (vineyard)."""
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        visits = [KeptVisit(row["id"], _visit(row)) for row in self._select(VisitRow, vineyard=vineyard)]
+        return tuple(sorted(visits, key=lambda kept: kept.order))
+
+    def get(self, vineyard: str, id: str) -> Visit:
+        """Raises NotFound (vineyard, visit)."""
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        return _visit(self._find(VisitRow, "visit", vineyard=vineyard, id=id))
+
+    def replace(self, vineyard: str, id: str, visit: Visit) -> None:
+        """Put another visit in the place of one, which keeps its identifier.
+
+        Raises NotFound (vineyard, visit), UnknownReference (block, cultivar), AlreadyThere (a visit of that
+        day, place and observer).
+        """
+        self.get(vineyard, id)
+        self._check_references(vineyard, [visit])
+        table = table_of(VisitRow)
+        old = self._find(VisitRow, "visit", vineyard=vineyard, id=id)
+        new = {**old, **_visit_values(visit), "stored_at": self._journal.now}
+        keys = key_of(table, old), key_of(table, new)
+        if keys[0] == keys[1]:
+            self._write(table, {keys[1]: new}, {keys[0]: old})
+            return
+        names = key_names(table)
+        if self._select(VisitRow, **dict(zip(names, keys[1], strict=True))):
+            raise AlreadyThere("visit", f"{visit.date} {visit.block or visit.cultivar}")
+        self._write(table, {keys[0]: None, keys[1]: new}, {keys[0]: old})
+
+    def delete(self, vineyard: str, id: str) -> None:
+        """Raises NotFound (vineyard, visit)."""
+        self.get(vineyard, id)
+        self._delete(VisitRow, vineyard=vineyard, id=id)
+
+    def history(self, vineyard: str, id: str) -> tuple[VisitVersion, ...]:
+        """Every form that a visit has had, oldest first, one that was deleted among them.
+
+        Raises NotFound (vineyard, visit).
+        """
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        versions = self._history(VisitRow, vineyard, id=id)
+        if not versions:
+            raise NotFound("visit", id)
+        return tuple(
+            VisitVersion(_visit(row), row["stored_at"], row["superseded_at"], row["by"]) for row in versions
+        )
 
 
 def _subject(row: BloomLogRow | Visit) -> str:
-    return f"cultivar:{row.cultivar}" if row.block is None else f"block:{row.block}"
+    return (Place("cultivar", row.cultivar) if row.block is None else Place("block", row.block)).subject
+
+
+def _new_id() -> dict[str, str]:
+    return {"id": secrets.token_hex(8)}
 
 
 def _bloom_date(row: BloomLogRow, stage: str) -> dict[str, Any]:
@@ -150,6 +179,29 @@ def _bloom_date(row: BloomLogRow, stage: str) -> dict[str, Any]:
         "block": row.block,
         "date": row.dates[stage],
         "checked_every_days": row.checked_every_days,
+    }
+
+
+def _log_row(row: Values) -> BloomLogRow:
+    return BloomLogRow(
+        season=row["season"],
+        cultivar=row["cultivar"],
+        block=row["block"],
+        dates={row["stage"]: row["date"]},
+        checked_every_days=row["checked_every_days"],
+    )
+
+
+def _visit_values(visit: Visit) -> dict[str, Any]:
+    return {
+        "date": visit.date,
+        "subject": _subject(visit),
+        "observer": visit.observer or "",
+        "cultivar": visit.cultivar,
+        "block": visit.block,
+        "percent_open": visit.percent_open,
+        "bbch": visit.bbch,
+        "note": visit.note,
     }
 
 

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from typing import Any, Literal
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from typing import Any, Literal, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, Table, bindparam, delete, insert, select, update
 from sqlalchemy.sql.elements import ColumnElement
 
-from service import clock
 from service.store.errors import NotFound, UnknownReference
-from service.store.records import Counts
+from service.store.images import Key, Values, key_names, key_of
+from service.store.journal import Journal
+from service.store.records import Counts, Replaced
 from service.store.tables import Base, table_of
 
-Values = Mapping[str, Any] | RowMapping
 Outcome = Literal["stored", "replaced", "unchanged"]
+MOST_REPLACED = 20  # shown of what an upload replaced
+
+
+class Stored(NamedTuple):
+    """What became of each row, and the first of those that were replaced."""
+
+    outcomes: tuple[Outcome, ...]
+    replaced: tuple[Replaced, ...]
 
 
 class OwnedByGrower:
@@ -24,9 +32,10 @@ class OwnedByGrower:
     ``where`` and ``values`` below name columns; the grower is always added to them.
     """
 
-    def __init__(self, connection: Connection, grower: str) -> None:
+    def __init__(self, connection: Connection, grower: str, journal: Journal) -> None:
         self._connection = connection
         self._grower = grower
+        self._journal = journal
 
     def _matching(self, table: Table, where: Mapping[str, Any]) -> list[ColumnElement[bool]]:
         """The conditions of a statement on this grower's rows."""
@@ -46,22 +55,76 @@ class OwnedByGrower:
         return found[0]
 
     def _put(self, row: type[Base], values: Mapping[str, Any], **where: Any) -> bool:
-        """Replace the row, or insert it; True if it is new."""
+        """Replace what is given of the row with this key, or insert it; True if it is new."""
         table = table_of(row)
-        changed = self._connection.execute(update(table).where(*self._matching(table, where)).values(values))
-        if changed.rowcount:
-            return False
-        self._insert(row, [{**where, **values}])
-        return True
+        held = self._select(row, **where)
+        old = dict(held[0]) if held else {}
+        new = {**old, **where, **values}
+        if new != old:
+            key = key_of(table, new)
+            self._write(table, {key: new}, {key: old} if held else {})
+        return not held
 
     def _insert(self, row: type[Base], rows: Iterable[Values]) -> None:
-        owned = [{"grower": self._grower, **values} for values in rows]
-        if owned:
-            self._connection.execute(insert(table_of(row)), owned)
-
-    def _delete(self, row: type[Base], **where: Any) -> None:
         table = table_of(row)
-        self._connection.execute(delete(table).where(*self._matching(table, where)))
+        self._write(table, {key_of(table, values): values for values in rows}, {})
+
+    def _delete(self, row: type[Base], *, bounds: Sequence[ColumnElement[bool]] = (), **where: Any) -> int:
+        """Delete the rows, within further bounds where given, and say how many there were."""
+        table = table_of(row)
+        query = select(table).where(*self._matching(table, where), *bounds)
+        held: dict[Key, Values] = {
+            key_of(table, found): found for found in self._connection.execute(query).mappings()
+        }
+        self._write(table, dict.fromkeys(held), held)
+        return len(held)
+
+    def _write(self, table: Table, wanted: Mapping[Key, Values | None], held: Mapping[Key, Values]) -> None:
+        """Make these the rows with their keys (None: no row). All writes to journaled tables go through here.
+
+        ``held`` are those of them that are stored now.
+        """
+        gone = [key for key, row in wanted.items() if row is None and key in held]
+        made = [row for key, row in wanted.items() if row is not None and key not in held]
+        changed = [row for key, row in wanted.items() if row is not None and key in held]
+        touched = [key for key, row in wanted.items() if row is not None or key in held]
+        self._journal.record(table, {key: held.get(key) for key in touched}, gone=gone)
+        if made:
+            self._connection.execute(insert(table), [{**row, "grower": self._grower} for row in made])
+        names = key_names(table)
+        this_row = [
+            table.c.grower == self._grower,
+            *(table.c[name] == bindparam(f"key_{name}") for name in names),
+        ]
+        if changed:
+            new: dict[str, Any] = {c.name: bindparam(f"new_{c.name}") for c in table.c if not c.primary_key}
+            rows = [
+                {f"{'key' if name in names else 'new'}_{name}": row[name] for name in [*names, *new]}
+                for row in changed
+            ]
+            self._connection.execute(update(table).where(*this_row).values(new), rows)
+        if gone:
+            keys = [{f"key_{name}": part for name, part in zip(names, key, strict=True)} for key in gone]
+            self._connection.execute(delete(table).where(*this_row), keys)
+
+    def _history(self, row: type[Base], owner: str, **where: Any) -> list[dict[str, Any]]:
+        """All that an owner's rows with these values were and are, oldest first.
+
+        Beside their columns they tell ``superseded_at``, when a change put another in the place of one, and
+        ``by``, who did; both are None for those that hold.
+        """
+        table = table_of(row)
+        names = key_names(table)
+        versions = []
+        for change, rows in self._journal.past(table, owner):
+            for key, before in rows.items():
+                if before is None:
+                    continue
+                full = {**dict(zip(names, key, strict=True)), **before}
+                if all(full[name] == value for name, value in where.items()):
+                    versions.append({**full, "superseded_at": change["at"], "by": change["by"]})
+        holding = self._select(row, **{names[0]: owner}, **where)
+        return versions + [{**found, "superseded_at": None, "by": None} for found in holding]
 
     def _check_known(self, row: type[Base], kind: str, keys: Collection[str], **where: Any) -> None:
         """Raise UnknownReference unless each key is one of the grower's."""
@@ -70,68 +133,49 @@ class OwnedByGrower:
             if unknown:
                 raise UnknownReference(kind, sorted(unknown))
 
-    def _supersede(
+    def _store(
         self,
         current: type[Base],
-        history: type[Base],
         rows: Sequence[Values],
         *,
         bounds: Sequence[ColumnElement[bool]] = (),
+        new_values: Callable[[], Mapping[str, Any]] = dict,
         **scope: Any,
-    ) -> list[Outcome]:
-        """Put rows in the place of those with the same key, which go to the history. One outcome a row.
+    ) -> Stored:
+        """Put rows in the place of those with the same key. One outcome a row.
 
-        ``rows`` lack the columns of ``scope`` and the time of storing. ``bounds`` may narrow what is read of
-        the table, if they hold for all ``rows``.
+        ``rows`` lack the columns of ``scope``, the time of storing, and what ``new_values`` gives to a row that
+        is new. ``bounds`` may narrow what is read of the table, if they hold for all ``rows``.
         """
         table = table_of(current)
-        now = clock.now()
-        scope = {"grower": self._grower, **scope}
-        key_names = [column.name for column in table.primary_key if column.name not in scope]
-        value_names = [c.name for c in table.c if not c.primary_key and c.name != "stored_at"]
-
-        def key_of(row: Values) -> tuple[Any, ...]:
-            return tuple([row[name] for name in key_names])
-
         found = self._connection.execute(
             select(table).where(*self._matching(table, scope), *bounds)
         ).mappings()
-        held: dict[tuple[Any, ...], dict[str, Any]] = {key_of(row): dict(row) for row in found}
-        new: set[tuple[Any, ...]] = set()
-        changed: set[tuple[Any, ...]] = set()
-        superseded: list[dict[str, Any]] = []
+        held: dict[Key, Values] = {key_of(table, row): row for row in found}
+        wanted: dict[Key, Values | None] = {}
         outcomes: list[Outcome] = []
+        replaced: dict[Key, Replaced] = {}
         for row in rows:
-            key = key_of(row)
-            old = held.get(key)
-            if old is not None and all(old[name] == row[name] for name in value_names):
+            full = {**scope, **row}
+            key = key_of(table, full)
+            old = wanted.get(key) or held.get(key)
+            new = {name: value for name, value in row.items() if old is None or old[name] != value}
+            if old is not None and not new:
                 outcomes.append("unchanged")
                 continue
-            if old is None:
-                new.add(key)
-                outcomes.append("stored")
-            else:
-                superseded.append({**old, "superseded_at": now})
-                changed.add(key)
-                outcomes.append("replaced")
-            held[key] = {**scope, **row, "stored_at": now}
-
-        self._insert(history, superseded)
-        self._insert(current, [held[key] for key in held if key in new])
-        replaced = [{f"new_{name}": value for name, value in held[key].items()} for key in changed - new]
-        if replaced:
-            same_row = [column == bindparam(f"new_{column.name}") for column in table.primary_key]
-            new_values: dict[str, Any] = {
-                name: bindparam(f"new_{name}") for name in [*value_names, "stored_at"]
-            }
-            self._connection.execute(update(table).where(*same_row).values(new_values), replaced)
-        return outcomes
+            outcomes.append("stored" if old is None else "replaced")
+            now = {"stored_at": self._journal.now}
+            wanted[key] = {**(new_values() if old is None else old), **full, **now}
+            if old is not None and len(replaced) < MOST_REPLACED:
+                replaced[key] = Replaced(key[1:], {name: old[name] for name in new}, new)
+        self._write(table, wanted, held)
+        return Stored(tuple(outcomes), tuple(replaced.values()))
 
 
-def count(outcomes: Iterable[Outcome]) -> Counts:
+def count(outcomes: Iterable[Outcome], replaced: tuple[Replaced, ...] = ()) -> Counts:
     """How many rows went each way."""
     seen = list(outcomes)
-    return Counts(seen.count("stored"), seen.count("replaced"), seen.count("unchanged"))
+    return Counts(seen.count("stored"), seen.count("replaced"), seen.count("unchanged"), replaced)
 
 
 def pick(row: Values, record: type[Any]) -> dict[str, Any]:

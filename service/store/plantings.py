@@ -3,28 +3,30 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from typing import Any, Literal
 
 from sqlalchemy import RowMapping
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Planting
-from service.store.errors import InUse, UnknownReference
-from service.store.owned import OwnedByGrower, pick
-from service.store.records import Counts, Vineyard
+from service.store.errors import AlreadyThere, InUse, UnknownReference
+from service.store.owned import MOST_REPLACED, OwnedByGrower, pick
+from service.store.records import Counts, Place, Replaced, Vineyard
 from service.store.tables import (
     BlockRow,
-    BloomDateHistoryRow,
     BloomDateRow,
-    CalendarEventRow,
     CultivarRow,
     FrostedBlockRow,
     StationRow,
     VineyardRow,
-    VisitHistoryRow,
     VisitRow,
+    table_of,
 )
+
+PAST = (BloomDateRow, VisitRow, FrostedBlockRow)
+"""What is known of a block beside what stands there."""
 
 
 class Cultivars(OwnedByGrower):
@@ -48,7 +50,7 @@ class Cultivars(OwnedByGrower):
         """Raises NotFound, InUse (blocks and observations)."""
         self.get(key)
         users = {
-            f"block {row['key']} of vineyard {row['vineyard']}"
+            f"{'the past of ' if row['removed'] else ''}block {row['key']} of vineyard {row['vineyard']}"
             for row in self._select(BlockRow, cultivar=key)
         }
         users |= {
@@ -87,23 +89,18 @@ class Vineyards(OwnedByGrower):
         return tuple(sorted(vineyards, key=lambda vineyard: vineyard.key))
 
     def delete(self, key: str) -> None:
-        """Delete a vineyard with its blocks, its calendar, marks, observations and their history. Raises NotFound."""
+        """Delete a vineyard with its blocks, marks and observations. Raises NotFound."""
         self.get(key)
-        for row in (
-            BloomDateRow,
-            BloomDateHistoryRow,
-            VisitRow,
-            VisitHistoryRow,
-            CalendarEventRow,
-            FrostedBlockRow,
-            BlockRow,
-        ):
+        for row in (BloomDateRow, VisitRow, FrostedBlockRow, BlockRow):
             self._delete(row, vineyard=key)
         self._delete(VineyardRow, key=key)
 
 
 class Blocks(OwnedByGrower):
-    """The blocks of the grower's vineyards."""
+    """The blocks of the grower's vineyards.
+
+    One that is taken out leaves the planting; its past stays for the fits, unless it is to go too.
+    """
 
     def put(self, vineyard: str, block: Block) -> bool:
         """Create or replace a block; True if it is new. Its neighbours may be put later.
@@ -112,34 +109,66 @@ class Blocks(OwnedByGrower):
         """
         self._find(VineyardRow, "vineyard", key=vineyard)
         self._check_known(CultivarRow, "cultivar", [block.cultivar], key=block.cultivar)
-        return self._put(BlockRow, _block_values(block), vineyard=vineyard, key=block.key)
+        standing = self._select(BlockRow, vineyard=vineyard, key=block.key, removed=False)
+        self._put(BlockRow, _block_values(block), vineyard=vineyard, key=block.key)
+        return not standing
 
     def get(self, vineyard: str, key: str) -> Block:
         """Raises NotFound (vineyard, block)."""
         self._find(VineyardRow, "vineyard", key=vineyard)
-        return _block(self._find(BlockRow, "block", vineyard=vineyard, key=key))
+        return _block(self._find(BlockRow, "block", vineyard=vineyard, removed=False, key=key))
 
     def all(self, vineyard: str) -> tuple[Block, ...]:
         """By key. Raises NotFound (vineyard)."""
         self._find(VineyardRow, "vineyard", key=vineyard)
-        blocks = [_block(row) for row in self._select(BlockRow, vineyard=vineyard)]
+        blocks = [_block(row) for row in self._select(BlockRow, vineyard=vineyard, removed=False)]
         return tuple(sorted(blocks, key=lambda block: block.key))
 
-    def delete(self, vineyard: str, key: str) -> None:
-        """Raises NotFound, InUse (observations; blocks that name it as a neighbour)."""
-        self.get(vineyard, key)
-        users = list(self._observations_of(vineyard, {key}))
-        users += [f"block {other.key}" for other in self.all(vineyard) if key in (other.neighbours or ())]
+    def known(self, vineyard: str) -> dict[str, str]:
+        """Cultivar of every block that stands or stood in a vineyard. Raises NotFound (vineyard)."""
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        return {row["key"]: row["cultivar"] for row in self._select(BlockRow, vineyard=vineyard)}
+
+    def delete(self, vineyard: str, key: str, *, past: Literal["keep", "delete"] = "keep") -> None:
+        """Take a block out; its past is kept, or goes too (also that of a block that was taken out before).
+
+        Raises NotFound (vineyard, block), InUse (blocks that name it as a neighbour).
+        """
+        if past == "keep" or key not in self.known(vineyard):
+            self.get(vineyard, key)
+        users = [f"block {other.key}" for other in self.all(vineyard) if key in (other.neighbours or ())]
         if users:
             raise InUse("block", key, users)
-        self._delete(FrostedBlockRow, vineyard=vineyard, block=key)
+        if past == "delete":
+            for row in PAST:
+                self._delete(row, vineyard=vineyard, block=key)
+        self._take_out(vineyard, key)
+
+    def rename(self, vineyard: str, key: str, to: str) -> Block:
+        """Give a block another key; its past and the blocks that name it follow.
+
+        Raises NotFound (vineyard, block), AlreadyThere (a block of that key stands or stood here).
+        """
+        block = replace(self.get(vineyard, key), key=to)
+        if to in self.known(vineyard):
+            raise AlreadyThere("block", to)
+        self._insert(BlockRow, [{"vineyard": vineyard, **_block_values(block)}])
+        for row in PAST:
+            past = self._select(row, vineyard=vineyard, block=key)
+            self._delete(row, vineyard=vineyard, block=key)
+            subject = {"subject": Place("block", to).subject} if "subject" in table_of(row).c else {}
+            self._insert(row, [{**each, "block": to, **subject} for each in past])
         self._delete(BlockRow, vineyard=vineyard, key=key)
+        for other in self.all(vineyard):
+            if key in (other.neighbours or ()):
+                named = tuple(to if each == key else each for each in other.neighbours or ())
+                self.put(vineyard, replace(other, neighbours=named))
+        return self.get(vineyard, to)
 
     def replace_all(self, vineyard: str, blocks: Sequence[Block]) -> Counts:
-        """Make these the vineyard's blocks. Blocks that stay keep their observations.
+        """Make these the vineyard's blocks; the others are taken out, and their past is kept.
 
-        Raises NotFound (vineyard), UnknownReference (cultivar, neighbour), InUse (blocks that would go have
-        observations), BadInput (a block twice).
+        Raises NotFound (vineyard), UnknownReference (cultivar, neighbour), BadInput (a block twice).
         """
         old = {block.key: block for block in self.all(vineyard)}
         new = {block.key: block for block in blocks}
@@ -151,20 +180,34 @@ class Blocks(OwnedByGrower):
         strangers = {key for block in blocks for key in block.neighbours or ()} - new.keys()
         if strangers:
             raise UnknownReference("neighbour", sorted(strangers))
-        dropped = old.keys() - new.keys()
-        users = self._observations_of(vineyard, dropped)
-        if users:
-            raise InUse("block", ", ".join(sorted(set(users.values()))), list(users))
 
-        for key in dropped:
-            self._delete(FrostedBlockRow, vineyard=vineyard, block=key)
-            self._delete(BlockRow, vineyard=vineyard, key=key)
+        for key in sorted(old.keys() - new.keys()):
+            self._take_out(vineyard, key)
         changed = [block for block in blocks if block.key in old and old[block.key] != block]
-        for block in changed:
-            self._put(BlockRow, _block_values(block), vineyard=vineyard, key=block.key)
         added = [block for block in blocks if block.key not in old]
-        self._insert(BlockRow, [{"vineyard": vineyard, **_block_values(block)} for block in added])
-        return Counts(len(added), len(changed), len(blocks) - len(added) - len(changed))
+        held = {row["key"]: row for row in self._select(BlockRow, vineyard=vineyard)}
+        rows = {(vineyard, block.key): block for block in [*changed, *added]}
+        self._write(
+            table_of(BlockRow),
+            {key: {"vineyard": vineyard, **_block_values(block)} for key, block in rows.items()},
+            {key: held[key[1]] for key in rows if key[1] in held},
+        )
+        replaced = [_replaced(old[block.key], block) for block in changed]
+        return Counts(
+            len(added), len(changed), len(blocks) - len(added) - len(changed), tuple(replaced[:MOST_REPLACED])
+        )
+
+    def with_past(self, vineyard: str, keys: Collection[str]) -> tuple[str, ...]:
+        """Those of these blocks of which something was seen. Raises NotFound (vineyard)."""
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        seen = {row["block"] for kind in PAST for row in self._select(kind, vineyard=vineyard)}
+        return tuple(sorted(seen & set(keys)))
+
+    def _take_out(self, vineyard: str, key: str) -> None:
+        if self.with_past(vineyard, [key]):
+            self._put(BlockRow, {"removed": True}, vineyard=vineyard, key=key)
+        else:
+            self._delete(BlockRow, vineyard=vineyard, key=key)
 
     def planting(self, vineyard: str) -> Planting:
         """The blocks, the cultivars that stand in them, and the reach. Raises NotFound (vineyard)."""
@@ -173,17 +216,6 @@ class Blocks(OwnedByGrower):
         planted = {block.cultivar for block in blocks}
         known = {row["key"]: _cultivar(row) for row in self._select(CultivarRow)}
         return Planting(blocks, {key: known[key] for key in sorted(planted)}, reach_m)
-
-    def _observations_of(self, vineyard: str, blocks: set[str]) -> dict[str, str]:
-        """Names of the observations that need these blocks, each with its block."""
-        if not blocks:
-            return {}
-        logged = {row["block"] for row in self._select(BloomDateRow, vineyard=vineyard)} & blocks
-        visited = {row["block"] for row in self._select(VisitRow, vineyard=vineyard)} & blocks
-        return {
-            **{f"the bloom log of block {key}": key for key in sorted(logged)},
-            **{f"the visits to block {key}": key for key in sorted(visited)},
-        }
 
 
 def _cultivar(row: RowMapping) -> Cultivar:
@@ -204,4 +236,12 @@ def _block(row: RowMapping) -> Block:
 
 def _block_values(block: Block) -> dict[str, Any]:
     neighbours = None if block.neighbours is None else list(block.neighbours)
-    return {**dataclasses.asdict(block), "neighbours": neighbours}
+    return {**dataclasses.asdict(block), "neighbours": neighbours, "removed": False}
+
+
+def _replaced(old: Block, new: Block) -> Replaced:
+    before, after = _block_values(old), _block_values(new)
+    differ = [name for name in after if before[name] != after[name]]
+    return Replaced(
+        (old.key,), {name: before[name] for name in differ}, {name: after[name] for name in differ}
+    )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from models.records import BloomLogRow, Visit
@@ -41,16 +42,60 @@ class Vineyard:
 
 
 @dataclass(frozen=True)
+class Replaced:
+    """One row whose values were replaced: its key without the owner, and what differs."""
+
+    key: tuple[Any, ...]
+    old: Mapping[str, Any]
+    new: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Written:
+    """How many rows of a table a change wrote that belong to one owner: a vineyard, a station, or itself.
+
+    ``only`` names the row, where it is one within its owner.
+    """
+
+    table: str
+    kind: str
+    owner: str
+    added: int
+    replaced: int
+    deleted: int
+    only: str | None = None
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one request wrote. ``code`` and ``params`` say what it was about; others undid it, or it them. [UTC]"""
+
+    number: int
+    at: dt.datetime
+    by: str
+    code: str
+    params: Mapping[str, Any]
+    rows: int
+    undoes: int | None
+    undone_by: int | None
+
+
+@dataclass(frozen=True)
 class Counts:
     """What became of the rows that were given; the three add up to their number.
 
-    ``stored`` were new, ``replaced`` put another value in the place of an old one (a history keeps it), and
-    ``unchanged`` were there before, value for value.
+    ``stored`` were new, ``replaced`` put another value in the place of an old one (the journal keeps it), and
+    ``unchanged`` were there before, value for value. ``changed`` tells the first of those replaced.
     """
 
     stored: int = 0
     replaced: int = 0
     unchanged: int = 0
+    changed: tuple[Replaced, ...] = field(default=(), compare=False)
+
+    def numbers(self) -> dict[str, int]:
+        """How many went each way, by name."""
+        return {"stored": self.stored, "replaced": self.replaced, "unchanged": self.unchanged}
 
 
 @dataclass(frozen=True)
@@ -61,6 +106,34 @@ class TemperatureVersion:
     tmax_c: float | None
     stored_at: dt.datetime
     superseded_at: dt.datetime | None
+    superseded_by: str | None = None
+
+
+@dataclass(frozen=True)
+class Place:
+    """What was looked at: a block, or a whole cultivar. Their keys are two name spaces."""
+
+    kind: Literal["block", "cultivar"]
+    key: str
+
+    @property
+    def subject(self) -> str:
+        """The place as a part of a row's key."""
+        return f"{self.kind}:{self.key}"
+
+
+@dataclass(frozen=True)
+class KeptVisit:
+    """A visit and its identifier."""
+
+    id: str
+    visit: Visit
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """What visits are sorted by."""
+        visit = self.visit
+        return visit.date.isoformat(), visit.cultivar, visit.block or "", visit.observer or ""
 
 
 @dataclass(frozen=True)
@@ -70,6 +143,7 @@ class VisitVersion:
     visit: Visit
     stored_at: dt.datetime
     superseded_at: dt.datetime | None
+    superseded_by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -79,6 +153,7 @@ class BloomLogVersion:
     row: BloomLogRow
     stored_at: dt.datetime
     superseded_at: dt.datetime | None
+    superseded_by: str | None = None
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from sqlalchemy import Connection
 
 from service.store.calendar import CalendarEvents
+from service.store.changes import Changes
 from service.store.frosted import FrostedBlocks
+from service.store.journal import Journal
 from service.store.observations import BloomLog, Visits
 from service.store.plantings import Blocks, Cultivars, Vineyards
 from service.store.results import Fits, Jobs
@@ -15,16 +17,18 @@ from service.store.weather import Stations, Temperatures
 class Repositories:
     """All that one grower owns, within one transaction; things of others look as if there were none."""
 
-    def __init__(self, connection: Connection, grower: str) -> None:
+    def __init__(self, connection: Connection, grower: str, journal: Journal) -> None:
         self.grower = grower
-        self.stations = Stations(connection, grower)
-        self.temperatures = Temperatures(connection, grower)
-        self.cultivars = Cultivars(connection, grower)
-        self.vineyards = Vineyards(connection, grower)
-        self.blocks = Blocks(connection, grower)
-        self.frosted = FrostedBlocks(connection, grower)
-        self.bloom_log = BloomLog(connection, grower)
-        self.visits = Visits(connection, grower)
-        self.fits = Fits(connection, grower)
-        self.jobs = Jobs(connection, grower)
-        self.calendar = CalendarEvents(connection, grower)
+        self.journal = journal
+        self.stations = Stations(connection, grower, journal)
+        self.temperatures = Temperatures(connection, grower, journal)
+        self.cultivars = Cultivars(connection, grower, journal)
+        self.vineyards = Vineyards(connection, grower, journal)
+        self.blocks = Blocks(connection, grower, journal)
+        self.frosted = FrostedBlocks(connection, grower, journal)
+        self.bloom_log = BloomLog(connection, grower, journal)
+        self.visits = Visits(connection, grower, journal)
+        self.fits = Fits(connection, grower, journal)
+        self.jobs = Jobs(connection, grower, journal)
+        self.changes = Changes(connection, grower, journal)
+        self.calendar = CalendarEvents(connection, grower, journal)

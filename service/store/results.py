@@ -38,6 +38,11 @@ class Fits(OwnedByGrower):
         document: dict[str, Any] = self._find(FitRow, "fit", id=id)["document"]
         return document
 
+    def delete(self, id: str) -> None:
+        """Raises NotFound."""
+        self.get(id)
+        self._delete(FitRow, id=id)
+
     def all(self) -> tuple[FitSummary, ...]:
         """Newest first."""
         fits = [FitSummary(**pick(row, FitSummary)) for row in self._select(FitRow)]

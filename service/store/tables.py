@@ -1,7 +1,8 @@
 """The tables. Every row belongs to a grower, and what it refers to belongs to the same one.
 
-Identifiers are the growers' own, so they are keys together with the grower: no row can point across. What has
-a history has a second table of the values that were superseded.
+Identifiers are the growers' own, so they are keys together with the grower: no row can point across. All
+tables are journaled, unless their class says otherwise: what a row was before a write is kept in ``change_rows``.
+A column that is added to a journaled table needs a default, for rows that come back from before it was there.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.types import TypeDecorator
 
 GROWERS_KEY = "growers.key"
+NOT_JOURNALED = {"info": {"journaled": False}}
 
 
 class UtcDateTime(TypeDecorator[dt.datetime]):
@@ -66,6 +68,7 @@ class Base(DeclarativeBase):
         dt.datetime: UtcDateTime(),
         dict[str, Any]: JSON(none_as_null=True),
         list[str]: JSON(none_as_null=True),
+        list[Any]: JSON(none_as_null=True),
     }
 
 
@@ -88,6 +91,7 @@ def block_of_vineyard() -> ForeignKeyConstraint:
 
 class GrowerRow(Base):
     __tablename__ = "growers"
+    __table_args__ = NOT_JOURNALED
     key: Mapped[str] = mapped_column(primary_key=True)
     created_at: Mapped[dt.datetime]
 
@@ -133,6 +137,8 @@ class VineyardRow(Owned, Base):
 
 
 class BlockRow(Base):
+    """``removed`` blocks stand no more; their past still teaches the fits."""
+
     __tablename__ = "blocks"
     __table_args__ = (of_same_grower("vineyard", "vineyards"), of_same_grower("cultivar", "cultivars"))
     grower: Mapped[str] = mapped_column(primary_key=True)
@@ -143,6 +149,7 @@ class BlockRow(Base):
     y_m: Mapped[float]
     vines: Mapped[int]
     neighbours: Mapped[list[str] | None]
+    removed: Mapped[bool] = mapped_column(default=False)
 
 
 class FrostedBlockRow(Base):
@@ -155,13 +162,6 @@ class FrostedBlockRow(Base):
     block: Mapped[str] = mapped_column(primary_key=True)
     season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     night: Mapped[dt.date | None]
-
-
-class Superseded:
-    """A value that no longer holds, and until when it did."""
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    superseded_at: Mapped[dt.datetime]
 
 
 class DayValues:
@@ -180,14 +180,6 @@ class TemperatureRow(DayValues, Base):
     date: Mapped[dt.date] = mapped_column(primary_key=True)
 
 
-class TemperatureHistoryRow(Superseded, DayValues, Base):
-    __tablename__ = "temperature_history"
-    __table_args__ = (of_same_grower("station", "stations"), Index(None, "grower", "station", "date"))
-    grower: Mapped[str]
-    station: Mapped[str]
-    date: Mapped[dt.date]
-
-
 class OutlookRow(DayValues, Base):
     __tablename__ = "outlooks"
     __table_args__ = (of_same_grower("station", "stations"),)
@@ -197,26 +189,7 @@ class OutlookRow(DayValues, Base):
     date: Mapped[dt.date] = mapped_column(primary_key=True)
 
 
-class OutlookHistoryRow(Superseded, DayValues, Base):
-    __tablename__ = "outlook_history"
-    __table_args__ = (of_same_grower("station", "stations"), Index(None, "grower", "station", "issued_on"))
-    grower: Mapped[str]
-    station: Mapped[str]
-    issued_on: Mapped[dt.date]
-    date: Mapped[dt.date]
-
-
-class BloomDateValues:
-    """The day on which a stage was seen first, and of what. ``block`` is empty for a whole cultivar."""
-
-    cultivar: Mapped[str]
-    block: Mapped[str | None]
-    date: Mapped[dt.date]
-    checked_every_days: Mapped[int]
-    stored_at: Mapped[dt.datetime]
-
-
-class BloomDateRow(BloomDateValues, Base):
+class BloomDateRow(Base):
     """``subject`` is ``block:KEY`` or ``cultivar:KEY``: ``block`` can be empty, a part of the key cannot."""
 
     __tablename__ = "bloom_dates"
@@ -230,31 +203,15 @@ class BloomDateRow(BloomDateValues, Base):
     season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     subject: Mapped[str] = mapped_column(primary_key=True)
     stage: Mapped[str] = mapped_column(primary_key=True)
-
-
-class BloomDateHistoryRow(Superseded, BloomDateValues, Base):
-    __tablename__ = "bloom_date_history"
-    __table_args__ = (of_same_grower("vineyard", "vineyards"), Index(None, "grower", "vineyard"))
-    grower: Mapped[str]
-    vineyard: Mapped[str]
-    season: Mapped[int]
-    subject: Mapped[str]
-    stage: Mapped[str]
-
-
-class VisitValues:
-    """What was seen, and of what. ``block`` is empty for a whole cultivar."""
-
     cultivar: Mapped[str]
     block: Mapped[str | None]
-    percent_open: Mapped[float | None]
-    bbch: Mapped[int | None]
-    note: Mapped[str | None] = mapped_column(Text)
+    date: Mapped[dt.date]
+    checked_every_days: Mapped[int]
     stored_at: Mapped[dt.datetime]
 
 
-class VisitRow(VisitValues, Base):
-    """``subject`` as in the bloom dates; an observer who is not named is ``""``."""
+class VisitRow(Base):
+    """``subject`` as in the bloom dates; an observer who is not named is ``""``; ``id`` stays in a rename."""
 
     __tablename__ = "visits"
     __table_args__ = (
@@ -267,16 +224,13 @@ class VisitRow(VisitValues, Base):
     date: Mapped[dt.date] = mapped_column(primary_key=True)
     subject: Mapped[str] = mapped_column(primary_key=True)
     observer: Mapped[str] = mapped_column(primary_key=True)
-
-
-class VisitHistoryRow(Superseded, VisitValues, Base):
-    __tablename__ = "visit_history"
-    __table_args__ = (of_same_grower("vineyard", "vineyards"), Index(None, "grower", "vineyard"))
-    grower: Mapped[str]
-    vineyard: Mapped[str]
-    date: Mapped[dt.date]
-    subject: Mapped[str]
-    observer: Mapped[str]
+    id: Mapped[str]
+    cultivar: Mapped[str]
+    block: Mapped[str | None]
+    percent_open: Mapped[float | None]
+    bbch: Mapped[int | None]
+    note: Mapped[str | None] = mapped_column(Text)
+    stored_at: Mapped[dt.datetime]
 
 
 class FitRow(Base):
@@ -292,7 +246,7 @@ class JobRow(Base):
     """``subject`` is the identifier of what the job works on."""
 
     __tablename__ = "jobs"
-    __table_args__ = (of_grower(),)
+    __table_args__ = (of_grower(), NOT_JOURNALED)
     grower: Mapped[str] = mapped_column(primary_key=True)
     id: Mapped[str] = mapped_column(primary_key=True)
     kind: Mapped[str]
@@ -306,10 +260,13 @@ class JobRow(Base):
 
 
 class CalendarEventRow(Base):
-    """What the calendar feed has told of an event last; ``event`` is its key within vineyard and season."""
+    """What the calendar feed has told of an event last; ``event`` is its key within vineyard and season.
+
+    What was told stays told when its vineyard is deleted: should it come back, revisions count on.
+    """
 
     __tablename__ = "calendar_events"
-    __table_args__ = (of_same_grower("vineyard", "vineyards"),)
+    __table_args__ = (of_grower(), NOT_JOURNALED)
     grower: Mapped[str] = mapped_column(primary_key=True)
     vineyard: Mapped[str] = mapped_column(primary_key=True)
     season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
@@ -317,6 +274,44 @@ class CalendarEventRow(Base):
     sequence: Mapped[int]
     last_modified: Mapped[dt.datetime]
     content: Mapped[dict[str, Any]]
+
+
+class ChangeRow(Base):
+    """What one request wrote: who, when, and why (a code and its parameters)."""
+
+    __tablename__ = "changes"
+    __table_args__ = (of_grower(), NOT_JOURNALED)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    at: Mapped[dt.datetime]
+    by: Mapped[str]
+    code: Mapped[str]
+    params: Mapped[dict[str, Any]]
+    rows: Mapped[int]
+    undoes: Mapped[int | None]
+    undone_by: Mapped[int | None]
+
+
+class ChangedRows(Base):
+    """What rows of one table and one owner were before a change.
+
+    ``owner`` is the first part of their keys: a vineyard, a station, or the thing itself. ``keys`` are the
+    other parts. ``before`` is empty where the change made the rows. Both as `service.store.images` writes them.
+    """
+
+    __tablename__ = "change_rows"
+    __table_args__ = (
+        ForeignKeyConstraint(["grower", "change"], ["changes.grower", "changes.number"]),
+        Index(None, "grower", "of_table", "owner"),
+        NOT_JOURNALED,
+    )
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    change: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    place: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    of_table: Mapped[str]
+    owner: Mapped[str]
+    keys: Mapped[list[Any]]
+    before: Mapped[dict[str, Any] | None]
 
 
 def table_of(row: type[Base]) -> Table:

@@ -12,20 +12,10 @@ from sqlalchemy import func, select
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
-from service import clock
-from service.store.errors import InUse
+from service.store.errors import InUse, NotFound
 from service.store.owned import OwnedByGrower, count, pick
 from service.store.records import Counts, Station, TemperatureVersion
-from service.store.tables import (
-    Base,
-    OutlookHistoryRow,
-    OutlookRow,
-    StationRow,
-    TemperatureHistoryRow,
-    TemperatureRow,
-    VineyardRow,
-    table_of,
-)
+from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, VineyardRow, table_of
 
 
 class Stations(OwnedByGrower):
@@ -45,7 +35,7 @@ class Stations(OwnedByGrower):
         return tuple(sorted(stations, key=lambda station: station.key))
 
     def delete(self, key: str) -> None:
-        """Delete a station with its temperatures, outlooks and their history.
+        """Delete a station with its temperatures and outlooks.
 
         Raises NotFound, InUse (vineyards).
         """
@@ -53,7 +43,7 @@ class Stations(OwnedByGrower):
         users = sorted(row["key"] for row in self._select(VineyardRow, station=key))
         if users:
             raise InUse("station", key, [f"vineyard {user}" for user in users])
-        for row in (TemperatureRow, TemperatureHistoryRow, OutlookRow, OutlookHistoryRow):
+        for row in (TemperatureRow, OutlookRow):
             self._delete(row, station=key)
         self._delete(StationRow, key=key)
 
@@ -72,9 +62,8 @@ class Temperatures(OwnedByGrower):
             return Counts()
         table = table_of(TemperatureRow)
         span = table.c.date.between(min(day["date"] for day in days), max(day["date"] for day in days))
-        return count(
-            self._supersede(TemperatureRow, TemperatureHistoryRow, days, bounds=[span], station=station)
-        )
+        stored = self._store(TemperatureRow, days, bounds=[span], station=station)
+        return count(stored.outcomes, stored.replaced)
 
     def observed(self, station: str) -> DailyTemperatures | None:
         """All days from the first to the last that is stored, NaN where none is; None without any.
@@ -87,16 +76,26 @@ class Temperatures(OwnedByGrower):
     def history(self, station: str, date: dt.date) -> tuple[TemperatureVersion, ...]:
         """Every value that a day has had, oldest first. Raises NotFound (station)."""
         self._find(StationRow, "station", key=station)
-        past = self._select(TemperatureHistoryRow, station=station, date=date)
-        versions = [
-            TemperatureVersion(**pick(row, TemperatureVersion))
-            for row in sorted(past, key=lambda row: (row["superseded_at"], row["id"]))
-        ]
-        holding = self._select(TemperatureRow, station=station, date=date)
-        versions += [
-            TemperatureVersion(row["tmin_c"], row["tmax_c"], row["stored_at"], None) for row in holding
-        ]
-        return tuple(versions)
+        return tuple(
+            TemperatureVersion(
+                row["tmin_c"], row["tmax_c"], row["stored_at"], row["superseded_at"], row["by"]
+            )
+            for row in self._history(TemperatureRow, station, date=date)
+        )
+
+    def delete(self, station: str, *, first: dt.date, last: dt.date) -> None:
+        """Delete the measured days from ``first`` through ``last``. Raises NotFound (station, days)."""
+        self._find(StationRow, "station", key=station)
+        table = table_of(TemperatureRow)
+        span = table.c.date.between(first, last)
+        if not self._delete(TemperatureRow, bounds=[span], station=station):
+            raise NotFound("temperature", f"{first} to {last}")
+
+    def delete_outlook(self, station: str, issued_on: dt.date) -> None:
+        """Delete the outlook that was issued on a day. Raises NotFound (station, outlook)."""
+        self._find(StationRow, "station", key=station)
+        if not self._delete(OutlookRow, station=station, issued_on=issued_on):
+            raise NotFound("outlook", str(issued_on))
 
     def store_outlook(
         self, station: str, issued_on: dt.date, dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray
@@ -109,13 +108,11 @@ class Temperatures(OwnedByGrower):
         days = _as_rows(dates, tmin_c, tmax_c)
         kept = {day["date"] for day in days}
         held = self._select(OutlookRow, station=station, issued_on=issued_on)
-        dropped = [row for row in held if row["date"] not in kept]
-        self._insert(OutlookHistoryRow, [{**row, "superseded_at": clock.now()} for row in dropped])
-        for row in dropped:
-            self._delete(OutlookRow, station=station, issued_on=issued_on, date=row["date"])
-        return count(
-            self._supersede(OutlookRow, OutlookHistoryRow, days, station=station, issued_on=issued_on)
-        )
+        for row in held:
+            if row["date"] not in kept:
+                self._delete(OutlookRow, station=station, issued_on=issued_on, date=row["date"])
+        stored = self._store(OutlookRow, days, station=station, issued_on=issued_on)
+        return count(stored.outcomes, stored.replaced)
 
     def outlook(self, station: str, as_of: dt.date) -> tuple[dt.date, DailyTemperatures] | None:
         """Day of issue and days of the latest outlook issued on or before ``as_of``.

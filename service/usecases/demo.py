@@ -43,4 +43,5 @@ def load_demo(records: Repositories) -> DemoLoaded:
     visits = store_visits_file(
         records, vineyard.key, files["visits.csv"], date_format=None, on_bad_rows="reject"
     )
+    records.journal.say("demo")
     return DemoLoaded(temperatures, outlook, planting, log, visits)

@@ -81,8 +81,12 @@ class FitDocument(Document):
     heat_a_day: Floats = Field(description="By stage. [°C·day/day]")
     set_aside: Items[Written[SetAside]]
     search: SearchDocument | None
-    converged: bool = Field(
-        default=True, description="Whether the spreads had settled; left out where they had."
+    converged: bool = (
+        Field(  # left out where it says nothing: identifiers are made of the document, and older ones lack it
+            default=True,
+            exclude_if=bool,
+            description="Whether the spreads had settled; left out where they had.",
+        )
     )
 
     @classmethod
@@ -120,10 +124,7 @@ ALIKE_IN_SAVED = ("imported", "vineyards", "exclude_seasons", "running_seasons")
 
 def to_document(saved: SavedFit) -> dict[str, Any]:
     """Plain JSON; every number comes back as the same float64."""
-    # left out where it says nothing: the identifier is made of the document, and older ones lack it
-    return FitDocument.of(saved).model_dump(
-        mode="json", exclude={"converged"} if saved.fit.converged else None
-    )
+    return FitDocument.of(saved).model_dump(mode="json")
 
 
 def from_document(document: dict[str, Any]) -> SavedFit:

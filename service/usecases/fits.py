@@ -126,14 +126,26 @@ def make_fit(
     BadInput, NotEnoughData
         As `fit_vineyards` and `load_vineyards` do.
     """
+    saved = fit_stored(store, grower, vineyards=vineyards, options=options)
+    with store.transaction(grower) as records:
+        return saved, keep_fit(records, saved)
+
+
+def fit_stored(
+    store: Store, grower: str, *, vineyards: Sequence[str] | None, options: FitOptions
+) -> SavedFit:
+    """Fit from the store, as `make_fit` does, and keep nothing yet."""
     with store.transaction(grower, read_only=True) as records:
         loaded = load_vineyards(records, vineyards)
-    saved = fit_vineyards(loaded, options)
-    with store.transaction(grower) as records:
-        return saved, records.fits.add(saved.id, to_document(saved))
+    return fit_vineyards(loaded, options)
 
 
-def import_fit(store: Store, grower: str, document: FitDocument) -> tuple[SavedFit, bool]:
+def keep_fit(records: Repositories, saved: SavedFit) -> bool:
+    """Keep a fit; False if it was kept before."""
+    return records.fits.add(saved.id, to_document(saved))
+
+
+def import_fit(records: Repositories, document: FitDocument) -> tuple[SavedFit, bool]:
     """Take over a fit that another grower shared.
 
     Raises
@@ -142,8 +154,7 @@ def import_fit(store: Store, grower: str, document: FitDocument) -> tuple[SavedF
         If the document is no fit that a forecast could be made with.
     """
     saved = from_another_grower(document)
-    with store.transaction(grower) as records:
-        return saved, records.fits.add(saved.id, to_document(saved))
+    return saved, keep_fit(records, saved)
 
 
 def get_fit(records: Repositories, id: str | None, *, vineyard: str | None = None) -> SavedFit:

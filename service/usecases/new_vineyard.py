@@ -88,6 +88,7 @@ def make_vineyard(
         if data is not None:
             seen = store(records, key, data, date_format=date_format, on_bad_rows="reject")
             warnings += [f"{name}: {warning}" for warning in seen.warnings]
+    records.journal.say("new_vineyard", vineyard=key)
     return MadeVineyard(key, tuple(warnings))
 
 

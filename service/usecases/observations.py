@@ -50,7 +50,7 @@ def store_bloom_log(
         raise BadInput(f"vineyard {vineyard!r} has no station", [Problem("vineyard.station", problem)])
     read = read_bloom_log(
         data,
-        blocks=planted(records, vineyard),
+        blocks=records.blocks.known(vineyard),
         latitude=records.stations.get(station).latitude,
         date_format=date_format,
         on_bad_rows=on_bad_rows,
@@ -68,7 +68,7 @@ def store_visits_file(
     on_bad_rows: OnBadRows,
 ) -> StoredObservations:
     """Read and store visits. Raises NotFound (vineyard), BadInput (the file cannot be read)."""
-    blocks = planted(records, vineyard)
+    blocks = records.blocks.known(vineyard)
     read = read_visits(data, blocks=blocks, date_format=date_format, on_bad_rows=on_bad_rows)
     _check_observers(read.visits)
     counts = records.visits.add(vineyard, read.visits)
@@ -85,7 +85,7 @@ def store_visits(records: Repositories, vineyard: str, visits: Sequence[Visit]) 
     BadInput
         If a visit's block or cultivar is unknown, or two visits of one day, place and observer differ.
     """
-    blocks = planted(records, vineyard)
+    blocks = records.blocks.known(vineyard)
     placed: list[Visit] = []
     problems: list[Problem] = []
     seen: dict[tuple[object, ...], Visit] = {}
@@ -109,9 +109,23 @@ def store_visits(records: Repositories, vineyard: str, visits: Sequence[Visit]) 
     return StoredObservations(len(visits), records.visits.add(vineyard, placed))
 
 
-def planted(records: Repositories, vineyard: str) -> dict[str, str]:
-    """Cultivar of each block of a vineyard. Raises NotFound (vineyard)."""
-    return {block.key: block.cultivar for block in records.blocks.all(vineyard)}
+def change_visit(records: Repositories, vineyard: str, id: str, visit: Visit) -> Visit:
+    """Put another visit in the place of one; its cultivar may be blank where it names a block.
+
+    Raises
+    ------
+    NotFound
+        If there is no such vineyard or visit.
+    BadInput
+        If the block or cultivar is unknown.
+    AlreadyThere
+        If another visit of that day, place and observer is stored.
+    """
+    block, cultivar = find_place(visit.block or "", visit.cultivar, blocks=records.blocks.known(vineyard))
+    placed = replace(visit, block=block, cultivar=cultivar)
+    _check_observers([placed])
+    records.visits.replace(vineyard, id, placed)
+    return placed
 
 
 def _check_observers(visits: Sequence[Visit]) -> None:

@@ -15,9 +15,10 @@ from service.store.repositories import Repositories
 
 @dataclass(frozen=True)
 class StoredPlanting:
-    """What became of the blocks, which cultivars are new or changed, and in what."""
+    """What became of the blocks, which went, which cultivars are new or changed, and in what."""
 
     blocks: Counts
+    removed_blocks: tuple[str, ...]
     new_cultivars: tuple[str, ...]
     changed_cultivars: tuple[str, ...]
     changes: tuple[str, ...]
@@ -45,27 +46,33 @@ def read_planting_of(
 def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> StoredPlanting:
     """Make these the vineyard's blocks, and their cultivars the grower's.
 
-    A cultivar that is known keeps its name, and what the file leaves out.
+    A cultivar that is known keeps its name, and what the file leaves out. A block that is not in the file goes;
+    what was seen there is kept for the fits.
 
     Raises
     ------
     NotFound
         If there is no such vineyard.
-    InUse
-        If a block that is not in the file has observations.
     """
-    records.vineyards.get(vineyard)
+    stood = {block.key for block in records.blocks.all(vineyard)}
+    records.journal.say("planting", vineyard=vineyard)
     known = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
     new = [cultivar for cultivar in read.cultivars if cultivar.key not in known]
     merged = [_merged(known[cultivar.key], cultivar) for cultivar in read.cultivars if cultivar.key in known]
     changed = [cultivar for cultivar in merged if cultivar != known[cultivar.key]]
     for cultivar in [*new, *changed]:
         records.cultivars.put(cultivar)
+    kept = records.blocks.with_past(vineyard, stood - {block.key for block in read.blocks})
+    removed = sorted(stood - {block.key for block in read.blocks})
     return StoredPlanting(
         blocks=records.blocks.replace_all(vineyard, read.blocks),
+        removed_blocks=tuple(removed),
         new_cultivars=tuple(sorted(cultivar.key for cultivar in new)),
         changed_cultivars=tuple(sorted(cultivar.key for cultivar in changed)),
-        changes=tuple(text for cultivar in changed for text in _changes(known[cultivar.key], cultivar)),
+        changes=(
+            *(text for cultivar in changed for text in _changes(known[cultivar.key], cultivar)),
+            *(f"block {key} goes; what was seen there is kept for the fits" for key in kept),
+        ),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from http import HTTPStatus
 
 from fastapi import FastAPI, Request
@@ -14,7 +14,15 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from models.errors import BadInput, CapfallError, MissingDays, NotEnoughData, Problem
-from service.store.errors import AlreadyThere, InUse, NotFound, StoreError, UnknownReference
+from service.store.errors import (
+    AlreadyThere,
+    AlreadyUndone,
+    CannotUndo,
+    InUse,
+    NotFound,
+    StoreError,
+    UnknownReference,
+)
 from service.usecases.hindcast_jobs import NotEnded
 
 log = logging.getLogger(__name__)
@@ -34,6 +42,7 @@ class Kind:
 BAD_INPUT = Kind("bad-input", "The input cannot be right", 422)
 NOT_FOUND = Kind("not-found", "There is no such thing", 404)
 INTERNAL = Kind("internal", "The service failed", 500)
+OTHER = Kind("http", "The request was refused", 400)  # with the title and status that it comes with
 
 # Raised on purpose: their messages are written for the client. The first class that fits decides.
 KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
@@ -46,6 +55,8 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
     (InUse, Kind("in-use", "It is still needed", 409)),
     (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
+    (AlreadyUndone, Kind("already-undone", "It has been undone before", 409)),
+    (CannotUndo, Kind("needed-later", "Later changes rest on it", 409)),
 )
 
 # Raised by the framework and by the few checks at the edge.
@@ -57,11 +68,18 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("forbidden", "This is not allowed", 403),
         NOT_FOUND,
         Kind("method-not-allowed", "This method is not offered here", 405),
+        Kind("changed-meanwhile", "It is another by now", 412),
         Kind("too-large", "The body is too large", 413),
         Kind("unsupported-media-type", "This media type cannot be read here", 415),
         Kind("unavailable", "The service is not ready", 503),
     )
 }
+
+
+def all_kinds() -> Mapping[str, Kind]:
+    """Every kind of problem, by the last part of its ``type``."""
+    raised = (kind for _, kind in KINDS)
+    return {kind.slug: kind for kind in (*raised, *HTTP_KINDS.values(), OTHER, INTERNAL)}
 
 
 def problem_response(
@@ -97,6 +115,16 @@ def located(error: Exception) -> Sequence[Problem]:
             return [Problem(error.kind, f"used by {user}") for user in error.users]
         case AlreadyThere():
             return [Problem(error.kind, f"{error.key!r} is taken")]
+        case AlreadyUndone():
+            return [Problem(f"change {error.change}", f"undone by change {error.by}")]
+        case CannotUndo():
+            return [
+                Problem(
+                    "before changes were kept" if each.change is None else f"change {each.change}",
+                    each.problem,
+                )
+                for each in error.blockers
+            ]
     return ()
 
 
@@ -109,10 +137,9 @@ async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
 
 async def _http(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)
-    kind = HTTP_KINDS.get(error.status_code) or Kind(
-        "http", HTTPStatus(error.status_code).phrase, error.status_code
-    )
-    bare = error.detail == HTTPStatus(error.status_code).phrase  # the framework's own, without a reason
+    status = HTTPStatus(error.status_code)
+    kind = HTTP_KINDS.get(status) or replace(OTHER, title=status.phrase, status=status)
+    bare = error.detail == status.phrase  # the framework's own, without a reason
     detail = f"{request.method} {request.url.path}" if bare else str(error.detail)
     return problem_response(request, kind, detail, headers=error.headers)
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Annotated
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 
 from service.jobs import JobRunner
 from service.store.engine import Store
@@ -27,15 +28,29 @@ def jobs(request: Request) -> JobRunner:
     return runner
 
 
+Preview = Annotated[
+    bool, Query(description="Answer as if it were done: the same receipt, and nothing is stored.")
+]
+
+
 def reading(request: Request, grower: Grower) -> Iterator[Repositories]:
     """The grower's records, to read."""
     with store(request).transaction(grower, read_only=True) as records:
         yield records
 
 
-def writing(request: Request, grower: Grower) -> Iterator[Repositories]:
+@contextmanager
+def changing(request: Request, grower: str, *, preview: bool) -> Iterator[Repositories]:
+    """A transaction of a request, whose answer names the change; a preview makes none."""
+    with store(request).transaction(grower, preview=preview) as records:
+        yield records
+    if not preview:
+        request.state.change = records.journal.number
+
+
+def writing(request: Request, grower: Grower, preview: Preview = False) -> Iterator[Repositories]:
     """The grower's records, to change: all of it at the end of the route, or nothing after an error."""
-    with store(request).transaction(grower) as records:
+    with changing(request, grower, preview=preview) as records:
         yield records
 
 

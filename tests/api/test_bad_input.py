@@ -191,16 +191,6 @@ def test_a_refused_planting_changes_nothing(vineyard: TestClient, name: str) -> 
     assert vineyard.get(f"{VINEYARD}/blocks").json() == before
 
 
-def test_a_planting_that_drops_an_observed_block_stores_not_even_its_cultivars(vineyard: TestClient) -> None:
-    assert vineyard.post(
-        f"{VINEYARD}/visits", json=[{"date": "2025-05-12", "block": "b1", "percent_open": 5}]
-    ).is_success
-    before = vineyard.get("/v1/cultivars").json()
-    text = "block,cultivar,flower_type,x_m,y_m\nb2,Loam Whistle,perfect,6,0\nb3,Sedge Anchor,staminate,9,0\n"
-    assert_problem(send_csv(vineyard, f"{VINEYARD}/planting", text), 409, "b1")
-    assert vineyard.get("/v1/cultivars").json() == before
-
-
 @pytest.mark.parametrize(
     ("visits", "said"),
     [

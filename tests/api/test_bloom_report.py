@@ -10,6 +10,8 @@ from fastapi.testclient import TestClient
 import demo_weather
 from tests.api.asking import Answer, assert_problem
 
+pytestmark = pytest.mark.slow
+
 AS_OF = demo_weather.AS_OF.isoformat()
 REPORT = "/v1/bloom-report"
 Files = dict[str, bytes]

@@ -47,6 +47,20 @@ def test_the_exposed_blocks_are_named_and_a_remedy_that_is_planted_closes_the_ga
     assert helped["mean_share_of_bloom_covered"] == best["mean_share_of_bloom_covered"]
 
 
+def test_a_cultivar_of_the_grower_that_is_planted_nowhere_is_offered_without_a_question(
+    demo_client: TestClient,
+) -> None:
+    # Marsh Ladle stands in middle-1 alone: pulled out, it would still help, and its flower type is still known.
+    other = {"cultivar": "gourd-rafter", "x_m": 40, "y_m": 0}
+    assert demo_client.put(f"{VINEYARD}/blocks/middle-1", json=other).status_code == 200
+    blocks = demo_client.get(f"{VINEYARD}/blocks").json()["blocks"]
+    assert "marsh-ladle" not in {block["cultivar"] for block in blocks}
+    remedies = {
+        remedy["cultivar"]: remedy for remedy in by_block(check(demo_client))["north-1"]["would_help"]
+    }
+    assert remedies["marsh-ladle"]["ask"] is None
+
+
 def test_vines_and_published_layouts(demo_client: TestClient) -> None:
     body = check(demo_client)
     blocks = demo_client.get(f"{VINEYARD}/blocks").json()["blocks"]

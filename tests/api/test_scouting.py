@@ -9,7 +9,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 import demo_weather
-from tests.api.asking import assert_problem
+from tests.api.asking import assert_problem, send_csv
 
 VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
 AS_OF = demo_weather.AS_OF.isoformat()
@@ -77,6 +77,17 @@ def test_a_visit_does_its_task(demo_client: TestClient) -> None:
     assert ("west-2", "flower_type") not in tasks_of(after)
     assert ("west-2", "set_count") in tasks_of(after)
     assert plan(demo_client) == before  # a visit of a later day is not known yet
+
+
+def test_a_date_seen_in_a_frosted_block_does_its_task_too(demo_client: TestClient) -> None:
+    # What froze teaches the fit nothing, but somebody was there: on the day itself first caps were to be looked at.
+    seen_on = "2026-05-24"
+    assert demo_client.put(f"{VINEYARD}/blocks/west-2/frost/2026").status_code == 201
+    assert ("west-2", "first_caps") in tasks_of(plan(demo_client, as_of="2026-05-22"))
+    log = f"season,block,bloom_start\n2026,west-2,{seen_on}\n"
+    assert send_csv(demo_client, f"{VINEYARD}/bloom-log", log).status_code == 200
+    assert ("west-2", "first_caps") not in tasks_of(plan(demo_client, as_of=seen_on))
+    assert ("west-2", "set_count") in tasks_of(plan(demo_client, as_of=seen_on))
 
 
 @pytest.mark.parametrize(

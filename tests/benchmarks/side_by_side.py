@@ -22,8 +22,7 @@ from models.bloom.leave_out import left_out_prediction
 from models.bloom.observations import heat_intervals
 from models.bloom.site import Site
 from models.bloom.traces import crossing_days
-from models.heat.accumulate import accumulate_season, accumulate_seasons
-from models.heat.season import season_window
+from models.heat.accumulate import accumulate_seasons
 from models.records import HeatRule
 from service.ingest.bloom_log import read_bloom_log
 from service.ingest.planting import read_planting
@@ -58,7 +57,7 @@ def heat_of_all_seasons(site: Site) -> None:
 
     def one_by_one() -> list[float]:
         return [
-            float(accumulate_season(site.temperatures, RULE, season_window(s, site.latitude)).daily[90])
+            float(accumulate_seasons(site.temperatures, RULE, [s], site.latitude)[s].daily[90])
             for s in seasons
         ]
 

@@ -16,6 +16,8 @@ from models.records import Block, HeatRule, StageInterval
 from models.units import FloatArray
 from tests.bloom.simulated import block_heat, draw_truth, season_effects, simulated_intervals, weather
 
+pytestmark = pytest.mark.slow
+
 # One record of forty seasons misjudges the spread between seasons by an eighth or so, which one fit would carry
 # into all of its forecasts: so many fits, and few new seasons of each.
 FITS, SEASONS_A_FIT = 20, 15

@@ -105,6 +105,17 @@ def test_a_date_that_was_seen_there_stands(fit: Fit) -> None:
     assert block.caution is not None
 
 
+def test_bloom_that_was_seen_to_begin_is_delayed_no_more(fit: Fit) -> None:
+    # Delayed, full bloom would come 7 days later in the mean and bloom end 10.5, as above.
+    seen = StageInterval(2022, "early", "b1", "bloom_start", day("2022-05-10"), day("2022-05-12"))
+    usual, marked = foresee(fit, seen), foresee(fit, seen, frosted=("b1",))
+    assert days_of(marked, "b1").mean(axis=0) == pytest.approx(days_of(usual, "b1").mean(axis=0), abs=1.0)
+    # a look at all blocks of the cultivar does not say that this one has begun
+    whole = StageInterval(2022, "early", None, "bloom_start", day("2022-05-10"), day("2022-05-12"))
+    later = days_of(foresee(fit, whole, frosted=("b1",)), "b1") - days_of(foresee(fit, whole), "b1")
+    assert later[:, 1:].mean(axis=0) == pytest.approx([7.0, 10.5], abs=1.5)
+
+
 def test_stages_before_bloom_are_not_delayed_and_those_after_it_as_its_end() -> None:
     delay = frost_delay(("budbreak", *BLOOM_STAGES, "fruit_set"), draws=300, random=np.random.default_rng(1))
     assert delay.shape == (300, 5)

@@ -164,6 +164,28 @@ def test_drift_to_expect_equals_the_exact_normal_answer() -> None:
     assert_allclose(covariance, DRIFT_SHARE * OMEGA - reach @ np.linalg.solve(of_values, reach), rtol=1e-9)
 
 
+def test_drift_to_expect_over_two_stages_where_a_season_far_off_counts_little() -> None:
+    omega = np.array([[900.0, 500.0], [500.0, 400.0]])
+    spread = Spread(np.eye(2), omega, np.eye(2), DRIFT_SHARE)
+    years, weights = np.array([2017.0, 2019.0]), np.array([1.3, 0.2])
+    effects = np.array([[25.0, 5.0], [-60.0, -70.0]])
+    errors = np.array([[[40.0, 10.0], [10.0, 60.0]], [[90.0, -20.0], [-20.0, 30.0]]])
+    past = tuple(
+        SeasonEvidence("here", int(year), np.linalg.inv(error), np.linalg.solve(error, effect), weight)
+        for year, error, effect, weight in zip(years, errors, effects, weights, strict=True)
+    )
+    mean, covariance = expected_drift(past, spread, site="here", season=2020)
+    # an effect is drift, a shock whose variance is divided by its weight, and the error of its estimate
+    of_values = DRIFT_SHARE * np.kron(np.exp(-np.abs(years[:, None] - years) / 3), omega)
+    for place, (error, weight) in enumerate(zip(errors, weights, strict=True)):
+        rows = slice(2 * place, 2 * place + 2)
+        of_values[rows, rows] += (1 - DRIFT_SHARE) / weight * omega + error
+    reach = DRIFT_SHARE * np.kron(np.exp(-(2020 - years) / 3)[None, :], omega)
+    assert_allclose(mean, reach @ np.linalg.solve(of_values, effects.reshape(-1)), rtol=1e-9)
+    expected = DRIFT_SHARE * omega - reach @ np.linalg.solve(of_values, reach.T)
+    assert_allclose(covariance, expected, rtol=1e-9)
+
+
 def test_without_seasons_before_no_drift_is_expected() -> None:
     spread = Spread(np.eye(2), np.diag([OMEGA, 400.0]), np.eye(2), DRIFT_SHARE)
     mean, covariance = expected_drift((), spread, site="here", season=2020)

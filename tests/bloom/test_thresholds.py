@@ -10,6 +10,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from models.bloom import estimation
+from models.bloom.estimation import estimate
+from models.bloom.leave_out import left_out_prediction
 from models.bloom.observations import HeatIntervals
 from models.bloom.site import Site
 from models.bloom.thresholds import fit_intervals, fit_thresholds
@@ -54,6 +56,7 @@ def weekly(
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("tail_degrees", "drift_share"), [(NORMAL, 0.0), (4.0, 0.3)])
 def test_weekly_visits_give_thresholds_without_the_half_gap_bias(
     tail_degrees: float, drift_share: float
@@ -135,6 +138,18 @@ def test_a_date_a_month_off_is_set_aside_and_moves_nothing(days_off: int) -> Non
     for spread in ("between_cultivars", "between_seasons", "within"):
         widened = getattr(after.spread, spread)[0, 0] / getattr(before.spread, spread)[0, 0]
         assert widened == pytest.approx(1.0, abs=0.1)
+
+
+@pytest.mark.parametrize("days_off", [30, -30])
+def test_weekly_looks_hide_no_slip_of_a_month(days_off: int) -> None:
+    # A date within a week is off its middle with variance 7 ** 2 / 12: its scale of 2.0 days, with 2.5 of the block's
+    # own, leaves a month at 9 scales. At 7 days, as if the whole week were the scale, it would be at 4.
+    random = np.random.default_rng(8)
+    truth = draw_truth(random, cultivars=6, between_seasons=30.0)
+    honest = simulated_intervals(random, truth, seasons=12, days_between_visits=7)
+    (slip,) = fit_intervals(with_slip(honest, 29, days_off * HEAT_A_DAY), rule=RULE).set_aside
+    assert (slip.season, slip.block) == (honest.seasons[honest.season_of[29]][1], honest.units[29].name)
+    assert not fit_intervals(honest, rule=RULE).set_aside
 
 
 def test_a_cultivar_with_little_history_leans_on_the_others() -> None:
@@ -219,6 +234,40 @@ def test_a_fit_does_not_depend_on_where_it_starts() -> None:
     warm = fit_intervals(intervals, rule=RULE, start=cold.spread)
     apart: FloatArray = (warm.thresholds.mean - cold.thresholds.mean) / cold.standard_error
     assert np.max(np.abs(apart)) < 0.02
+
+
+@pytest.mark.parametrize(("seasons", "seed"), [(9, 4), (12, 3), (30, 1)])
+def test_calibration_makes_left_out_seasons_hold_their_share_as_far_as_it_is_trusted(
+    seasons: int, seed: int
+) -> None:
+    random = np.random.default_rng(seed)
+    truth = draw_truth(random, cultivars=6, stages=2)
+    intervals = simulated_intervals(random, truth, seasons=seasons, days_between_visits=2)
+    fit = fit_intervals(intervals, rule=RULE)
+    assert not fit.set_aside
+    centre, scale = left_out_prediction(intervals, estimate(intervals), fit.season_evidence)
+    off = np.abs(0.5 * (intervals.lower + intervals.upper) - centre) / scale
+    # Half of Student's t with 4 degrees of freedom lies within 0.741 scales, four fifths within 1.533 (tables). By
+    # which factor all scales, in the geometric mean of both, would have to grow:
+    wider = np.sqrt(np.quantile(off, 0.5, axis=0) / 0.741 * np.quantile(off, 0.8, axis=0) / 1.533)
+    # The season variance alone is scaled, by the factor's square, and must bring what all of it lacks.
+    season = np.diag(fit.spread.between_seasons)
+    wanted = 1 + (wider**2 - 1) * np.mean(scale**2, axis=0) / season
+    # As if 4 more seasons had been right.
+    assert_allclose(np.log(fit.calibration), 0.5 * np.log(wanted) * seasons / (seasons + 4), atol=2e-3)
+    assert np.max(np.abs(np.log(fit.calibration))) > 0.04
+    assert_allclose(
+        fit.calibrated.between_seasons[0, 1] / fit.spread.between_seasons[0, 1], np.prod(fit.calibration)
+    )
+    assert_allclose(fit.calibrated.within, fit.spread.within)
+
+
+def test_below_eight_seasons_nothing_is_calibrated() -> None:
+    random = np.random.default_rng(3)
+    truth = draw_truth(random, cultivars=6)
+    for seasons in (7, 8):
+        intervals = simulated_intervals(random, truth, seasons=seasons, days_between_visits=2)
+        assert (fit_intervals(intervals, rule=RULE).calibration == 1.0).all() == (seasons < 8)
 
 
 def test_one_season_is_enough_for_a_fit_that_says_how_little_it_knows() -> None:

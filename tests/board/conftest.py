@@ -27,9 +27,9 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def fresh_service(tmp_path: Path) -> Iterator[Served]:
+def fresh_service(own_database: Path) -> Iterator[Served]:
     """A service that knows nothing yet."""
-    with served(tmp_path / "capfall.db") as service:
+    with served(own_database) as service:
         yield service
 
 

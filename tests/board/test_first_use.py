@@ -12,6 +12,8 @@ from httpx2 import Response
 import demo_weather
 from tests.conftest import client_of
 
+pytestmark = pytest.mark.slow
+
 FIELDS = {"name": "Low Meadow", "latitude": "31.1", "longitude": "-87.3"}
 FILES = {
     name: demo_weather.files()[f"{name}.csv"] for name in ("temperatures", "planting", "bloom_log", "visits")
@@ -19,8 +21,8 @@ FILES = {
 
 
 @pytest.fixture
-def client(tmp_path: Path) -> Iterator[TestClient]:
-    with client_of(tmp_path / "capfall.db") as made:
+def client(own_database: Path) -> Iterator[TestClient]:
+    with client_of(own_database) as made:
         yield made
 
 

@@ -20,6 +20,8 @@ from models.bloom.observations import SetAside
 from service.cli import app
 from service.cli.tables import WIDEST, set_aside_points
 
+pytestmark = pytest.mark.slow
+
 AS_OF = demo_weather.AS_OF.isoformat()
 
 

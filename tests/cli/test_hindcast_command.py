@@ -13,6 +13,8 @@ from typer.testing import CliRunner, Result
 from service.cli import app
 from tests.hindcast.past import invented_vineyard, log_csv, weather_csv
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -15,6 +15,8 @@ import demo_weather
 from models.vineyard.scouting import WEEKDAY_NAMES
 from service.cli import app
 
+pytestmark = pytest.mark.slow
+
 RUNNER = CliRunner()
 
 

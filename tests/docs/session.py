@@ -1,30 +1,48 @@
-"""The README's shell steps as requests to the app: just as much of curl as they use."""
+"""The steps of README and guide, run: just as much of a shell, of curl and of the commands as they use."""
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
+import time
 from collections.abc import Iterator
+from contextlib import chdir
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from typer.testing import CliRunner
+
+from service.board.help_pages import PAGES
+from service.cli import app as commands
 from tests.api.asking import Answer
+from tests.conftest import client_of
 
 ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+README = ROOT / "README.md"
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+HELP = {name: ROOT / "service/board/help" / f"{name}.md" for name in PAGES}
+# What a reader runs, in this order, with one service.
+RUN = (README, HELP["session"], HELP["commands"])
 
 ADDRESS = "http://127.0.0.1:8000"
-LEFT_OUT = "..."
+COMMAND = ".venv/bin/capfall "
+REFUSED = "fahrenheit_as_celsius"  # the step that shows a refusal
 
 
 @dataclass(frozen=True)
 class Block:
-    """A fenced block: what it is ("sh", or "" for an answer), and its text."""
+    """A fenced block of a page: what it is ("sh", or "" for an answer), and its text."""
 
+    page: Path
     kind: str
     text: str
+
+    @property
+    def lines(self) -> list[str]:
+        """Its commands; one that goes on over several lines is one line."""
+        return self.text.replace("\\\n", " ").splitlines()
 
 
 @dataclass
@@ -43,10 +61,11 @@ class Request:
         return self.address.removeprefix(ADDRESS)
 
 
-def blocks(text: str) -> Iterator[Block]:
-    """All fenced blocks, in order; a command that goes on over several lines is one line."""
-    for kind, body in re.findall(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL):
-        yield Block(kind, body.replace("\\\n", " "))
+def blocks(page: Path) -> Iterator[Block]:
+    """All fenced blocks of a page, in order."""
+    text = page.read_text(encoding="utf-8")
+    for found in re.finditer(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL):
+        yield Block(page, found[1], found[2])
 
 
 def read_curl(line: str) -> Request:
@@ -97,24 +116,67 @@ def send(client: Any, request: Request) -> Answer:
     return form
 
 
-def fill_in(line: str, variables: dict[str, str]) -> str:
-    """A line with its $variables filled in."""
-    return re.sub(r"\$(\w+)", lambda found: variables[found[1]], line)
+class Shell:
+    """What a reader's terminal would print, line by line, beside a service over a database of its own."""
+
+    def __init__(self, client: Any) -> None:
+        self._client = client
+        self._variables: dict[str, str] = {}
+
+    def run(self, line: str) -> str:
+        """What a line prints. Making the virtual environment, the tests and the service itself are left out."""
+        line = re.sub(r"\$(\w+)", lambda found: self._variables[found[1]], line.rpartition(" && ")[2].strip())
+        if kept := re.fullmatch(r"""(\w+)=\$\((curl .*?) \| grep -o '"(\w+)":.*\)""", line):
+            found = re.search(rf'"{kept[3]}":"([^"]*)"', self._curl(kept[2]))
+            assert found is not None, line
+            self._variables[kept[1]] = found[1]
+        elif plain := re.fullmatch(r"(\w+)=(\S+)", line):
+            self._variables[plain[1]] = plain[2]
+        elif line.startswith("curl "):
+            return self._curl(line)
+        elif line.startswith(COMMAND) and line != f"{COMMAND}serve":
+            done = CliRunner().invoke(commands, shlex.split(line.removeprefix(COMMAND)))
+            assert done.exit_code == 0, (line, done.output)
+            return done.output
+        else:
+            assert line in (f"{COMMAND}serve", ".venv/bin/pytest"), line
+        return ""
+
+    def _curl(self, line: str) -> str:
+        request = read_curl(line)
+        if request.method == "GET" and request.path.endswith("/hindcast"):
+            self._wait_for(self._variables["job"])
+        answer = send(self._client, request)
+        assert (answer.status_code < 300) is (REFUSED not in line), (line, answer.text)
+        return answer.text
+
+    def _wait_for(self, job: str) -> None:
+        for _ in range(3000):
+            told = self._client.get(f"/v1/jobs/{job}").json()
+            assert told["state"] != "failed", told
+            if told["state"] == "done":
+                return
+            time.sleep(0.2)
+        raise AssertionError(told)
 
 
-def fragments(answer: str) -> list[str]:
-    """What a shortened answer shows, in comparable form: the texts between what was left out."""
-    parts = (comparable(part) for part in answer.split(LEFT_OUT))
-    return [part for part in parts if part]
-
-
-def comparable(text: str) -> str:
-    """A text without white space, and with one sign for every number, date and identifier.
-
-    Another machine's linear algebra may round another way, and a draw may fall on the other side of a day.
-    """
-    months = "January|February|March|April|May|June|July|August|September|October|November|December"
-    text = re.sub(r'("(?:fit|id)":)"[0-9a-f]{12}"', r"\1#", text)
-    text = re.sub(rf"\d+ (?:{months})", "#", text)
-    text = re.sub(r"-?\d+(?:\.\d+)?(?:[-T:]\d+)*", "#", text)
-    return re.sub(r"\s+", "", text)
+def play(folder: Path) -> Iterator[tuple[Block, str]]:
+    """Run the steps of all pages, and tell what came for each printed answer."""
+    database = folder / "capfall.db"
+    (folder / "demo_weather").symlink_to(ROOT / "demo_weather")
+    before = os.environ.get("CAPFALL_DATABASE_URL")
+    os.environ["CAPFALL_DATABASE_URL"] = f"sqlite:///{database}"
+    try:
+        with chdir(folder), client_of(database) as client:
+            shell = Shell(client)
+            for page in RUN:
+                came = ""
+                for block in blocks(page):
+                    if block.kind == "sh":
+                        came = "\n".join(shell.run(line) for line in block.lines)
+                    else:
+                        yield block, came
+    finally:
+        del os.environ["CAPFALL_DATABASE_URL"]
+        if before is not None:
+            os.environ["CAPFALL_DATABASE_URL"] = before

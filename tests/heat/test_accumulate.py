@@ -6,13 +6,12 @@ import time
 import numpy as np
 import pytest
 
-from models.heat.accumulate import accumulate_season, accumulate_seasons, heat_on
+from models.heat.accumulate import SeasonHeat, accumulate_seasons, heat_on
 from models.heat.degree_days import daily_degree_days
-from models.heat.season import SeasonWindow, season_window
+from models.heat.season import season_window
 from models.records import DailyTemperatures, HeatRule
 
 NORTH, SOUTH = 31.0, -34.0
-WINDOW = SeasonWindow(dt.date(2024, 2, 28), dt.date(2024, 3, 3))
 
 
 def record(first: str, last: str, seed: int = 7) -> DailyTemperatures:
@@ -28,40 +27,43 @@ def flat(first: str, temperatures_c: list[float]) -> DailyTemperatures:
     return DailyTemperatures(dates, np.array(temperatures_c), np.array(temperatures_c))
 
 
+def from_28_february(temps: DailyTemperatures) -> SeasonHeat:
+    """The heat above 10 °C of 2024."""
+    return accumulate_seasons(temps, HeatRule(base_c=10, accumulate_from="02-28"), [2024], NORTH)[2024]
+
+
 def test_heat_is_summed_through_the_end_of_each_day() -> None:
-    temps = flat("2024-02-27", [50.0, 11.0, 12.0, 5.0, 14.0, 50.0])
-    heat = accumulate_season(temps, HeatRule(base_c=10), WINDOW)
-    np.testing.assert_array_equal(heat.daily, [1, 2, 0, 4])  # 28 and 29 February, 1 and 2 March
-    np.testing.assert_array_equal(heat.accumulated, [1, 3, 3, 7])
+    heat = from_28_february(flat("2024-02-27", [50.0, 11.0, 12.0, 5.0, 14.0]))
+    np.testing.assert_array_equal(heat.daily[:5], [1, 2, 0, 4, np.nan])  # 28 and 29 February, 1 and 2 March
+    np.testing.assert_array_equal(heat.accumulated[:4], [1, 3, 3, 7])
 
 
 def test_nothing_is_summed_past_a_missing_day() -> None:
-    heat = accumulate_season(flat("2024-02-28", [11.0, np.nan, 12.0, 13.0]), HeatRule(base_c=10), WINDOW)
-    np.testing.assert_array_equal(heat.daily, [1, np.nan, 2, 3])
-    np.testing.assert_array_equal(heat.accumulated, [1, np.nan, np.nan, np.nan])
+    heat = from_28_february(flat("2024-02-28", [11.0, np.nan, 12.0, 13.0]))
+    np.testing.assert_array_equal(heat.daily[:4], [1, np.nan, 2, 3])
+    np.testing.assert_array_equal(heat.accumulated[:4], [1, np.nan, np.nan, np.nan])
 
 
 def test_days_outside_the_record_are_missing() -> None:
-    rule = HeatRule(base_c=10)
-    early = accumulate_season(flat("2024-02-26", [11.0, 12.0, 13.0]), rule, WINDOW)
-    np.testing.assert_array_equal(early.daily, [3, np.nan, np.nan, np.nan])
-    late = accumulate_season(flat("2024-03-01", [11.0, 12.0, 13.0]), rule, WINDOW)
-    np.testing.assert_array_equal(late.daily, [np.nan, np.nan, 1, 2])
+    early = from_28_february(flat("2024-02-26", [11.0, 12.0, 13.0]))
+    np.testing.assert_array_equal(early.daily[:4], [3, np.nan, np.nan, np.nan])
+    late = from_28_february(flat("2024-12-30", [11.0, 12.0, 13.0]))
+    np.testing.assert_array_equal(late.daily[-4:], [np.nan, np.nan, 1, 2])
     assert np.isnan(late.accumulated).all()
     for outside in (flat("2023-02-28", [11.0]), flat("2025-02-28", [11.0]), flat("2024-02-28", [])):
-        heat = accumulate_season(outside, rule, WINDOW)
-        assert heat.daily.shape == heat.accumulated.shape == (4,)
+        heat = from_28_february(outside)
+        assert heat.daily.shape == heat.accumulated.shape == (308,)  # to the end of 2024
         assert np.isnan(heat.daily).all()
 
 
 def test_heat_on_a_date() -> None:
-    heat = accumulate_season(flat("2024-02-28", [11.0, 12.0, 13.0, np.nan]), HeatRule(base_c=10), WINDOW)
+    heat = from_28_february(flat("2024-02-28", [11.0, 12.0, 13.0, np.nan]))
     assert heat_on(heat, dt.date(2024, 2, 27)) == 0
     assert heat_on(heat, dt.date(2020, 1, 1)) == 0
     assert heat_on(heat, dt.date(2024, 2, 28)) == 1
     assert heat_on(heat, dt.date(2024, 3, 1)) == 6
     assert np.isnan(heat_on(heat, dt.date(2024, 3, 2)))
-    assert np.isnan(heat_on(heat, dt.date(2024, 3, 3)))
+    assert np.isnan(heat_on(heat, dt.date(2025, 1, 1)))
 
 
 @pytest.mark.parametrize("latitude", [NORTH, SOUTH])
@@ -75,7 +77,7 @@ def test_many_seasons_equal_one_at_a_time(latitude: float, accumulate_from: str 
     assert list(seasons) == list(range(2019, 2026))
     for season, heat in seasons.items():
         window = season_window(season, latitude, accumulate_from)
-        alone = accumulate_season(temps, rule, window)
+        alone = accumulate_seasons(temps, rule, [season], latitude)[season]
         assert heat.window == alone.window == window
         assert heat.daily.shape == (window.days,)
         np.testing.assert_array_equal(heat.daily, alone.daily)

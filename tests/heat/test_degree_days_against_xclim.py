@@ -10,7 +10,6 @@ import pandas as pd
 import pytest
 import xarray as xr
 from vega_datasets import data
-from xclim.indices import growing_degree_days
 
 from models.heat.accumulate import accumulate_seasons, heat_on
 from models.records import DailyTemperatures, HeatRule
@@ -18,7 +17,10 @@ from models.records import DailyTemperatures, HeatRule
 SEATTLE_LATITUDE = 47.4
 
 # xclim asks pandas for a name that pandas 3.1 gives up; nothing of ours does
-pytestmark = pytest.mark.filterwarnings("ignore:The 'name' property is deprecated:DeprecationWarning")
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:The 'name' property is deprecated:DeprecationWarning"),
+    pytest.mark.slow,
+]
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +34,10 @@ def seattle() -> DailyTemperatures:
 
 
 def xclim_degree_days(temps: DailyTemperatures, base_c: float, freq: str) -> xr.DataArray:
+    from xclim.indices import (
+        growing_degree_days,
+    )  # here, as it takes seconds that the quick loop does without
+
     mean = (temps.tmin_c + temps.tmax_c) / 2
     tas = xr.DataArray(
         mean, coords={"time": temps.dates.astype("datetime64[ns]")}, dims="time", attrs={"units": "degC"}

@@ -20,7 +20,7 @@ def workers() -> Iterator[Workers]:
 
 
 @pytest.fixture
-def client(tmp_path: Path) -> Iterator[TestClient]:
+def client(own_database: Path) -> Iterator[TestClient]:
     """A client of a service without data."""
-    with client_of(tmp_path / "capfall.db") as client:
+    with client_of(own_database) as client:
         yield client

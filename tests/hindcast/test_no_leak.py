@@ -15,6 +15,8 @@ from models.bloom.site import Site
 from models.records import DailyTemperatures
 from tests.hindcast.past import LATITUDE, RULE, STAGES, THRESHOLDS, invented_log, invented_weather
 
+pytestmark = pytest.mark.slow
+
 SEASON = 2004
 LEAD = 30
 

@@ -20,6 +20,8 @@ from tests.api.asking import VINEYARD, Answer, assert_problem, put_vineyard, sen
 from tests.conftest import client_of
 from tests.hindcast.past import invented_vineyard, log_csv, weather_csv
 
+pytestmark = pytest.mark.slow
+
 STATION = "/v1/stations/hollow-gauge"
 HEAT = {"method": "average", "base_c": 10}
 

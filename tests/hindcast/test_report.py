@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN
+from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, hindcast_season
+from models.bloom.site import Site
 from models.errors import BadInput, CapfallError, NotEnoughData
-from models.records import BloomLogRow
+from models.records import BloomLogRow, DailyTemperatures
 from service.usecases.hindcast import (
     HindcastOptions,
     HindcastReport,
@@ -71,6 +72,31 @@ def test_scores_are_those_of_the_rows(report: HindcastReport) -> None:
     assert known.n == 12
     assert known.rmse < known.baseline_rmse
     assert known.skill > 0.5
+
+
+def test_a_date_on_either_end_of_its_interval_is_covered() -> None:
+    # Every year is like the others, so the narrowest interval around the median is the day itself, both its ends.
+    dates = np.arange(np.datetime64("2001-01-01"), np.datetime64("2010-01-01"))
+    weather = DailyTemperatures(dates, np.full(dates.size, 14.0), np.full(dates.size, 26.0))
+    day = dt.timedelta(days=99)
+    seen = tuple(
+        BloomLogRow(year, "thimble-ash", None, {"bloom_start": dt.date(year, 1, 1) + day})
+        for year in range(2001, 2009)
+    )
+    site = Site("hollow", LATITUDE, weather, seen)
+    season = hindcast_season([site], 2005, stages=["bloom_start"], heat=RULE, interval=0.01, leads=[14])
+    assert [row.lead for row in season.rows] == [KNOWN_WEATHER, 14]
+    for row in season.rows:
+        assert row.low == row.observed == row.high
+        assert row.covered
+
+
+def test_a_date_is_covered_from_low_to_high(report: HindcastReport) -> None:
+    covered = [row.covered for row in report.rows]
+    assert covered == [
+        bool(row.low and row.high and row.low <= row.observed <= row.high) for row in report.rows
+    ]
+    assert 0 < sum(covered) < len(covered)
 
 
 def test_what_is_not_scored_is_named(report: HindcastReport) -> None:

@@ -22,6 +22,8 @@ from models.records import BloomLogRow, DailyTemperatures
 from service.threads import use_one_thread
 from tests.hindcast.past import LATITUDE, invented_log, invented_weather
 
+pytestmark = pytest.mark.slow
+
 STAGE = "full_bloom"
 FIRST, LAST = 1999, 2010
 LEADS = (30,)

@@ -18,6 +18,8 @@ from models.errors import BadInput, Problem
 from service.ingest.dates import check_date_format
 from service.workers import Stopped, Work, Workers, WorkersLost
 
+pytestmark = pytest.mark.slow
+
 
 def test_answers_come_in_the_order_of_the_works(workers: Workers) -> None:
     told: list[int] = []

@@ -41,7 +41,7 @@ def test_each_grower_has_a_calendar_of_his_own(store: Store) -> None:
         assert repositories.calendar.all("hollow", 2026) == ()
 
 
-def test_it_goes_with_its_vineyard(store: Store) -> None:
+def test_what_was_told_counts_on_when_the_vineyard_comes_back(store: Store) -> None:
     put_vineyard(store)
     with store.transaction("local") as repositories:
         repositories.calendar.put("hollow", 2026, [BLOOM])
@@ -52,4 +52,4 @@ def test_it_goes_with_its_vineyard(store: Store) -> None:
             repositories.calendar.put("hollow", 2026, [BLOOM])
     put_vineyard(store)
     with store.transaction("local", read_only=True) as repositories:
-        assert repositories.calendar.all("hollow", 2026) == ()
+        assert repositories.calendar.all("hollow", 2026) == (BLOOM,)

@@ -45,7 +45,7 @@ def test_a_mark_is_put_replaced_listed_and_taken_away(planted: Store) -> None:
             records.frosted.put("hill", FrostedBlock("b9", 2025))
 
 
-def test_marks_belong_to_their_grower_and_go_with_block_and_vineyard(planted: Store) -> None:
+def test_marks_belong_to_their_grower_and_are_a_part_of_the_past(planted: Store) -> None:
     with planted.transaction("ada") as records:
         for key in ("b1", "b2"):
             records.frosted.put("hill", FrostedBlock(key, 2025, NIGHT))
@@ -53,10 +53,13 @@ def test_marks_belong_to_their_grower_and_go_with_block_and_vineyard(planted: St
         records.frosted.all("hill")
     with planted.transaction("ada") as records:
         records.blocks.delete("hill", "b1")
-        assert records.frosted.all("hill") == (FrostedBlock("b2", 2025, NIGHT),)
         records.blocks.replace_all("hill", [Block("b3", "larch", 0.0, 0.0)])
-        assert records.frosted.all("hill") == ()
-        records.frosted.put("hill", FrostedBlock("b3", 2025))
+        assert records.frosted.all("hill") == (
+            FrostedBlock("b1", 2025, NIGHT),
+            FrostedBlock("b2", 2025, NIGHT),
+        )
+        records.blocks.delete("hill", "b1", past="delete")
+        assert records.frosted.all("hill") == (FrostedBlock("b2", 2025, NIGHT),)
         records.vineyards.delete("hill")
     with planted.transaction("ada") as records, pytest.raises(NotFound):
         records.frosted.all("hill")

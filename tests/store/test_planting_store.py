@@ -8,8 +8,18 @@ from dataclasses import replace
 import pytest
 
 from models.errors import BadInput
-from models.records import Block, BloomLogRow, Cultivar, FlowerType, Visit
-from service.store import Counts, InUse, NotFound, Repositories, Store, UnknownReference, Vineyard
+from models.records import Block, BloomLogRow, Cultivar, FlowerType, FrostedBlock, Visit
+from service.store import (
+    AlreadyThere,
+    Counts,
+    InUse,
+    NotFound,
+    Repositories,
+    Store,
+    UnknownReference,
+    Vineyard,
+)
+from service.store.records import KeptVisit, Place
 
 DUSK = Cultivar("dusk", "Dusk, early", FlowerType.PERFECT, True, "Vitis rotundifolia", 6.5)
 DAWN = Cultivar("dawn", "Dawn", FlowerType.PISTILLATE, False)
@@ -83,19 +93,59 @@ def test_a_cultivar_in_use_stays(store: Store) -> None:
         assert repositories.cultivars.all() == (DAWN,)
 
 
-def test_a_block_goes_only_without_observations_and_neighbours(store: Store) -> None:
+def test_a_block_goes_only_without_neighbours_and_leaves_its_past(store: Store) -> None:
+    seen = Visit(dt.date(2026, 5, 20), "dawn", "b3", percent_open=10.0)
     with store.transaction("local") as repositories:
         plant(repositories)
-        repositories.visits.add("home", [Visit(dt.date(2026, 5, 20), "dawn", "b3", percent_open=10.0)])
-        with pytest.raises(InUse) as refused:
-            repositories.blocks.delete("home", "b3")
-        assert refused.value.users == ("the visits to block b3",)
+        repositories.visits.add("home", [seen])
         with pytest.raises(InUse) as refused:
             repositories.blocks.delete("home", "b2")
         assert refused.value.users == ("block b1",)
-        repositories.blocks.delete("home", "b1")
-        repositories.blocks.delete("home", "b2")
-        assert repositories.blocks.all("home") == (B3,)
+        for key in ("b1", "b2", "b3"):
+            repositories.blocks.delete("home", key)
+        assert repositories.blocks.all("home") == ()
+        assert repositories.visits.all("home") == (seen,)
+        assert repositories.blocks.known("home") == {"b3": "dawn"}
+        for look in (repositories.blocks.get, repositories.blocks.delete):
+            with pytest.raises(NotFound, match="block 'b3'"):
+                look("home", "b3")
+        with pytest.raises(InUse) as refused:
+            repositories.cultivars.delete("dawn")
+        assert refused.value.users == (
+            "the past of block b3 of vineyard home",
+            "the visits of vineyard home",
+        )
+        assert repositories.blocks.put("home", B3)
+        assert repositories.blocks.get("home", "b3") == B3
+        repositories.blocks.delete("home", "b3")
+        repositories.blocks.delete("home", "b3", past="delete")
+        assert repositories.visits.all("home") == ()
+        assert repositories.blocks.known("home") == {}
+        with pytest.raises(NotFound, match="block 'b3'"):
+            repositories.blocks.delete("home", "b3", past="delete")
+
+
+def test_the_past_of_a_renamed_block_follows(store: Store) -> None:
+    night = dt.date(2025, 4, 2)
+    with store.transaction("local") as repositories:
+        plant(repositories)
+        repositories.bloom_log.add(
+            "home", [BloomLogRow(2025, "dawn", "b2", {"bloom_start": dt.date(2025, 5, 20)})]
+        )
+        repositories.visits.add("home", [Visit(dt.date(2026, 5, 20), "dawn", "b2", percent_open=10.0)])
+        repositories.frosted.put("home", FrostedBlock("b2", 2025, night))
+        [kept] = repositories.visits.kept("home")
+        assert repositories.blocks.rename("home", "b2", "east") == replace(B2, key="east")
+        assert [block.key for block in repositories.blocks.all("home")] == ["b1", "b3", "east"]
+        assert repositories.blocks.get("home", "b1").neighbours == ("east",)
+        assert [row.block for row in repositories.bloom_log.rows("home")] == ["east"]
+        assert repositories.visits.kept("home") == (KeptVisit(kept.id, replace(kept.visit, block="east")),)
+        assert repositories.frosted.all("home") == (FrostedBlock("east", 2025, night),)
+        assert repositories.bloom_log.history("home", 2025, Place("block", "east"))
+        with pytest.raises(AlreadyThere, match="'b3'"):
+            repositories.blocks.rename("home", "east", "b3")
+        with pytest.raises(NotFound, match="block 'b2'"):
+            repositories.blocks.rename("home", "b2", "west")
 
 
 def test_replacing_all_blocks_keeps_the_observations_of_those_that_stay(store: Store) -> None:
@@ -108,8 +158,6 @@ def test_replacing_all_blocks_keeps_the_observations_of_those_that_stay(store: S
         assert repositories.blocks.replace_all("home", [new, B1, moved]) == Counts(1, 1, 1)
         assert repositories.blocks.all("home") == (B1, moved, new)
         assert repositories.visits.all("home") == (visit,)
-        with pytest.raises(InUse, match="block 'b2' is still used by the visits to block b2"):
-            repositories.blocks.replace_all("home", [B3])
         with pytest.raises(UnknownReference, match="unknown neighbour: b2"):
             repositories.blocks.replace_all("home", [B1])
         with pytest.raises(UnknownReference, match="unknown cultivar: noon"):
@@ -117,3 +165,8 @@ def test_replacing_all_blocks_keeps_the_observations_of_those_that_stay(store: S
         with pytest.raises(BadInput, match="a block is given twice"):
             repositories.blocks.replace_all("home", [B3, B3])
         assert repositories.blocks.all("home") == (B1, moved, new)
+        assert repositories.blocks.replace_all("home", [B3]) == Counts(1)
+        assert repositories.blocks.all("home") == (B3,)
+        assert repositories.visits.all("home") == (visit,)
+        assert repositories.blocks.replace_all("home", [B2, B3]) == Counts(1, 0, 1)
+        assert repositories.blocks.all("home") == (B2, B3)

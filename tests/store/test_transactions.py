@@ -79,7 +79,8 @@ def test_one_grower_sees_nothing_of_another(store: Store) -> None:
             lambda: repositories.blocks.get("home", "b1"),
             lambda: repositories.blocks.planting("home"),
             lambda: repositories.bloom_log.rows("home"),
-            lambda: repositories.visits.history("home"),
+            lambda: repositories.visits.history("home", "v1"),
+            lambda: repositories.changes.undo(1),
             lambda: repositories.fits.get("f1"),
             lambda: repositories.jobs.update("j1", progress=1.0),
         ):

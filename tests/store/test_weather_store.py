@@ -66,14 +66,15 @@ def test_days_come_back_in_order_with_nan_for_the_missing(store: Store) -> None:
 
 def test_a_corrected_day_keeps_its_old_values(store: Store) -> None:
     with store.transaction("local") as repositories:
-        temperatures = repositories.temperatures
         repositories.stations.put(HILL)
-        assert temperatures.store("hill", MAY_DAYS, *extremes(10.0, 11.0, np.nan)) == Counts(stored=3)
-        assert temperatures.store("hill", MAY_DAYS, *extremes(10.0, 11.0, np.nan)) == Counts(unchanged=3)
-        assert temperatures.store("hill", MAY_DAYS, *extremes(10.0, 11.5, 12.0)) == Counts(
-            replaced=2, unchanged=1
-        )
-        assert temperatures.store("hill", MAY_DAYS[1:2], *extremes(np.nan)) == Counts(replaced=1)
+    for days, values, counts in (
+        (MAY_DAYS, (10.0, 11.0, np.nan), Counts(stored=3)),
+        (MAY_DAYS, (10.0, 11.0, np.nan), Counts(unchanged=3)),
+        (MAY_DAYS, (10.0, 11.5, 12.0), Counts(replaced=2, unchanged=1)),
+        (MAY_DAYS[1:2], (np.nan,), Counts(replaced=1)),
+    ):
+        with store.transaction("local") as repositories:
+            assert repositories.temperatures.store("hill", days, *extremes(*values)) == counts
     with store.transaction("local") as repositories:
         second = repositories.temperatures.history("hill", dt.date(2026, 5, 2))
         first = repositories.temperatures.history("hill", dt.date(2026, 5, 1))

@@ -137,7 +137,6 @@ def test_assumptions_can_be_set(fit: Fit) -> None:
     assert long > short + 0.1
     lenient = check_of(planting_check(exposed, fit, site(), enough_share=0.05), "m")
     assert (lenient.exposed, lenient.seasons_covered) == (False, len(SEASONS))
-    assert planting_check(exposed, fit, site(), seasons=[2016, 2018]).seasons == (2016, 2018)
 
 
 def with_own(plants: Planting, cultivar: str, **days: int) -> Planting:

@@ -27,6 +27,8 @@ from models.vineyard.pollination import pollination
 from tests.bloom.noted import logged
 from tests.bloom.simulated import Truth, block_heat, draw_truth, season_effects, weather
 
+pytestmark = pytest.mark.slow
+
 VINEYARDS = 80
 SOURCES, PISTILLATE = 3, 3
 SEASONS = range(2010, 2023)  # the last one is forecast

@@ -59,6 +59,7 @@ def merit(tasks: Sequence[Task], taken: Sequence[dt.date]) -> tuple[int, int, in
     return sum(value > 0 for value in best), sum(best), sum((day - MONDAY).days for day in taken)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=150)
 @given(
     cases(),

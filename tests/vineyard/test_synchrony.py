@@ -1,4 +1,4 @@
-"""Flowering times that coincide: a published example, and cases worked by hand."""
+"""Flowering times that coincide, worked by hand."""
 
 from __future__ import annotations
 
@@ -27,7 +27,8 @@ SOURCE, LATER_SOURCE, PISTILLATE = span(140, 149), span(150, 161), span(146, 157
 
 
 def test_augspurgers_index_of_three_plants() -> None:
-    # Augspurger (1983), Biotropica 15:257-267: example as quoted by others, recomputed:
+    # The index of Augspurger (1983), Biotropica 15:257-267. The three plants are not from the paper, which was not
+    # seen, but an example in the help of an R package; worked by hand:
     # (2 + 1) / (2 * 3), (2 + 2) / (2 * 3), (1 + 2) / (2 * 3).
     plants = np.array([pattern("0111000"), pattern("0101100"), pattern("0001110")])
     index = [synchrony_index(plants[plant], np.delete(plants, plant, axis=0)) for plant in range(3)]

@@ -73,7 +73,7 @@ def test_what_is_not_there(client: TestClient) -> None:
 
 
 def test_a_method_that_is_not_offered(client: TestClient) -> None:
-    answer = client.patch(STATION)
+    answer = client.post(STATION)
     assert_problem(answer, 405)
     assert answer.headers["allow"]
 

@@ -1,0 +1,145 @@
+"""Keys and rows as plain JSON, to the last digit, for the journal."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache
+from typing import Any
+
+from sqlalchemy import Column, Date, RowMapping, Table
+
+from service.store.tables import Base, UtcDateTime
+
+Values = Mapping[str, Any] | RowMapping
+Key = tuple[Any, ...]
+"""The values of a row's primary key without the grower. The first is the row's owner."""
+
+
+def is_journaled(table: Table) -> bool:
+    """Whether the journal keeps what the table's rows were."""
+    return bool(table.info.get("journaled", True))
+
+
+@cache
+def key_columns(table: Table) -> tuple[Column[Any], ...]:
+    """The columns of a `Key`."""
+    return tuple(column for column in table.primary_key if column.name != "grower")
+
+
+@cache
+def key_names(table: Table) -> tuple[str, ...]:
+    """Their names."""
+    return tuple(column.name for column in key_columns(table))
+
+
+def key_of(table: Table, row: Values) -> Key:
+    """The key of a row."""
+    return tuple([row[name] for name in key_names(table)])
+
+
+def kind_of_owner(table: Table) -> str:
+    """What owns the table's rows: "vineyard", "station", or the thing itself, as "cultivar"."""
+    first = key_names(table)[0]
+    return table.name.removesuffix("s") if first in ("key", "id") else first
+
+
+def tables_of(kind: str) -> list[str]:
+    """Names of the journaled tables whose rows such a thing owns, its own among them."""
+    tables = Base.metadata.tables.values()
+    return [table.name for table in tables if is_journaled(table) and kind_of_owner(table) == kind]
+
+
+def row_name(table: Table, key: Key) -> str:
+    """A row in words: "visit 2026-05-20 b1 Ida of vineyard home"."""
+    thing = table.name.removesuffix("s").replace("_", " ")
+    within = name_within(key)
+    return f"{thing} {key[0]}" if within is None else f"{thing} {within} of {kind_of_owner(table)} {key[0]}"
+
+
+def name_within(key: Key) -> str | None:
+    """A row's name within its owner: "2026-05-20 b1 Ida"; None where the owner is the row itself."""
+    parts = [str(_plain(part)).removeprefix("block:").removeprefix("cultivar:") for part in key[1:]]
+    return " ".join(filter(None, parts)) or None
+
+
+def write_keys(table: Table, keys: Sequence[Key]) -> list[Any]:
+    """Keys of one owner without it. Where a day is all that is left, runs of days: "2026-05-01/2026-05-31"."""
+    if _are_days(table):
+        return list(_runs([key[1] for key in keys]))
+    return [[_plain(part) for part in key[1:]] for key in keys]
+
+
+def read_keys(table: Table, owner: str, told: Iterable[Any]) -> list[Key]:
+    """The keys that were written, in the same order."""
+    if _are_days(table):
+        return [(owner, day) for run in told for day in _days(*map(dt.date.fromisoformat, run.split("/")))]
+    rest = key_columns(table)[1:]
+    return [(owner, *(_value(column, part) for column, part in zip(rest, key, strict=True))) for key in told]
+
+
+def write_rows(table: Table, rows: Sequence[Values]) -> dict[str, Any]:
+    """What stands beside the keys, column by column."""
+    return {
+        column.name: [_plain(row[column.name]) for row in rows]
+        for column in table.c
+        if not column.primary_key
+    }
+
+
+def read_rows(table: Table, told: Mapping[str, Sequence[Any]]) -> list[dict[str, Any]]:
+    """What stood beside the keys, row by row; columns that the table no longer has are left out."""
+    columns = [(name, table.c[name]) for name in told if name in table.c]
+    values = [[_value(column, value) for value in told[name]] for name, column in columns]
+    return [
+        {name: value for (name, _), value in zip(columns, row, strict=True)}
+        for row in zip(*values, strict=True)
+    ]
+
+
+def defaults(table: Table) -> dict[str, Any]:
+    """What a row holds where nothing is said."""
+    return {
+        column.name: None if column.default is None else getattr(column.default, "arg", None)
+        for column in table.c
+        if not column.primary_key
+    }
+
+
+def _are_days(table: Table) -> bool:
+    rest = key_columns(table)[1:]
+    return len(rest) == 1 and isinstance(rest[0].type, Date)
+
+
+def _runs(days: Sequence[dt.date]) -> Iterator[str]:
+    """Days in a row, in the order given."""
+    start = end = None
+    for day in days:
+        if start is None or end is None:
+            start = end = day
+        elif day - end == dt.timedelta(days=1):
+            end = day
+        else:
+            yield f"{start}/{end}"
+            start = end = day
+    if start is not None:
+        yield f"{start}/{end}"
+
+
+def _days(first: dt.date, last: dt.date) -> list[dt.date]:
+    return [first + dt.timedelta(days=after) for after in range((last - first).days + 1)]
+
+
+def _plain(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, dt.date) else value  # a datetime is a date too
+
+
+def _value(column: Column[Any], told: Any) -> Any:
+    if told is None:
+        return None
+    match column.type:
+        case Date():
+            return dt.date.fromisoformat(told)
+        case UtcDateTime():
+            return dt.datetime.fromisoformat(told)
+    return told

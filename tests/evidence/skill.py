@@ -1,0 +1,108 @@
+"""Write the measured skill: ``python -m tests.evidence.skill`` rewrites skill.md beside this script.
+
+It hindcasts the open records in ``../shared/data`` (or ``CAPFALL_OPEN_DATA``) as ``capfall hindcast`` does, on all
+cores; that takes some ten minutes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from models.bloom.skill import Score
+from service.cli import hindcast_tables
+from service.ingest.report import counted
+from service.usecases.fits import DEFAULT_STAGES
+from service.usecases.hindcast import HindcastOptions, HindcastReport, plan_hindcast, run_hindcast
+from service.usecases.hindcast_files import read_past
+from service.workers import Workers
+from tests.ingest.test_open_data import open_data
+
+FILE = Path(__file__).with_suffix(".md")
+
+HEAD = """\
+# Skill on open records
+
+Written by `python -m tests.evidence.skill`; [DEVELOPERS](../../DEVELOPERS.md#evidence-of-skill) says how to read it.
+
+Leave one season out, nested: for each season the heat rule is chosen and everything is fitted without it, then the
+season is forecast at every lead from what was known then. Later seasons teach thresholds, spreads and weather like
+earlier ones; drift comes from earlier ones only. A date that was seen at a visit counts as that visit's day. Errors
+are in days. "By dates" is the RMSE of the cultivar's own mean date in the other seasons; skill is 1 - CRPS over the
+CRPS of those dates.
+"""
+
+
+@dataclass(frozen=True)
+class OpenRecord:
+    """One open record: its folder, what it holds, and where it is from. [degree]"""
+
+    folder: str
+    title: str
+    latitude: float
+
+    @property
+    def command(self) -> str:
+        """What a reader runs to measure the same."""
+        return (
+            f".venv/bin/capfall hindcast --temperatures ../shared/data/{self.folder}/temperatures.csv \\\n"
+            f"  --bloom-log ../shared/data/{self.folder}/bloom_log.csv --unit C --latitude {self.latitude:g}"
+        )
+
+    def hindcast(self) -> HindcastReport:
+        """The report of that command."""
+        read = read_past(
+            open_data(f"{self.folder}/temperatures.csv"),
+            open_data(f"{self.folder}/bloom_log.csv"),
+            unit="C",
+            latitude=self.latitude,
+        )
+        task = plan_hindcast([read.vineyard], HindcastOptions(stages=DEFAULT_STAGES))
+        with Workers() as workers:
+            return run_hindcast(task, workers, lambda *_: None)
+
+
+RECORDS = (
+    OpenRecord("prosser_grape", "Grape, 12 cultivars, Prosser", 46.25),
+    OpenRecord("klein_altendorf_apple", "Apple, one cultivar, Klein-Altendorf", 50.6),
+)
+
+
+def chapter(record: OpenRecord, report: HindcastReport) -> Iterator[str]:
+    """The lines about one record."""
+    yield from ("", f"## {record.title}", "", "```sh", record.command, "```", "")
+    yield f"{counted(len(report.rules), 'season')}, each left out in turn."
+    for stage in report.stages:
+        yield from ("", f"### {stage}", "")
+        yield f"| lead | n | bias | MAE | RMSE | CRPS | by dates | skill | in {report.interval * 100:g} % |"
+        yield "|---|--:|--:|--:|--:|--:|--:|--:|--:|"
+        for group in report.scores:
+            if (group.stage, group.cultivar) == (stage, None):
+                yield f"| {hindcast_tables.lead_text(group.lead)} | {' | '.join(_figures(group))} |"
+    yield from _points("Heat rules, chosen without the season", hindcast_tables.rule_points(report, us=False))
+    yield from _points("Not scored", hindcast_tables.not_scored_points(report))
+
+
+def _figures(found: Score) -> Iterator[str]:
+    yield str(found.n)
+    yield f"{found.bias:+.2f}"
+    for value in (found.mae, found.rmse, found.crps, found.baseline_rmse, found.skill, found.coverage):
+        yield "" if math.isnan(value) else f"{value:.2f}"
+
+
+def _points(heading: str, texts: Iterable[str]) -> Iterator[str]:
+    listed = [f"- {text}" for text in texts]
+    if listed:
+        yield from ("", f"### {heading}", "", *listed)
+
+
+def page(reports: Iterable[tuple[OpenRecord, HindcastReport]]) -> str:
+    """The whole page."""
+    lines = [line for record, report in reports for line in chapter(record, report)]
+    return HEAD + "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    FILE.write_text(page((record, record.hindcast()) for record in RECORDS), encoding="utf-8")

@@ -1,0 +1,60 @@
+"""The page of measured skill is what its script writes."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from models.bloom.hindcast import Lead
+from models.records import HeatRule
+from service.usecases.hindcast import GroupScore, HindcastReport, SeasonRule
+from tests.evidence.skill import FILE, HEAD, RECORDS, page
+
+FIGURES = ("bias", "mae", "rmse", "crps", "baseline_rmse", "skill", "coverage")
+
+
+def group(cultivar: str | None, lead: Lead, n: int, figures: tuple[float, ...]) -> GroupScore:
+    told = dict(zip(FIGURES, figures, strict=True))
+    return GroupScore(n=n, **told, stage="bloom_start", cultivar=cultivar, lead=lead)
+
+
+REPORT = HindcastReport(
+    made="",
+    stages=("bloom_start",),
+    interval=0.8,
+    leads=(14, "others seen"),
+    searched=True,
+    scores=(
+        group(None, 14, 9, (-0.126, 1.0, 2.0, 3.0, 4.0, 0.25, 0.805)),
+        group("elder", 14, 1, (9.0,) * 7),
+        group(None, "others seen", 2, (0.5, 1.0, 2.0, 3.0, math.nan, math.nan, 1.0)),
+    ),
+    rules=(SeasonRule(2001, HeatRule("single_sine", 10.0)), SeasonRule(2002, HeatRule("single_sine", 10.0))),
+    rows=(),
+    not_scored=("2001 b1 bloom_start: too many days missing",),
+    seconds=1.0,
+)
+
+
+def test_a_report_as_a_chapter() -> None:
+    told = page([(RECORDS[0], REPORT)])
+    assert told.startswith(HEAD)
+    assert f"\n## {RECORDS[0].title}\n" in told
+    assert RECORDS[0].command in told
+    assert "2 seasons, each left out in turn." in told
+    table = re.findall(r"^\| .*$", told, re.MULTILINE)
+    assert table[1:] == [
+        "| 14 days | 9 | -0.13 | 1.00 | 2.00 | 3.00 | 4.00 | 0.25 | 0.81 |",
+        "| others seen | 2 | +0.50 | 1.00 | 2.00 | 3.00 |  |  | 1.00 |",
+    ]
+    assert "- single sine, base 10 °C, no upper temperature, from the season's first day: 2 seasons" in told
+    assert "- 2001 b1 bloom_start: too many days missing" in told
+
+
+def test_the_page_that_is_kept_has_the_scripts_form() -> None:
+    kept = FILE.read_text(encoding="utf-8")
+    assert kept.startswith(HEAD)
+    assert re.findall(r"^## (.*)$", kept, re.MULTILINE) == [record.title for record in RECORDS]
+    header = next(line for line in page([(RECORDS[0], REPORT)]).splitlines() if line.startswith("| lead"))
+    assert kept.count(header) == 7  # four stages of the grapes, three of the apple
+    assert all(record.command in kept for record in RECORDS)
