@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Query, Request, Response
@@ -28,25 +28,26 @@ from service.usecases.temperatures import observed_between, store_observed, stor
 from service.web.keys import StationKey
 from service.web.records import Reading, Writing
 from service.web.units import UnitsQuery
-from service.web.uploads import CSV, ConfirmQuery, CsvFile, DateFormat, OnBadRowsQuery, csv_upload
+from service.web.uploads import CSV, CsvFile, Options, csv_upload
 
 router = APIRouter(prefix="/v1/stations/{station}/temperatures", tags=["stations"])
 
 
+Kind = Literal["observed", "outlook"]
+
+
 def temperature_file(
     content: CsvFile,
+    options: Options,
     unit: Annotated[
         TemperatureUnit | None,
         Query(description="Needed unless the headers carry it, as `tmin_f` does; tenths as in GHCN-Daily."),
     ] = None,
-    on_bad_rows: OnBadRowsQuery = "reject",
-    date_format: DateFormat = None,
-    confirm: ConfirmQuery = (),
+    kind: Kind = "observed",
 ) -> ReadTemperatures:
     """The uploaded table, read before a transaction starts: a long file must not keep others waiting."""
-    return read_temperatures(
-        content, unit=unit, date_format=date_format, on_bad_rows=on_bad_rows, confirm=confirm
-    )
+    told = options if kind == "observed" else replace(options, today=None)
+    return read_temperatures(content, unit=unit, options=told)
 
 
 @router.post(
@@ -59,9 +60,9 @@ def upload_temperatures(
     station: StationKey,
     read: Annotated[ReadTemperatures, Depends(temperature_file)],
     records: Writing,
-    kind: Literal["observed", "outlook"] = "observed",
+    options: Options,
+    kind: Kind = "observed",
     issued_on: Annotated[dt.date | None, Query(description="Day of issue; needed for an outlook.")] = None,
-    confirm: ConfirmQuery = (),
 ) -> TemperatureReceipt:
     """Take a CSV file of daily minima and maxima: columns for date, minimum and maximum, in any order.
 
@@ -76,13 +77,13 @@ def upload_temperatures(
             raise BadInput(
                 "only an outlook is issued", [Problem("query.issued_on", "leave it out, or say kind=outlook")]
             )
-        stored = store_observed(records, station, read, confirm=confirm)
+        stored = store_observed(records, station, read, confirm=options.confirm)
     else:
         if issued_on is None:
             raise BadInput(
                 "an outlook needs its day of issue", [Problem("query.issued_on", "give it as 2026-05-20")]
             )
-        stored = store_outlook(records, station, read, issued_on=issued_on, confirm=confirm)
+        stored = store_outlook(records, station, read, issued_on=issued_on, options=options)
     return TemperatureReceipt.showing(
         read,
         kind=kind,

@@ -17,6 +17,7 @@ from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, day, refuse, told_plainly
 from service.feed.trips import TASK_NAMES, alike
+from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
 from service.store.engine import Store
@@ -99,7 +100,7 @@ def scout(
                 unit=unit,
                 latitude=latitude,
                 reach_m=reach_m,
-                date_format=date_format,
+                reading=ReadOptions(date_format=date_format, today=clock.today()),
                 row_spacing_m=row_spacing_m,
                 vine_spacing_m=vine_spacing_m,
             )

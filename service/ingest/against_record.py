@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
-from service.ingest.confirm import overridden_by
+from service.ingest.options import overridden_by
 from service.ingest.plausibility import UNIT_NAMES, from_celsius, to_celsius
 from service.ingest.report import lines_text
 from service.ingest.temperature_headers import TemperatureUnit
@@ -153,7 +153,7 @@ def _refuse_beyond(read: ReadTemperatures, record: DailyTemperatures | None) -> 
 
 def _stored_alike(read: ReadTemperatures, record: DailyTemperatures) -> BoolArray:
     low, high = _same_days(record, read.dates)
-    return (low == read.tmin_c) & (high == read.tmax_c)
+    return np.equal(low, read.tmin_c) & np.equal(high, read.tmax_c)
 
 
 def _distance(low: FloatArray, high: FloatArray, usual_low: FloatArray, usual_high: FloatArray) -> FloatArray:
@@ -197,4 +197,5 @@ def _by_day_of_year(values: FloatArray, dates: DateArray, asked: DateArray, perc
 
 
 def _day_of_year(dates: DateArray) -> NDArray[np.int64]:
-    return (dates - dates.astype("datetime64[Y]")).astype(np.int64)
+    day: NDArray[np.int64] = (dates - dates.astype("datetime64[Y]")).astype(np.int64)
+    return day

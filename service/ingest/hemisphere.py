@@ -6,7 +6,7 @@ import numpy as np
 
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures
-from service.ingest.confirm import overridden_by
+from service.ingest.options import overridden_by
 
 MIDSUMMER = 200  # day of the year on which the north is warmest, about; common practice, no source
 # Fewer days, less of the year or a weaker course tell nothing: the tropics, or an odd spring. Ours.

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from models.errors import BadInput, Problem
 from models.records import DateArray
 from models.units import FloatArray, celsius_from_fahrenheit, fahrenheit_from_celsius
-from service.ingest.confirm import overridden_by
+from service.ingest.options import overridden_by
 from service.ingest.temperature_headers import TemperatureUnit
 
 UNIT_NAMES: dict[TemperatureUnit, str] = {"C": "°C", "F": "°F", "tenths_C": "tenths of °C"}

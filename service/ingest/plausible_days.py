@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 
-from models.errors import BadInput
-from service.ingest.confirm import overridden_by
+from models.errors import BadInput, Problem
+from service.ingest.options import overridden_by
 
 # Ours. The first is longer than growers' logs go back; the second parts a slip in the century from a record with holes.
 MOST_YEARS_BACK = 75
 LONGEST_PAUSE_YEARS = 20
+LONGEST_OUTLOOK_DAYS = 300
 
 
 def check_not_to_come(day: dt.date, *, today: dt.date) -> None:
@@ -24,6 +25,20 @@ def check_seen(day: dt.date, *, today: dt.date) -> None:
     check_not_to_come(day, today=today)
     if day.year < today.year - MOST_YEARS_BACK:
         raise BadInput(f"{day} is more than {MOST_YEARS_BACK} years ago; {overridden_by('dates')}")
+
+
+def check_outlook_days(issued_on: dt.date, last: dt.date, *, today: dt.date | None) -> None:
+    """Refuse an outlook that nobody can have issued yet, or of a season to come. Raises BadInput."""
+    problems = []
+    if today is not None and issued_on > today + dt.timedelta(days=1):
+        problems.append(Problem("issued_on", f"{issued_on} is still to come; {overridden_by('dates')}"))
+    if (last - issued_on).days > LONGEST_OUTLOOK_DAYS:
+        problem = (
+            f"the outlook ends on {last}, more than {LONGEST_OUTLOOK_DAYS} days on; {overridden_by('dates')}"
+        )
+        problems.append(Problem("issued_on", problem))
+    if problems:
+        raise BadInput("the days of the outlook cannot be right", problems)
 
 
 def far_from_the_rest(years: Collection[int]) -> frozenset[int]:

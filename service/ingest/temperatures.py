@@ -14,8 +14,8 @@ from models.heat.gaps import Gap, find_gaps
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
 from service.ingest.cells import is_blank, number
-from service.ingest.confirm import Confirmed
 from service.ingest.dates import TimeOfDay, check_date_format, parse_date
+from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.plausibility import (
     COLDEST_C,
     HOTTEST_C,
@@ -27,7 +27,6 @@ from service.ingest.plausibility import (
 from service.ingest.plausible_days import check_not_to_come, far_from_the_rest, too_far
 from service.ingest.report import (
     BadRow,
-    OnBadRows,
     counted,
     lines_text,
     settle_bad_rows,
@@ -116,10 +115,7 @@ def read_temperatures(
     data: bytes,
     *,
     unit: TemperatureUnit | None,
-    date_format: str | None = None,
-    on_bad_rows: OnBadRows = "reject",
-    confirm: Confirmed = (),
-    today: dt.date | None = None,
+    options: ReadOptions = AS_THEY_ARE,
 ) -> ReadTemperatures:
     """Read daily minimum and maximum temperatures.
 
@@ -129,14 +125,7 @@ def read_temperatures(
         A table with the columns date, minimum and maximum in any order, among others that are ignored.
     unit : "C", "F", "tenths_C" or None
         None: the headers must state it, as tmin_c does.
-    date_format : str or None
-        In the notation of strptime; None for ISO dates.
-    on_bad_rows : "reject" or "skip"
-        Whether a row that can't be read refuses the file.
-    confirm : collection of words
-        "units": the values are right as they are, however they look; "dates": so are the days.
-    today : date or None
-        Days to come cannot have been measured, None: they may be there.
+    options : ReadOptions
 
     Raises
     ------
@@ -144,12 +133,12 @@ def read_temperatures(
         If the table or its columns can't be read, the unit is not stated or can't be right, minimum and
         maximum are swapped, there are several rows a day, or there are bad rows that are not to be skipped.
     """
-    check_date_format(date_format)
+    check_date_format(options.date_format)
     table = read_table(data)
     columns = find_temperature_columns(table, unit=unit)
-    days, bad_rows = _read_rows(table, columns, date_format)
-    if "dates" not in confirm:
-        days, strangers = _plausible(days, today)
+    days, bad_rows = _read_rows(table, columns, options.date_format)
+    if "dates" not in options.confirm:
+        days, strangers = _plausible(days, options.today)
         bad_rows += strangers
     dates = np.array([day.date for day in days], dtype="datetime64[D]")
     tmin = np.array([day.tmin for day in days], dtype=np.float64)
@@ -158,12 +147,12 @@ def read_temperatures(
         low, high = table.columns[columns.tmin], table.columns[columns.tmax]
         problem = f"nearly every value of {low!r} lies above {high!r}"
         raise BadInput("the columns look swapped", [Problem(f"line {table.header_line}", problem)])
-    if "units" not in confirm:
+    if "units" not in options.confirm:
         check_unit(dates, tmin, tmax, unit=columns.unit)
     checked = _without_impossible(days, to_celsius(tmin, columns.unit), to_celsius(tmax, columns.unit))
     entries = [(day.line, day.date, (day.tmin, day.tmax)) for day in checked if day.missing is None]
     kept, conflicts, warnings = settle_repeats(entries, what="the date {}")
-    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
     valued = {date for _, date, _ in entries}  # a blank row beside a value says nothing
     missing = [day for day in checked if day.missing is not None and day.date not in valued]
     values = {date: (line, *pair) for line, date, pair in kept}

@@ -10,12 +10,12 @@ from models.bloom.looks import FIRST_DORMANT_BBCH
 from models.errors import BadInput, Problem
 from models.records import Visit
 from service.ingest.cells import in_column, is_blank, number, shown, whole_number
-from service.ingest.confirm import Confirmed
 from service.ingest.dates import check_date_format, parse_date
 from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place, place_text
 from service.ingest.plausible_days import check_seen, far_from_the_rest, too_far
-from service.ingest.report import BadRow, OnBadRows, settle_bad_rows, settle_repeats
+from service.ingest.report import BadRow, settle_bad_rows, settle_repeats
 from service.ingest.table import Row, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
@@ -43,10 +43,7 @@ def read_visits(
     data: bytes,
     *,
     blocks: Mapping[str, str] | None,
-    date_format: str | None = None,
-    on_bad_rows: OnBadRows = "reject",
-    confirm: Confirmed = (),
-    today: dt.date | None = None,
+    options: ReadOptions = AS_THEY_ARE,
 ) -> ReadVisits:
     """Read visits.
 
@@ -57,20 +54,14 @@ def read_visits(
         ``note`` may stand beside them. Two observers may see one block on one day in two ways.
     blocks : mapping of block key to cultivar key, or None
         The planting; None where none is known, so that the cultivar is needed in every row.
-    date_format : str or None
-        In the notation of strptime; None for ISO dates.
-    on_bad_rows : "reject" or "skip"
-    confirm : collection of words
-        "dates": the days are right as they are, however they look.
-    today : date or None
-        Days to come cannot have been seen; None: they may be there.
+    options : ReadOptions
 
     Raises
     ------
     BadInput
         If the table or its columns can't be read, or there are bad rows that are not to be skipped.
     """
-    check_date_format(date_format)
+    check_date_format(options.date_format)
     table = read_table(data)
     columns = find_columns(table, SYNONYMS, required=("date",))
     needed = []
@@ -86,19 +77,19 @@ def read_visits(
     bad_rows = list(table.bad_rows)
     for row in table.rows:
         try:
-            visit = _read_row(row, columns, blocks, date_format, decimal_comma=table.decimal_comma)
-            check_visit(visit, confirm=confirm, today=today)
+            visit = _read_row(row, columns, blocks, options.date_format, decimal_comma=table.decimal_comma)
+            check_visit(visit, options)
         except BadInput as error:
             bad_rows.append(BadRow(row.line, error.message))
             continue
         place = place_text(visit.block, visit.cultivar)
         entries.append((row.line, (visit.date, place, visit.observer or ""), visit))
-    if "dates" not in confirm:
+    if "dates" not in options.confirm:
         alone = far_from_the_rest([visit.date.year for _, _, visit in entries])
         bad_rows += [BadRow(line, too_far(key[0])) for line, key, _ in entries if key[0].year in alone]
         entries = [entry for entry in entries if entry[2].date.year not in alone]
     kept, conflicts, repeats = settle_repeats(entries, what="the visit of {0[0]} to {0[1]}")
-    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
     visits = tuple(visit for _, _, visit in kept)
     warnings = (*columns.warnings, *repeats, *fractions(visits))
     return ReadVisits(visits, bad, warnings, table.rows_read)
@@ -134,10 +125,10 @@ def _percent(text: str, *, decimal_comma: bool) -> float:
     return percent
 
 
-def check_visit(visit: Visit, *, confirm: Confirmed, today: dt.date | None) -> None:
+def check_visit(visit: Visit, options: ReadOptions) -> None:
     """Refuse a visit that cannot have been made or that contradicts itself. Raises BadInput."""
-    if today is not None and "dates" not in confirm:
-        check_seen(visit.date, today=today)
+    if options.today is not None and "dates" not in options.confirm:
+        check_seen(visit.date, today=options.today)
     if visit.percent_open is not None and visit.bbch is not None:
         low, high = _percents_of(visit.bbch)
         if not low <= visit.percent_open <= high:

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures
 from service.ingest.against_record import beyond_record, check_against_itself, check_against_record
-from service.ingest.confirm import Confirmed
 from service.ingest.hemisphere import check_hemisphere
+from service.ingest.options import AS_THEY_ARE, Confirmed, ReadOptions
+from service.ingest.plausible_days import check_outlook_days
 from service.ingest.report import lines_text
 from service.ingest.temperatures import ReadTemperatures
 from service.store.records import Counts, Station
@@ -70,7 +71,7 @@ def store_outlook(
     read: ReadTemperatures,
     *,
     issued_on: dt.date,
-    confirm: Confirmed = (),
+    options: ReadOptions = AS_THEY_ARE,
 ) -> StoredTemperatures:
     """Store an outlook; it takes the place of one issued on the same day.
 
@@ -80,12 +81,14 @@ def store_outlook(
         If there is no such station.
     BadInput
         If its last day lies before the day of issue: it says nothing of what is to come. If it is far from all that
-        the station has seen, unless that is confirmed.
+        the station has seen, was issued on a day to come, or reaches further than a year, unless that is confirmed.
     """
+    if "dates" not in options.confirm:
+        check_outlook_days(issued_on, read.last_date, today=options.today)
     if read.last_date < issued_on:
         problem = f"the outlook ends on {read.last_date}, before it was issued on {issued_on}"
         raise BadInput("the outlook lies in the past", [Problem("issued_on", problem)])
-    if "units" not in confirm:
+    if "units" not in options.confirm:
         check_against_record(read, records.temperatures.observed(station), outlook=True)
     return StoredTemperatures(
         records.temperatures.store_outlook(station, issued_on, read.dates, read.tmin_c, read.tmax_c)

@@ -12,6 +12,7 @@ from models.records import DailyTemperatures
 from models.units import fahrenheit_from_celsius
 from service.ingest.against_record import beyond_record, check_against_itself, check_against_record
 from service.ingest.hemisphere import check_hemisphere
+from service.ingest.options import ReadOptions
 from service.ingest.plausibility import longest_alike
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
@@ -38,7 +39,9 @@ def table(record: DailyTemperatures, unit: TemperatureUnit, *, said: Temperature
     if unit == "tenths_C":
         low, high = low * 10, high * 10
     rows = "".join(f"{day},{a:g},{b:g}\n" for day, a, b in zip(record.dates.tolist(), low, high, strict=True))
-    return read_temperatures(f"date,tmin,tmax\n{rows}".encode(), unit=said, confirm=["units"])
+    return read_temperatures(
+        f"date,tmin,tmax\n{rows}".encode(), unit=said, options=ReadOptions(confirm=["units"])
+    )
 
 
 RECORD = weather("2015-01-01", "2026-04-30")
