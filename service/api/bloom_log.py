@@ -25,7 +25,7 @@ from service.usecases.documents import SLUG, Slug
 from service.usecases.observations import store_bloom_log
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
-from service.web.uploads import CsvFile, DateFormat, OnBadRowsQuery, csv_upload
+from service.web.uploads import CsvFile, Options, csv_upload
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/bloom-log", tags=["observations"])
 
@@ -50,15 +50,14 @@ def upload_bloom_log(
     vineyard: VineyardKey,
     content: CsvFile,
     records: Writing,
-    date_format: DateFormat = None,
-    on_bad_rows: OnBadRowsQuery = "reject",
+    options: Options,
 ) -> ObservationReceipt:
     """Take a CSV file with one row a season and block (or cultivar), and the stage keys as date columns.
 
     Blanks are allowed, and a stage left out keeps the date that it has. `checked_every_days` says how often
     the rows were looked at. Stages out of order are kept and named in `warnings`.
     """
-    stored = store_bloom_log(records, vineyard, content, date_format=date_format, on_bad_rows=on_bad_rows)
+    stored = store_bloom_log(records, vineyard, content, options=options)
     return ObservationReceipt.of(vineyard, stored)
 
 

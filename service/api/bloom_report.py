@@ -11,6 +11,7 @@ from starlette.datastructures import UploadFile
 from service import clock
 from service.api.report_schemas import ReportAnswer, ReportForm
 from service.api.responses import problems
+from service.ingest.options import ReadOptions
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
 from service.web.access import grower
 from service.web.uploads import MULTIPART, media_type
@@ -39,6 +40,10 @@ def report_from_files(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -
     The files are those of the single routes. Every fault is told with its file and line.
     """
     files = ReportFiles(**{name: file.file.read() for name, file in form if isinstance(file, UploadFile)})
-    told = dict(form) | {"as_of": clock.today() if form.as_of is None else form.as_of}
+    today = clock.today()
+    reading = ReadOptions(
+        date_format=form.date_format, on_bad_rows=form.on_bad_rows, confirm=form.confirm, today=today
+    )
+    told = dict(form) | {"as_of": form.as_of or today, "reading": reading, "date_formats": form.date_formats}
     options = ReportOptions(**{field.name: told[field.name] for field in fields(ReportOptions)})
     return ReportAnswer.of(bloom_report(files, options), form.units)

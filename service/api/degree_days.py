@@ -20,7 +20,7 @@ from service.api.schemas import DegreeDays, GapAnswer, HeatDay, HeatRuleAnswer, 
 from service.usecases.heat import SeasonComparison, compare_season
 from service.web.keys import StationKey
 from service.web.records import Reading
-from service.web.units import Units, UnitsQuery
+from service.web.units import Units, UnitsQuery, check_heat_limits
 
 router = APIRouter(prefix="/v1/stations/{station}/degree-days", tags=["stations"])
 
@@ -66,6 +66,7 @@ def get_degree_days(
         cutoff=cutoff,
         accumulate_from=accumulate_from,
     )
+    check_heat_limits(rule.base_c, rule.upper_c)
     compared = compare_season(records, station, season=season, rule=rule, gap_rule=gaps)
     window = compared.heat.window
     return DegreeDays(

@@ -22,7 +22,7 @@ from service.usecases.cautions import cautions_of
 from service.usecases.documents import Slug
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
-from service.web.units import Units
+from service.web.units import Units, check_heat_limits
 from service.words.cautions import caution_texts
 from service.words.set_aside import why_set_aside
 
@@ -65,6 +65,7 @@ class HeatBody(Body):
     def rule(self) -> HeatRule:
         """As the models take it."""
         base_c = _celsius(self.base_c, self.base_f)
+        check_heat_limits(base_c, _celsius(self.upper_c, self.upper_f))
         return HeatRule(
             method=self.method,
             base_c=HeatRule.base_c if base_c is None else base_c,

@@ -12,7 +12,7 @@ from models.records import Planting
 from service.api.fit_schemas import FitAnswer
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.schemas import BadRowAnswer, Body, GapAnswer
-from service.ingest.report import OnBadRows
+from service.ingest.options import Confirm, OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.cautions import cautions_of
 from service.usecases.frost import look_for_frost
@@ -45,9 +45,26 @@ class ReportForm(Body):
     pollen_days: int | None = Field(default=None, ge=1, le=30, description="Assumed 2.")
     interval: float = Field(default=0.8, gt=0, lt=1)
     units: Units = "metric"
-    date_format: str | None = Field(default=None, max_length=40)
+    date_format: str | None = Field(
+        default=None,
+        max_length=40,
+        description="How dates are written in files that have no format of their own.",
+    )
+    temperatures_date_format: str | None = Field(default=None, max_length=40)
+    bloom_log_date_format: str | None = Field(default=None, max_length=40)
+    visits_date_format: str | None = Field(default=None, max_length=40)
+    outlook_date_format: str | None = Field(default=None, max_length=40)
     on_bad_rows: OnBadRows = "reject"
+    confirm: list[Confirm] = Field(
+        default_factory=list, description="What a refusal doubted and is right all the same."
+    )
     search: bool = Field(default=True, description="Choose the heat rule; else the trade default.")
+
+    @property
+    def date_formats(self) -> dict[str, str]:
+        """Formats of single files, by file."""
+        files = ("temperatures", "bloom_log", "visits", "outlook")
+        return {name: told for name in files if (told := getattr(self, f"{name}_date_format")) is not None}
 
 
 class FileReceipt(Body):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 
 from service.api import (
     blocks,
@@ -27,8 +27,9 @@ from service.api import (
     visits,
 )
 from service.api.responses import EVERYWHERE
+from service.web.known_query import known_query
 
-router = APIRouter(responses=EVERYWHERE)
+router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(known_query)])
 for part in (
     health,
     stations,

@@ -12,8 +12,10 @@ from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.responses import created_or_replaced, problems, wants_csv
 from service.api.schemas import StationAnswer, StationBody, StationList
 from service.store.records import Station
+from service.usecases import temperatures
 from service.web.keys import StationKey
 from service.web.records import Reading, Writing
+from service.web.uploads import ConfirmQuery
 
 router = APIRouter(prefix="/v1/stations", tags=["stations"])
 
@@ -41,12 +43,20 @@ def list_stations(request: Request, records: Reading, page: PageAsked) -> Statio
     responses={201: {"model": StationAnswer}, **problems(412)},
 )
 def put_station(
-    key: StationKey, body: StationBody, response: Response, records: Writing, if_match: IfMatch = None
+    key: StationKey,
+    body: StationBody,
+    response: Response,
+    records: Writing,
+    confirm: ConfirmQuery = (),
+    if_match: IfMatch = None,
 ) -> StationAnswer:
-    """Create a weather station (201) or replace its name and place (200). Its temperatures stay."""
+    """Create a weather station (201) or replace its name and place (200). Its temperatures stay.
+
+    A latitude that turns the seasons of its temperatures round is refused unless `confirm=latitude`.
+    """
     check_unchanged(if_match, lambda: answer(records.stations.get(key)))
     station = Station(key, **body.model_dump())
-    created_or_replaced(response, new=records.stations.put(station))
+    created_or_replaced(response, new=temperatures.put_station(records, station, confirm=confirm))
     return tagged(response, answer(station))
 
 
@@ -57,13 +67,18 @@ def put_station(
     openapi_extra=patch_of(StationBody),
 )
 def patch_station(
-    key: StationKey, patch: Patch, response: Response, records: Writing, if_match: IfMatch = None
+    key: StationKey,
+    patch: Patch,
+    response: Response,
+    records: Writing,
+    confirm: ConfirmQuery = (),
+    if_match: IfMatch = None,
 ) -> StationAnswer:
-    """Change the fields that are named; the others stay."""
+    """Change the fields that are named; the others stay. A latitude is checked as with PUT."""
     current = answer(records.stations.get(key))
     check_unchanged(if_match, lambda: current)
     station = Station(key, **patched(StationBody, current, patch).model_dump())
-    records.stations.put(station)
+    temperatures.put_station(records, station, confirm=confirm)
     return tagged(response, answer(station))
 
 

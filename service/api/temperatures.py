@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Query, Request, Response
@@ -28,22 +28,26 @@ from service.usecases.temperatures import observed_between, store_observed, stor
 from service.web.keys import StationKey
 from service.web.records import Reading, Writing
 from service.web.units import UnitsQuery
-from service.web.uploads import CSV, CsvFile, DateFormat, OnBadRowsQuery, csv_upload
+from service.web.uploads import CSV, CsvFile, Options, csv_upload
 
 router = APIRouter(prefix="/v1/stations/{station}/temperatures", tags=["stations"])
 
 
+Kind = Literal["observed", "outlook"]
+
+
 def temperature_file(
     content: CsvFile,
+    options: Options,
     unit: Annotated[
         TemperatureUnit | None,
         Query(description="Needed unless the headers carry it, as `tmin_f` does; tenths as in GHCN-Daily."),
     ] = None,
-    on_bad_rows: OnBadRowsQuery = "reject",
-    date_format: DateFormat = None,
+    kind: Kind = "observed",
 ) -> ReadTemperatures:
     """The uploaded table, read before a transaction starts: a long file must not keep others waiting."""
-    return read_temperatures(content, unit=unit, date_format=date_format, on_bad_rows=on_bad_rows)
+    told = options if kind == "observed" else replace(options, today=None)
+    return read_temperatures(content, unit=unit, options=told)
 
 
 @router.post(
@@ -56,7 +60,8 @@ def upload_temperatures(
     station: StationKey,
     read: Annotated[ReadTemperatures, Depends(temperature_file)],
     records: Writing,
-    kind: Literal["observed", "outlook"] = "observed",
+    options: Options,
+    kind: Kind = "observed",
     issued_on: Annotated[dt.date | None, Query(description="Day of issue; needed for an outlook.")] = None,
 ) -> TemperatureReceipt:
     """Take a CSV file of daily minima and maxima: columns for date, minimum and maximum, in any order.
@@ -64,25 +69,28 @@ def upload_temperatures(
     A value for a day that is stored takes the old one's place. A row that cannot be read refuses the file
     unless `on_bad_rows=skip`; codes for missing, blanks and impossible values are stored as missing and
     counted.
+
+    Days that lie far off the station's own record, as in another unit, refuse the file unless `confirm=units`.
     """
     if kind == "observed":
         if issued_on is not None:
             raise BadInput(
                 "only an outlook is issued", [Problem("query.issued_on", "leave it out, or say kind=outlook")]
             )
-        counts = store_observed(records, station, read)
+        stored = store_observed(records, station, read, confirm=options.confirm)
     else:
         if issued_on is None:
             raise BadInput(
                 "an outlook needs its day of issue", [Problem("query.issued_on", "give it as 2026-05-20")]
             )
-        counts = store_outlook(records, station, read, issued_on=issued_on)
+        stored = store_outlook(records, station, read, issued_on=issued_on, options=options)
     return TemperatureReceipt.showing(
         read,
         kind=kind,
         issued_on=issued_on,
-        **{f"rows_{name}": count for name, count in counts.numbers().items()},
-        replaced=[ReplacedRow.of(each) for each in counts.changed],
+        warnings=[*read.warnings, *stored.warnings],
+        **{f"rows_{name}": count for name, count in stored.counts.numbers().items()},
+        replaced=[ReplacedRow.of(each) for each in stored.counts.changed],
     )
 
 

@@ -11,6 +11,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import TypeAdapter, ValidationError
 
 from models.records import Visit
+from service import clock
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
@@ -23,11 +24,19 @@ from service.api.schemas import (
     VisitsAnswer,
     VisitVersionAnswer,
 )
+from service.ingest.options import ReadOptions
 from service.usecases.documents import Slug
 from service.usecases.observations import change_visit, store_visits, store_visits_file
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
-from service.web.uploads import JSON, DateFormat, OnBadRowsQuery, csv_file, csv_upload, media_type
+from service.web.uploads import (
+    JSON,
+    ConfirmQuery,
+    Options,
+    csv_file,
+    csv_upload,
+    media_type,
+)
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/visits", tags=["observations"])
 
@@ -56,8 +65,7 @@ def record_visits(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
     records: Writing,
-    date_format: DateFormat = None,
-    on_bad_rows: OnBadRowsQuery = "reject",
+    options: Options,
 ) -> ObservationReceipt:
     """Take visits as a JSON list or a CSV file with the columns `date`, `block` (or `cultivar`) and
     `percent_open` or `bbch`; `observer` and `note` may stand beside them.
@@ -66,10 +74,10 @@ def record_visits(
     too: that nobody looked says nothing.
     """
     if isinstance(sent, bytes):
-        stored = store_visits_file(records, vineyard, sent, date_format=date_format, on_bad_rows=on_bad_rows)
+        stored = store_visits_file(records, vineyard, sent, options=options)
     else:
         visits = [Visit(**{**body.model_dump(), "cultivar": body.cultivar or ""}) for body in sent]
-        stored = store_visits(records, vineyard, visits)
+        stored = store_visits(records, vineyard, visits, options=options)
     return ObservationReceipt.of(vineyard, stored)
 
 
@@ -118,6 +126,7 @@ def patch_visit(
     patch: Patch,
     response: Response,
     records: Writing,
+    confirm: ConfirmQuery = (),
     if_match: IfMatch = None,
 ) -> VisitAnswer:
     """Change the fields that are named; the others stay, and so does the visit's identifier.
@@ -130,9 +139,9 @@ def patch_visit(
     if "block" in patch and "cultivar" not in patch:
         patch = {**patch, "cultivar": None}
     body = patched(VisitBody, current, patch)
-    visit = change_visit(
-        records, vineyard, id, Visit(**{**body.model_dump(), "cultivar": body.cultivar or ""})
-    )
+    changed = Visit(**{**body.model_dump(), "cultivar": body.cultivar or ""})
+    options = ReadOptions(confirm=confirm, today=clock.today())
+    visit = change_visit(records, vineyard, id, changed, options=options)
     return tagged(response, answer(id, visit))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -12,10 +13,12 @@ import demo_weather
 from models.errors import BadInput, CapfallError, Problem
 from models.records import Planting
 from models.units import FEET_PER_METRE
+from service import clock
 from service.board.pages import HEADERS, PageRoute, page
 from service.board.season import board_address
 from service.clock import check_timezone
 from service.ingest.cells import number
+from service.ingest.options import Confirm, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.store.engine import Store
 from service.usecases.demo import load_demo
@@ -44,12 +47,18 @@ TEMPLATE_FILES = {
 }
 UNITS: dict[str, TemperatureUnit | None] = {"headers": None, "C": "C", "F": "F", "tenths_C": "tenths_C"}
 DATES = {"iso": None, "day_first": "%d/%m/%Y", "month_first": "%m/%d/%Y"}
+DATE_CHOICES = [
+    ("iso", "2026-05-20"),
+    ("day_first", "20/05/2026 (day first)"),
+    ("month_first", "05/20/2026 (month first)"),
+]
 FILE_WORDS = {
     "temperatures": "Temperatures",
     "planting": "Planting",
     "bloom_log": "Bloom log",
     "visits": "Visits",
 }
+DATED_FILES = ("temperatures", "bloom_log", "visits")
 MOST_FAULTS_SHOWN = 60
 
 
@@ -63,8 +72,11 @@ class Told:
     reach: str = f"{Planting.reach_m:g}"
     reach_unit: str = "m"
     unit: str = "headers"
-    dates: str = "iso"
     timezone: str = ""
+    temperatures_dates: str = "iso"
+    bloom_log_dates: str = "iso"
+    visits_dates: str = "iso"
+    confirm: tuple[str, ...] = ()
 
 
 @router.get("/")
@@ -83,8 +95,11 @@ def new_vineyard(
     reach: Annotated[str, Form(max_length=40)] = "",
     reach_unit: Annotated[str, Form(max_length=2)] = "m",
     unit: Annotated[str, Form(max_length=10)] = "headers",
-    dates: Annotated[str, Form(max_length=20)] = "iso",
     timezone: Annotated[str, Form(max_length=100)] = "",
+    temperatures_dates: Annotated[str, Form(max_length=20)] = "iso",
+    bloom_log_dates: Annotated[str, Form(max_length=20)] = "iso",
+    visits_dates: Annotated[str, Form(max_length=20)] = "iso",
+    confirm: Annotated[list[Confirm] | None, Form()] = None,
     temperatures: Annotated[UploadFile | None, File()] = None,
     planting: Annotated[UploadFile | None, File()] = None,
     bloom_log: Annotated[UploadFile | None, File()] = None,
@@ -98,8 +113,11 @@ def new_vineyard(
         reach=reach,
         reach_unit=reach_unit,
         unit=unit,
-        dates=dates,
         timezone=timezone,
+        temperatures_dates=temperatures_dates,
+        bloom_log_dates=bloom_log_dates,
+        visits_dates=visits_dates,
+        confirm=tuple(confirm or ()),
     )
     files = {
         "temperatures": _content(temperatures),
@@ -121,7 +139,7 @@ def new_vineyard(
                     files["visits"],
                 ),
                 unit=UNITS[told.unit],
-                date_format=DATES[told.dates],
+                options=_options(told, confirm or ()),
             )
     except BadInput as error:
         return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
@@ -166,6 +184,15 @@ def _content(file: UploadFile | None) -> bytes | None:
     return None if file is None or not file.filename else file.file.read()
 
 
+def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:
+    """How each file is to be read."""
+    today = clock.today(told.timezone.strip() or None)
+    return {
+        file: ReadOptions(date_format=DATES[getattr(told, f"{file}_dates")], confirm=confirm, today=today)
+        for file in DATED_FILES
+    }
+
+
 def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
     problems: list[Problem] = []
     if not told.name.strip():
@@ -177,7 +204,7 @@ def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
     problems += [Problem(name, "choose the file") for name in needed]
     if files["bloom_log"] is None and files["visits"] is None:
         problems.append(Problem("bloom_log", "choose a bloom log, visits, or both"))
-    if told.unit not in UNITS or told.dates not in DATES:
+    if told.unit not in UNITS or not {getattr(told, f"{file}_dates") for file in DATED_FILES} <= DATES.keys():
         problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
     timezone = told.timezone.strip() or None
     if timezone is not None:
@@ -214,6 +241,7 @@ def _start_page(kept: Store, grower: str, told: Told, problems: tuple[Problem, .
         demo=demo_weather.VINEYARD,
         demo_as_of=demo_weather.AS_OF,
         templates=TEMPLATE_FILES,
+        date_choices=DATE_CHOICES,
     )
 
 

@@ -14,6 +14,7 @@ from service import clock
 from service.board.pages import AsOf, PageRoute, page
 from service.board.season import board_address
 from service.ingest.dates import parse_date
+from service.ingest.options import ReadOptions
 from service.usecases.observations import store_visits
 from service.web.access import Grower
 from service.web.keys import VineyardKey
@@ -74,8 +75,8 @@ def record_visit(
     if not block:
         raise BadInput("the visit cannot be taken", [Problem("block", "choose a block")])
     with store(request).transaction(grower) as records:
-        store_visits(records, vineyard, [visit])
         today = clock.today(records.vineyards.get(vineyard).timezone)
+        store_visits(records, vineyard, [visit], options=ReadOptions(today=today))
     request.state.change = records.journal.number
     seen_from = max(day, parse_date(as_of) if as_of else today)
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)

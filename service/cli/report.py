@@ -11,8 +11,11 @@ from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
 from service.cli.season import print_loaded, print_season
+from service.ingest.options import Confirm, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
+
+FileDates = Annotated[str | None, typer.Option(help="How dates are written in that file alone.")]
 
 
 def report(
@@ -34,11 +37,18 @@ def report(
     date_format: Annotated[
         str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
     ] = None,
+    temperatures_date_format: FileDates = None,
+    bloom_log_date_format: FileDates = None,
+    visits_date_format: FileDates = None,
+    outlook_date_format: FileDates = None,
     row_spacing_m: Annotated[
         float | None, typer.Option(help="Between rows, for a planting that is a grid.")
     ] = None,
     vine_spacing_m: Annotated[
         float | None, typer.Option(help="Between vines, for a planting that is a grid.")
+    ] = None,
+    confirm: Annotated[
+        list[Confirm] | None, typer.Option(help="What a refusal doubted and is right all the same.")
     ] = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
@@ -53,13 +63,20 @@ def report(
             visits=None if visits is None else visits.read_bytes(),
             outlook=None if outlook is None else outlook.read_bytes(),
         )
+        formats = {
+            "temperatures": temperatures_date_format,
+            "bloom_log": bloom_log_date_format,
+            "visits": visits_date_format,
+            "outlook": outlook_date_format,
+        }
         options = ReportOptions(
             as_of=clock.today() if as_of is None else day(as_of),
             unit=unit,
             latitude=latitude,
             reach_m=reach_m,
             interval=interval,
-            date_format=date_format,
+            reading=ReadOptions(date_format=date_format, confirm=confirm or (), today=clock.today()),
+            date_formats={name: told for name, told in formats.items() if told is not None},
             row_spacing_m=row_spacing_m,
             vine_spacing_m=vine_spacing_m,
         )

@@ -15,6 +15,7 @@ from models.vineyard.scouting import Plan, Trip, Window, alike
 from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, day, refuse, told_plainly
+from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
 from service.store.engine import Store
@@ -101,7 +102,7 @@ def scout(
                 unit=unit,
                 latitude=latitude,
                 reach_m=reach_m,
-                date_format=date_format,
+                reading=ReadOptions(date_format=date_format, today=clock.today()),
                 row_spacing_m=row_spacing_m,
                 vine_spacing_m=vine_spacing_m,
             )

@@ -13,8 +13,10 @@ from models.stages import STAGE_KEYS
 from service.ingest.cells import in_column, is_blank, whole_number
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR, check_date_format, parse_date
 from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place, place_text
-from service.ingest.report import BadRow, OnBadRows, lines_text, settle_bad_rows, settle_repeats
+from service.ingest.plausible_days import check_seen, far_from_the_rest, too_far
+from service.ingest.report import BadRow, lines_text, settle_bad_rows, settle_repeats
 from service.ingest.table import Row, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
@@ -43,8 +45,7 @@ def read_bloom_log(
     *,
     blocks: Mapping[str, str] | None,
     latitude: float,
-    date_format: str | None = None,
-    on_bad_rows: OnBadRows = "reject",
+    options: ReadOptions = AS_THEY_ARE,
 ) -> ReadBloomLog:
     """Read a bloom log.
 
@@ -59,16 +60,14 @@ def read_bloom_log(
         The planting; None where none is known, so that the cultivar is needed in every row.
     latitude : float
         Of the site; tells which dates belong to a season. [degree]
-    date_format : str or None
-        In the notation of strptime; None for ISO dates.
-    on_bad_rows : "reject" or "skip"
+    options : ReadOptions
 
     Raises
     ------
     BadInput
         If the table or its columns can't be read, or there are bad rows that are not to be skipped.
     """
-    check_date_format(date_format)
+    check_date_format(options.date_format)
     table = read_table(data)
     columns = find_columns(table, SYNONYMS, required=("season",))
     where = f"line {table.header_line}"
@@ -84,21 +83,27 @@ def read_bloom_log(
     dateless: list[int] = []
     for row in table.rows:
         try:
-            read = _read_row(row, columns, blocks, date_format)
+            read = _read_row(row, columns, blocks, options.date_format)
             if not read.dates:
                 dateless.append(row.line)
                 continue
             _check_season(read, latitude)
+            if options.today is not None and "dates" not in options.confirm:
+                _check_days(read, options.today)
         except BadInput as error:
             bad_rows.append(BadRow(row.line, error.message))
             continue
         entries.append((row.line, (read.season, place_text(read.block, read.cultivar)), read))
+    if "dates" not in options.confirm:
+        alone = far_from_the_rest([read.season for _, _, read in entries])
+        bad_rows += [BadRow(line, f"season {too_far(key[0])}") for line, key, _ in entries if key[0] in alone]
+        entries = [entry for entry in entries if entry[1][0] not in alone]
     kept, conflicts, repeats = settle_repeats(entries, what="season {0[0]} of {0[1]}")
     if dateless:
         warnings.append(f"rows without any date were ignored: {lines_text(dateless)}")
     warnings += repeats
     warnings += [text for line, _, read in kept if (text := _out_of_order(line, read.dates))]
-    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
     return ReadBloomLog(tuple(read for _, _, read in kept), bad, tuple(warnings), table.rows_read)
 
 
@@ -131,6 +136,12 @@ def _check_season(read: BloomLogRow, latitude: float) -> None:
     if strangers:
         south = " (south of the equator a season begins on 1 July of the year before)" if latitude < 0 else ""
         raise BadInput("; ".join(strangers) + south)
+
+
+def _check_days(read: BloomLogRow, today: dt.date) -> None:
+    for key, date in read.dates.items():
+        with in_column(key):
+            check_seen(date, today=today)
 
 
 def _out_of_order(line: int, dates: dict[str, dt.date]) -> str | None:

@@ -11,6 +11,7 @@ from models.records import Block, Cultivar
 from service.ingest.cells import in_column, is_blank, shown, whole_number
 from service.ingest.headers import Columns, find_columns, fold_name
 from service.ingest.names import slug
+from service.ingest.options import OnBadRows
 from service.ingest.planting import SYNONYMS as PLANTING_SYNONYMS
 from service.ingest.planting import (
     TRAIT_COLUMNS,
@@ -21,7 +22,7 @@ from service.ingest.planting import (
     read_planting,
     read_traits,
 )
-from service.ingest.report import BadRow, OnBadRows, settle_bad_rows, settle_repeats
+from service.ingest.report import BadRow, settle_bad_rows, settle_repeats
 from service.ingest.table import Row, Table, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {

@@ -13,7 +13,8 @@ from models.units import FEET_PER_METRE
 from service.ingest.cells import in_column, is_blank, number, shown, whole_number, yes_or_no
 from service.ingest.headers import Columns, columns_found, find_columns
 from service.ingest.names import slug
-from service.ingest.report import BadRow, OnBadRows, lines_text, settle_bad_rows, settle_repeats
+from service.ingest.options import OnBadRows
+from service.ingest.report import BadRow, lines_text, settle_bad_rows, settle_repeats
 from service.ingest.table import Row, Table, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {

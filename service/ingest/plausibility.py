@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
 from models.records import DateArray
-from models.units import FloatArray, celsius_from_fahrenheit
+from models.units import FloatArray, celsius_from_fahrenheit, fahrenheit_from_celsius
+from service.ingest.options import overridden_by
 from service.ingest.temperature_headers import TemperatureUnit
 
 UNIT_NAMES: dict[TemperatureUnit, str] = {"C": "°C", "F": "°F", "tenths_C": "tenths of °C"}
@@ -28,6 +29,7 @@ NARROWEST_RANGE_C = 2.5  # median of the daily ranges; foggy islands have about 
 COLD_SUMMER_C = 7.0  # p95 of the maxima of June to August, either hemisphere
 COLD_YEAR_C, NO_POLAR_NIGHT_C = 12.0, -25.0  # p95 of the year's maxima; p05 of its minima
 FEWEST_SUMMER_DAYS, FEWEST_SEASON_DAYS, FEWEST_RANGE_DAYS = 30, 20, 10
+STUCK_DAYS = 5  # both extremes alike on so many days: rare by chance, even in whole °F
 SWAPPED_SHARE, FEWEST_SWAPPED_DAYS = 0.8, 5
 
 
@@ -36,6 +38,13 @@ def to_celsius(values: FloatArray, unit: TemperatureUnit) -> FloatArray:
     if unit == "F":
         return celsius_from_fahrenheit(values)
     return values / 10.0 if unit == "tenths_C" else values
+
+
+def from_celsius(values_c: FloatArray, unit: TemperatureUnit) -> FloatArray:
+    """The inverse of `to_celsius`. [°C] -> [unit]"""
+    if unit == "F":
+        return fahrenheit_from_celsius(values_c)
+    return values_c * 10.0 if unit == "tenths_C" else values_c
 
 
 def many(wrong: NDArray[np.bool_], values: FloatArray) -> bool:
@@ -97,6 +106,17 @@ def columns_swapped(tmin: FloatArray, tmax: FloatArray) -> bool:
     return ranges.size >= FEWEST_SWAPPED_DAYS and bool(np.mean(ranges < 0) >= SWAPPED_SHARE)
 
 
+def longest_alike(dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray) -> list[tuple[int, int]]:
+    """Runs of days whose minimum and maximum never change, as of a sensor that is stuck: first and last place."""
+    if dates.size == 0:
+        return []
+    alike = (np.diff(tmin_c) == 0) & (np.diff(tmax_c) == 0) & (np.diff(dates) == np.timedelta64(1, "D"))
+    starts = np.flatnonzero(np.concatenate([[True], ~alike]))
+    ends = np.append(starts[1:], dates.size) - 1
+    long = ends - starts + 1 >= STUCK_DAYS
+    return list(zip(starts[long].tolist(), ends[long].tolist(), strict=True))
+
+
 def check_unit(dates: DateArray, tmin: FloatArray, tmax: FloatArray, *, unit: TemperatureUnit) -> None:
     """Refuse temperatures that can't be in the unit that was stated.
 
@@ -130,7 +150,7 @@ def check_unit(dates: DateArray, tmin: FloatArray, tmax: FloatArray, *, unit: Te
         reason = f"the warmest maxima lie near {np.nanquantile(tmax, 0.95):g}: too cold for a summer; {like}"
     if reason is not None:
         message = f"the temperatures cannot be in {UNIT_NAMES[unit]}: {reason}"
-        raise BadInput(message, [Problem("unit", reason)])
+        raise BadInput(message, [Problem("unit", f"{reason} {overridden_by('units').capitalize()}")])
 
 
 def _ranges(tmin: FloatArray, tmax: FloatArray) -> FloatArray:

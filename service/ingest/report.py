@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeVar
+from typing import TypeVar
 
 from models.errors import BadInput, Problem
+from service.ingest.options import OnBadRows
 
-OnBadRows = Literal["reject", "skip"]
 Key = TypeVar("Key", bound=Hashable)
 Value = TypeVar("Value")
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
 from models.heat.gaps import Gap, find_gaps
@@ -14,10 +15,18 @@ from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
 from service.ingest.cells import is_blank, number
 from service.ingest.dates import TimeOfDay, check_date_format, parse_date
-from service.ingest.plausibility import COLDEST_C, HOTTEST_C, check_unit, columns_swapped, to_celsius
+from service.ingest.options import AS_THEY_ARE, ReadOptions
+from service.ingest.plausibility import (
+    COLDEST_C,
+    HOTTEST_C,
+    check_unit,
+    columns_swapped,
+    longest_alike,
+    to_celsius,
+)
+from service.ingest.plausible_days import check_not_to_come, far_from_the_rest, too_far
 from service.ingest.report import (
     BadRow,
-    OnBadRows,
     counted,
     lines_text,
     settle_bad_rows,
@@ -48,8 +57,12 @@ class ReadTemperatures:
 
     Attributes
     ----------
+    unit : "C", "F" or "tenths_C"
+        Of the file.
     dates : ndarray of datetime64[D], shape (day,)
         The days of the file, sorted, each once; days that are absent from it are not here.
+    lines : ndarray of int, shape (day,)
+        The first line of each day.
     tmin_c, tmax_c : ndarray, shape (day,)
         NaN together where a day is missing. [°C]
     rows_read : int
@@ -62,7 +75,9 @@ class ReadTemperatures:
     warnings : tuple of str
     """
 
+    unit: TemperatureUnit
     dates: DateArray
+    lines: NDArray[np.int64]
     tmin_c: FloatArray
     tmax_c: FloatArray
     rows_read: int
@@ -100,8 +115,7 @@ def read_temperatures(
     data: bytes,
     *,
     unit: TemperatureUnit | None,
-    date_format: str | None = None,
-    on_bad_rows: OnBadRows = "reject",
+    options: ReadOptions = AS_THEY_ARE,
 ) -> ReadTemperatures:
     """Read daily minimum and maximum temperatures.
 
@@ -111,10 +125,7 @@ def read_temperatures(
         A table with the columns date, minimum and maximum in any order, among others that are ignored.
     unit : "C", "F", "tenths_C" or None
         None: the headers must state it, as tmin_c does.
-    date_format : str or None
-        In the notation of strptime; None for ISO dates.
-    on_bad_rows : "reject" or "skip"
-        Whether a row that can't be read refuses the file.
+    options : ReadOptions
 
     Raises
     ------
@@ -122,10 +133,13 @@ def read_temperatures(
         If the table or its columns can't be read, the unit is not stated or can't be right, minimum and
         maximum are swapped, there are several rows a day, or there are bad rows that are not to be skipped.
     """
-    check_date_format(date_format)
+    check_date_format(options.date_format)
     table = read_table(data)
     columns = find_temperature_columns(table, unit=unit)
-    days, bad_rows = _read_rows(table, columns, date_format)
+    days, bad_rows = _read_rows(table, columns, options.date_format)
+    if "dates" not in options.confirm:
+        days, strangers = _plausible(days, options.today)
+        bad_rows += strangers
     dates = np.array([day.date for day in days], dtype="datetime64[D]")
     tmin = np.array([day.tmin for day in days], dtype=np.float64)
     tmax = np.array([day.tmax for day in days], dtype=np.float64)
@@ -133,27 +147,37 @@ def read_temperatures(
         low, high = table.columns[columns.tmin], table.columns[columns.tmax]
         problem = f"nearly every value of {low!r} lies above {high!r}"
         raise BadInput("the columns look swapped", [Problem(f"line {table.header_line}", problem)])
-    check_unit(dates, tmin, tmax, unit=columns.unit)
+    if "units" not in options.confirm:
+        check_unit(dates, tmin, tmax, unit=columns.unit)
     checked = _without_impossible(days, to_celsius(tmin, columns.unit), to_celsius(tmax, columns.unit))
     entries = [(day.line, day.date, (day.tmin, day.tmax)) for day in checked if day.missing is None]
     kept, conflicts, warnings = settle_repeats(entries, what="the date {}")
-    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
     valued = {date for _, date, _ in entries}  # a blank row beside a value says nothing
     missing = [day for day in checked if day.missing is not None and day.date not in valued]
-    values = {date: pair for _, date, pair in kept} | {day.date: (np.nan, np.nan) for day in missing}
+    values = {date: (line, *pair) for line, date, pair in kept}
+    values |= {day.date: (day.line, np.nan, np.nan) for day in missing}
     ordered = sorted(values)
     if not ordered:
         raise BadInput(
             "no day of the file can be used", [Problem(f"line {row.line}", row.problem) for row in bad]
         )
-    pairs = np.array([values[date] for date in ordered], dtype=np.float64).reshape(-1, 2)
+    lines, lows, highs = zip(*(values[date] for date in ordered), strict=True)
     stored = np.array(ordered, dtype="datetime64[D]")
+    tmin_c, tmax_c = np.array(lows, dtype=np.float64), np.array(highs, dtype=np.float64)
     if not kept:
         warnings.append("no day of the file has both a minimum and a maximum")
+    warnings += [
+        f"from {ordered[first]} to {ordered[last]} minimum and maximum never change ({tmin_c[first]:.4g} and "
+        f"{tmax_c[first]:.4g} °C): was the sensor stuck?"
+        for first, last in longest_alike(stored, tmin_c, tmax_c)
+    ]
     return ReadTemperatures(
+        unit=columns.unit,
         dates=stored,
-        tmin_c=pairs[:, 0],
-        tmax_c=pairs[:, 1],
+        lines=np.array(lines, dtype=np.int64),
+        tmin_c=tmin_c,
+        tmax_c=tmax_c,
         rows_read=table.rows_read,
         missing_values=len({day.date for day in missing}),
         bad_rows=bad,
@@ -199,6 +223,23 @@ def _read_rows(
             days.append(_Day(line, date, values[0], values[1], missing))
     _refuse_hourly(readings, timed=timed)
     return days, bad_rows
+
+
+def _plausible(days: list[_Day], today: dt.date | None) -> tuple[list[_Day], list[BadRow]]:
+    """The days that can have been measured, and those that are to come or lie alone in another century."""
+    alone = far_from_the_rest([day.date.year for day in days])
+    kept: list[_Day] = []
+    bad_rows: list[BadRow] = []
+    for day in days:
+        try:
+            if day.date.year in alone:
+                raise BadInput(too_far(day.date))
+            if today is not None:
+                check_not_to_come(day.date, today=today)
+            kept.append(day)
+        except BadInput as error:
+            bad_rows.append(BadRow(day.line, error.message))
+    return kept, bad_rows
 
 
 def _reading(text: str, codes: frozenset[float], *, decimal_comma: bool) -> tuple[float, str | None]:

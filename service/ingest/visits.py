@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from models.bloom.looks import FIRST_DORMANT_BBCH
 from models.errors import BadInput, Problem
 from models.records import Visit
 from service.ingest.cells import in_column, is_blank, number, shown, whole_number
 from service.ingest.dates import check_date_format, parse_date
 from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place, place_text
-from service.ingest.report import BadRow, OnBadRows, settle_bad_rows, settle_repeats
+from service.ingest.plausible_days import check_seen, far_from_the_rest, too_far
+from service.ingest.report import BadRow, settle_bad_rows, settle_repeats
 from service.ingest.table import Row, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
@@ -40,8 +43,7 @@ def read_visits(
     data: bytes,
     *,
     blocks: Mapping[str, str] | None,
-    date_format: str | None = None,
-    on_bad_rows: OnBadRows = "reject",
+    options: ReadOptions = AS_THEY_ARE,
 ) -> ReadVisits:
     """Read visits.
 
@@ -52,16 +54,14 @@ def read_visits(
         ``note`` may stand beside them. Two observers may see one block on one day in two ways.
     blocks : mapping of block key to cultivar key, or None
         The planting; None where none is known, so that the cultivar is needed in every row.
-    date_format : str or None
-        In the notation of strptime; None for ISO dates.
-    on_bad_rows : "reject" or "skip"
+    options : ReadOptions
 
     Raises
     ------
     BadInput
         If the table or its columns can't be read, or there are bad rows that are not to be skipped.
     """
-    check_date_format(date_format)
+    check_date_format(options.date_format)
     table = read_table(data)
     columns = find_columns(table, SYNONYMS, required=("date",))
     needed = []
@@ -77,16 +77,21 @@ def read_visits(
     bad_rows = list(table.bad_rows)
     for row in table.rows:
         try:
-            visit = _read_row(row, columns, blocks, date_format, decimal_comma=table.decimal_comma)
+            visit = _read_row(row, columns, blocks, options.date_format, decimal_comma=table.decimal_comma)
+            check_visit(visit, options)
         except BadInput as error:
             bad_rows.append(BadRow(row.line, error.message))
             continue
         place = place_text(visit.block, visit.cultivar)
         entries.append((row.line, (visit.date, place, visit.observer or ""), visit))
+    if "dates" not in options.confirm:
+        alone = far_from_the_rest([visit.date.year for _, _, visit in entries])
+        bad_rows += [BadRow(line, too_far(key[0])) for line, key, _ in entries if key[0].year in alone]
+        entries = [entry for entry in entries if entry[2].date.year not in alone]
     kept, conflicts, repeats = settle_repeats(entries, what="the visit of {0[0]} to {0[1]}")
-    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=on_bad_rows)
+    bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
     visits = tuple(visit for _, _, visit in kept)
-    warnings = (*columns.warnings, *repeats, *_fractions(visits))
+    warnings = (*columns.warnings, *repeats, *fractions(visits))
     return ReadVisits(visits, bad, warnings, table.rows_read)
 
 
@@ -120,8 +125,39 @@ def _percent(text: str, *, decimal_comma: bool) -> float:
     return percent
 
 
-def _fractions(visits: tuple[Visit, ...]) -> list[str]:
+def check_visit(visit: Visit, options: ReadOptions) -> None:
+    """Refuse a visit that cannot have been made or that contradicts itself. Raises BadInput."""
+    if options.today is not None and "dates" not in options.confirm:
+        check_seen(visit.date, today=options.today)
+    if visit.percent_open is not None and visit.bbch is not None:
+        low, high = _percents_of(visit.bbch)
+        if not low <= visit.percent_open <= high:
+            problem = f"bbch {visit.bbch} is {low:g} to {high:g} % of caps off, but percent_open says"
+            raise BadInput(f"{problem} {visit.percent_open:g}; leave the wrong one out")
+
+
+def _percents_of(bbch: int) -> tuple[float, float]:
+    """Which shares of caps off a BBCH code allows, generously: 61 to 68 count tenths. [%]
+
+    Lorenz et al. (1995), Aust. J. Grape Wine Res. 1:100-103; the margin of 20 is ours.
+    """
+    if bbch >= FIRST_DORMANT_BBCH:
+        return 0.0, 100.0
+    if bbch < 60:
+        return 0.0, 10.0
+    if bbch < 69:
+        tenths = 10.0 * (bbch - 60)
+        return max(tenths - 20, 0.0), min(tenths + 20, 100.0)
+    return 80.0, 100.0
+
+
+def fractions(visits: Sequence[Visit]) -> list[str]:
+    """A warning where numbers look like shares of one."""
     seen = [visit.percent_open for visit in visits if visit.percent_open is not None]
-    if any(0 < percent < 1 for percent in seen) and max(seen) <= 1:
+    between = sorted({percent for percent in seen if 0 < percent < 1})
+    if not between:
+        return []
+    if max(seen) <= 1:
         return ["no percent_open is above 1; they were read as per cent, not as fractions"]
-    return []
+    listed = ", ".join(f"{percent:g}" for percent in between[:5])
+    return [f"percent_open of {listed} was read as per cent, not as a fraction"]

@@ -37,11 +37,7 @@ def load_demo(records: Repositories) -> DemoLoaded:
     outlook = read_temperatures(files["outlook.csv"], unit=None)
     store_outlook(records, station.key, outlook, issued_on=demo_weather.AS_OF)
     planting = store_planting(records, vineyard.key, read_planting(files["planting.csv"]))
-    log = store_bloom_log(
-        records, vineyard.key, files["bloom_log.csv"], date_format=None, on_bad_rows="reject"
-    )
-    visits = store_visits_file(
-        records, vineyard.key, files["visits.csv"], date_format=None, on_bad_rows="reject"
-    )
+    log = store_bloom_log(records, vineyard.key, files["bloom_log.csv"])
+    visits = store_visits_file(records, vineyard.key, files["visits.csv"])
     records.journal.say("demo")
     return DemoLoaded(temperatures, outlook, planting, log, visits)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from models.bloom.site import Site
 from models.records import Planting
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
+from service.ingest.options import ReadOptions
 from service.ingest.planting import ReadPlanting, read_planting
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
@@ -54,14 +55,15 @@ def read_past(
         If a file cannot be read, each fault with its file and line.
     """
     latitude = NORTHERN_LATITUDE if latitude is None else latitude
+    options = ReadOptions(date_format=date_format)
     with in_file("temperatures"):
-        weather = read_temperatures(temperatures, unit=unit, date_format=date_format)
+        weather = read_temperatures(temperatures, unit=unit, options=options)
     planted = None
     if planting is not None:
         with in_file("planting"):
             planted = read_planting(planting)
     blocks = None if planted is None else {block.key: block.cultivar for block in planted.blocks}
     with in_file("bloom_log"):
-        log = read_bloom_log(bloom_log, blocks=blocks, latitude=latitude, date_format=date_format)
+        log = read_bloom_log(bloom_log, blocks=blocks, latitude=latitude, options=options)
     site = Site(VINEYARD, latitude, weather.daily(), log.rows)
     return PastRead(VineyardRecords(site, Planting((), {})), weather, planted, log)

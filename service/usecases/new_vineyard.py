@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -10,16 +10,17 @@ from models.errors import BadInput, Problem
 from models.records import Planting
 from service.ingest.bloom_log import read_bloom_log
 from service.ingest.names import slug
+from service.ingest.options import ReadOptions
 from service.ingest.planting import ReadPlanting, read_planting
 from service.ingest.temperature_headers import TemperatureUnit
-from service.ingest.temperatures import read_temperatures
+from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.ingest.visits import read_visits
 from service.store.records import Station, Vineyard
 from service.store.repositories import Repositories
 from service.usecases.observations import store_bloom_log, store_visits_file
 from service.usecases.plantings import store_planting
 from service.usecases.report import ReportFiles
-from service.usecases.temperatures import store_observed
+from service.usecases.temperatures import check_plausible, store_observed
 
 Read = TypeVar("Read")
 
@@ -51,9 +52,11 @@ def make_vineyard(
     files: ReportFiles,
     *,
     unit: TemperatureUnit | None,
-    date_format: str | None,
+    options: Mapping[str, ReadOptions],
 ) -> MadeVineyard:
     """Make a vineyard and its station, and store all files. To be rolled back on an error.
+
+    ``options`` are those of each file, by its name in `ReportFiles`.
 
     Raises
     ------
@@ -65,33 +68,41 @@ def make_vineyard(
     key = _free_key(records, new.name, problems)
     temperatures = _read(
         "temperatures",
-        lambda: read_temperatures(files.temperatures, unit=unit, date_format=date_format),
+        lambda: _plausible_temperatures(files.temperatures, unit, new.latitude, options["temperatures"]),
         problems,
     )
     planting = _read("planting", lambda: read_planting(files.planting), problems)
-    problems += _faults_of_observations(files, planting, new.latitude, date_format)
+    problems += _faults_of_observations(files, planting, new.latitude, options)
     if problems or key is None or temperatures is None or planting is None:
         raise BadInput("nothing was stored", problems)
 
     records.stations.put(Station(key, new.name, new.latitude, new.longitude))
     records.vineyards.put(Vineyard(key, new.name, key, new.reach_m, timezone=new.timezone))
-    store_observed(records, key, temperatures)
+    store_observed(records, key, temperatures, confirm=options["temperatures"].confirm)
     planted = store_planting(records, key, planting)
     warnings = [f"temperatures: {warning}" for warning in temperatures.warnings]
     warnings += [f"planting: {warning}" for warning in (*planting.warnings, *planted.changes)]
     for name, data, store in (
-        ("bloom log", files.bloom_log, store_bloom_log),
+        ("bloom_log", files.bloom_log, store_bloom_log),
         ("visits", files.visits, store_visits_file),
     ):
         if data is not None:
-            seen = store(records, key, data, date_format=date_format, on_bad_rows="reject")
-            warnings += [f"{name}: {warning}" for warning in seen.warnings]
+            seen = store(records, key, data, options=options[name])
+            warnings += [f"{name.replace('_', ' ')}: {warning}" for warning in seen.warnings]
     records.journal.say("new_vineyard", vineyard=key)
     return MadeVineyard(key, tuple(warnings))
 
 
+def _plausible_temperatures(
+    data: bytes, unit: TemperatureUnit | None, latitude: float, options: ReadOptions
+) -> ReadTemperatures:
+    read = read_temperatures(data, unit=unit, options=options)
+    check_plausible(read, None, latitude=latitude, confirm=options.confirm)
+    return read
+
+
 def _faults_of_observations(
-    files: ReportFiles, planting: ReadPlanting | None, latitude: float, date_format: str | None
+    files: ReportFiles, planting: ReadPlanting | None, latitude: float, options: Mapping[str, ReadOptions]
 ) -> list[Problem]:
     given = [name for name in ("bloom_log", "visits") if getattr(files, name) is not None]
     if not given:
@@ -104,11 +115,11 @@ def _faults_of_observations(
     if log is not None:
         _read(
             "bloom_log",
-            lambda: read_bloom_log(log, blocks=blocks, latitude=latitude, date_format=date_format),
+            lambda: read_bloom_log(log, blocks=blocks, latitude=latitude, options=options["bloom_log"]),
             problems,
         )
     if visits is not None:
-        _read("visits", lambda: read_visits(visits, blocks=blocks, date_format=date_format), problems)
+        _read("visits", lambda: read_visits(visits, blocks=blocks, options=options["visits"]), problems)
     return problems
 
 

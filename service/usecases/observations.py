@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 from models.errors import BadInput, Problem, Remedy
 from models.records import Visit
 from service.ingest.bloom_log import read_bloom_log
+from service.ingest.odd_bloom import Seen, bloom_seen, odd_bloom
+from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place
-from service.ingest.report import BadRow, OnBadRows
-from service.ingest.visits import read_visits
+from service.ingest.report import BadRow
+from service.ingest.visits import check_visit, fractions, read_visits
 from service.store.records import Counts
 from service.store.repositories import Repositories
 
@@ -32,8 +34,7 @@ def store_bloom_log(
     vineyard: str,
     data: bytes,
     *,
-    date_format: str | None,
-    on_bad_rows: OnBadRows,
+    options: ReadOptions = AS_THEY_ARE,
 ) -> StoredObservations:
     """Read and store a bloom log.
 
@@ -56,11 +57,11 @@ def store_bloom_log(
         data,
         blocks=records.blocks.known(vineyard),
         latitude=records.stations.get(station).latitude,
-        date_format=date_format,
-        on_bad_rows=on_bad_rows,
+        options=options,
     )
+    odd = _odd_bloom(records, vineyard, bloom_seen(read.rows, ()))
     counts = records.bloom_log.add(vineyard, read.rows)
-    return StoredObservations(read.rows_read, counts, read.bad_rows, read.warnings)
+    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
 
 
 def store_visits_file(
@@ -68,18 +69,24 @@ def store_visits_file(
     vineyard: str,
     data: bytes,
     *,
-    date_format: str | None,
-    on_bad_rows: OnBadRows,
+    options: ReadOptions = AS_THEY_ARE,
 ) -> StoredObservations:
     """Read and store visits. Raises NotFound (vineyard), BadInput (the file cannot be read)."""
     blocks = records.blocks.known(vineyard)
-    read = read_visits(data, blocks=blocks, date_format=date_format, on_bad_rows=on_bad_rows)
+    read = read_visits(data, blocks=blocks, options=options)
     _check_observers(read.visits)
+    odd = _odd_bloom(records, vineyard, bloom_seen((), read.visits))
     counts = records.visits.add(vineyard, read.visits)
-    return StoredObservations(read.rows_read, counts, read.bad_rows, read.warnings)
+    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
 
 
-def store_visits(records: Repositories, vineyard: str, visits: Sequence[Visit]) -> StoredObservations:
+def store_visits(
+    records: Repositories,
+    vineyard: str,
+    visits: Sequence[Visit],
+    *,
+    options: ReadOptions = AS_THEY_ARE,
+) -> StoredObservations:
     """Store visits; their cultivar may be blank where they name a block.
 
     Raises
@@ -87,7 +94,8 @@ def store_visits(records: Repositories, vineyard: str, visits: Sequence[Visit]) 
     NotFound
         If there is no such vineyard.
     BadInput
-        If a visit's block or cultivar is unknown, or two visits of one day, place and observer differ.
+        If a visit's block or cultivar is unknown, its day to come or long ago, its code at odds with its percentage,
+        or two visits of one day, place and observer differ.
     """
     blocks = records.blocks.known(vineyard)
     placed: list[Visit] = []
@@ -96,6 +104,7 @@ def store_visits(records: Repositories, vineyard: str, visits: Sequence[Visit]) 
     for position, visit in enumerate(visits):
         try:
             block, cultivar = find_place(visit.block or "", visit.cultivar, blocks=blocks)
+            check_visit(visit, options)
         except BadInput as error:
             problems.append(Problem(f"body.{position}", error.message))
             continue
@@ -110,10 +119,18 @@ def store_visits(records: Repositories, vineyard: str, visits: Sequence[Visit]) 
     if problems:
         raise BadInput(f"{len(problems)} of {len(visits)} visits cannot be taken", problems)
     _check_observers(placed)
-    return StoredObservations(len(visits), records.visits.add(vineyard, placed))
+    warnings = (*fractions(placed), *_odd_bloom(records, vineyard, bloom_seen((), placed)))
+    return StoredObservations(len(visits), records.visits.add(vineyard, placed), warnings=warnings)
 
 
-def change_visit(records: Repositories, vineyard: str, id: str, visit: Visit) -> Visit:
+def change_visit(
+    records: Repositories,
+    vineyard: str,
+    id: str,
+    visit: Visit,
+    *,
+    options: ReadOptions = AS_THEY_ARE,
+) -> Visit:
     """Put another visit in the place of one; its cultivar may be blank where it names a block.
 
     Raises
@@ -121,15 +138,25 @@ def change_visit(records: Repositories, vineyard: str, id: str, visit: Visit) ->
     NotFound
         If there is no such vineyard or visit.
     BadInput
-        If the block or cultivar is unknown.
+        If the block or cultivar is unknown, or the visit cannot have been made, as in `store_visits`.
     AlreadyThere
         If another visit of that day, place and observer is stored.
     """
     block, cultivar = find_place(visit.block or "", visit.cultivar, blocks=records.blocks.known(vineyard))
     placed = replace(visit, block=block, cultivar=cultivar)
+    check_visit(placed, options)
     _check_observers([placed])
     records.visits.replace(vineyard, id, placed)
     return placed
+
+
+def _odd_bloom(records: Repositories, vineyard: str, seen: Sequence[Seen]) -> list[str]:
+    """What is said of days of bloom that are far from all others of the vineyard."""
+    station = records.vineyards.get(vineyard).station
+    if station is None or not seen:
+        return []
+    known = bloom_seen(records.bloom_log.rows(vineyard), records.visits.all(vineyard))
+    return odd_bloom(seen, known, latitude=records.stations.get(station).latitude)
 
 
 def _check_observers(visits: Sequence[Visit]) -> None:

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from models.records import Cultivar
 from service.ingest.grid import GridSpacing, read_any_planting
+from service.ingest.options import OnBadRows
 from service.ingest.planting import ReadPlanting
-from service.ingest.report import OnBadRows
 from service.store.records import Counts
 from service.store.repositories import Repositories
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from models.bloom.site import Site
 from models.errors import BadInput, Problem
 from models.records import Planting
+from service.ingest.against_record import check_against_record
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
 from service.ingest.grid import read_any_planting, spacing_of
+from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.planting import ReadPlanting
-from service.ingest.report import OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.ingest.visits import ReadVisits, read_visits
@@ -21,6 +22,7 @@ from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions, fit_vineyards
 from service.usecases.forecasts import Outlook, VineyardForecast, forecast_vineyard
 from service.usecases.pollen import VineyardPollination, pollinate
+from service.usecases.temperatures import check_plausible
 from service.usecases.vineyard_records import VineyardRecords
 
 VINEYARD = "report"
@@ -41,20 +43,28 @@ class ReportFiles:
 
 @dataclass(frozen=True)
 class ReportOptions:
-    """How to read and compute. ``unit`` None: the headers state it. The spacings are for a grid. [degree, m, day]"""
+    """How to read and compute. [degree, m, day]
+
+    ``unit`` None: the headers state it. ``date_formats`` are those of single files, by their names in `ReportFiles`,
+    where they differ from that of ``reading``. The spacings are for a grid.
+    """
 
     as_of: dt.date
     unit: TemperatureUnit | None = None
     latitude: float | None = None
     reach_m: float = Planting.reach_m
     interval: float = 0.8
-    date_format: str | None = None
-    on_bad_rows: OnBadRows = "reject"
+    reading: ReadOptions = AS_THEY_ARE
+    date_formats: Mapping[str, str] = field(default_factory=dict)
     search: bool = True
     row_spacing_m: float | None = None
     vine_spacing_m: float | None = None
     receptive_days: int | None = None
     pollen_days: int | None = None
+
+    def reading_of(self, file: str) -> ReadOptions:
+        """How one of the files is to be read."""
+        return replace(self.reading, date_format=self.date_formats.get(file, self.reading.date_format))
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,38 +132,35 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
 
 
 def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesRead:
-    dates, on_bad_rows = options.date_format, options.on_bad_rows
+    confirm = options.reading.confirm
     with in_file("temperatures"):
         temperatures = read_temperatures(
-            files.temperatures, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
+            files.temperatures, unit=options.unit, options=options.reading_of("temperatures")
         )
+        check_plausible(temperatures, None, latitude=options.latitude, confirm=confirm)
     with in_file("planting"):
         planting = read_any_planting(
             files.planting,
             spacing=spacing_of(options.row_spacing_m, options.vine_spacing_m),
             cultivars={},
             reach_m=options.reach_m,
-            on_bad_rows=on_bad_rows,
+            on_bad_rows=options.reading.on_bad_rows,
         )
     blocks = {block.key: block.cultivar for block in planting.blocks}
     log = visits = outlook = None
     if files.bloom_log is not None:
         with in_file("bloom_log"):
-            log = read_bloom_log(
-                files.bloom_log,
-                blocks=blocks,
-                latitude=latitude,
-                date_format=dates,
-                on_bad_rows=on_bad_rows,
-            )
+            how = options.reading_of("bloom_log")
+            log = read_bloom_log(files.bloom_log, blocks=blocks, latitude=latitude, options=how)
     if files.visits is not None:
         with in_file("visits"):
-            visits = read_visits(files.visits, blocks=blocks, date_format=dates, on_bad_rows=on_bad_rows)
+            visits = read_visits(files.visits, blocks=blocks, options=options.reading_of("visits"))
     if files.outlook is not None:
         with in_file("outlook"):
-            outlook = read_temperatures(
-                files.outlook, unit=options.unit, date_format=dates, on_bad_rows=on_bad_rows
-            )
+            how = replace(options.reading_of("outlook"), today=None)
+            outlook = read_temperatures(files.outlook, unit=options.unit, options=how)
+            if "units" not in confirm:
+                check_against_record(outlook, temperatures.daily(), outlook=True)
     return FilesRead(temperatures, planting, log, visits, outlook)
 
 

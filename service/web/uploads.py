@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import Depends, HTTPException, Query, Request
 from starlette.datastructures import UploadFile
 
 from models.errors import BadInput, Problem
-from service.ingest.report import OnBadRows
+from service import clock
+from service.ingest.options import Confirm, OnBadRows, ReadOptions
 
 CSV = "text/csv"
 JSON = "application/json"
@@ -26,6 +28,25 @@ OnBadRowsQuery = Annotated[
     OnBadRows,
     Query(description="`skip` takes the rows that can be read and lists the others; else all or nothing."),
 ]
+
+
+ConfirmQuery = Annotated[
+    Sequence[Confirm],
+    Query(
+        description="What a refusal doubted and is right all the same: `units` (and values that are far off the "
+        "station's record), `dates`, `latitude`. May be given several times."
+    ),
+]
+
+
+def read_options(
+    date_format: DateFormat = None, on_bad_rows: OnBadRowsQuery = "reject", confirm: ConfirmQuery = ()
+) -> ReadOptions:
+    """How the sender wants a file to be read; what is dated later than today cannot have been seen."""
+    return ReadOptions(date_format=date_format, on_bad_rows=on_bad_rows, confirm=confirm, today=clock.today())
+
+
+Options = Annotated[ReadOptions, Depends(read_options)]
 
 
 def media_type(request: Request) -> str:

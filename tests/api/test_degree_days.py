@@ -157,3 +157,16 @@ def test_without_temperatures(client: TestClient) -> None:
     assert_problem(client.get(PATH), 404)
     client.put(STATION, json={"name": "Hollow gauge", "latitude": 33.5, "longitude": 0})
     assert_problem(client.get(PATH), 422, "no temperatures")
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ({"base": "50"}, "50 °C is outside"),
+        ({"base": "10", "units": "us"}, "-12.22 °C is outside"),
+        ({"base": "10", "upper": "86", "cutoff": "horizontal"}, "86 °C is outside"),
+    ],
+)
+def test_a_base_in_the_other_unit_is_refused(client: TestClient, query: dict[str, str], said: str) -> None:
+    upload(client, steady("2025-05-01", "2025-05-03", 15))
+    assert_problem(client.get(PATH, params=query), 422, said, "units=us")

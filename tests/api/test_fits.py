@@ -148,6 +148,7 @@ def test_us_units_convert_heat_and_base_and_can_be_sent_back(demo_client: TestCl
         ({"exclude_seasons": ["last"]}, 422, "body.exclude_seasons"),
         ({"heat": {"base_c": 10, "base_f": 50}}, 422, "base_c or base_f"),
         ({"heat": {"base_c": 1e9}}, 422, "base_c"),
+        ({"heat": {"base_c": 50}}, 422, "base_f in a body"),
         ({"heat": {"cutoff": "horizontal"}}, 422, "upper_c"),
         ({"heat": {"accumulate_from": "02-30"}}, 422, "accumulate_from"),
         ({"heat": {}, "search": True}, 422, "search"),

@@ -118,7 +118,10 @@ LATER: dict[str, Change] = {
         issued_on="2026-05-21",
     ),
     "another season": lambda client: send_csv(
-        client, f"{STATION}/temperatures", "date,tmin_c,tmax_c\n2027-05-01,25,44\n"
+        client,
+        f"{STATION}/temperatures",
+        "date,tmin_c,tmax_c\n2027-05-01,25,44\n",
+        confirm="dates",
     ),
 }
 KNOWN: dict[str, Change] = {

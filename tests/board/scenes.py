@@ -78,7 +78,7 @@ def few_seasons(records: Repositories) -> None:
     header, *rows = files["bloom_log.csv"].decode().strip().splitlines()
     late = [row for row in rows if row.split(",")[1] in ("west-1", "west-4") and row >= "2022"]
     log = "\n".join([header, *late]).encode()
-    store_bloom_log(records, "few", log, date_format=None, on_bad_rows="reject")
+    store_bloom_log(records, "few", log)
 
 
 def overdue(records: Repositories) -> None:

@@ -33,7 +33,7 @@ def send(client: TestClient, fields: dict[str, str], files: dict[str, bytes]) ->
 
 def is_empty(client: TestClient) -> bool:
     lists = ("vineyards", "stations", "cultivars", "fits")
-    return all(client.get(f"/v1/{name}").json() == {name: []} for name in lists)
+    return all(client.get(f"/v1/{name}").json()[name] == [] for name in lists)
 
 
 @pytest.mark.parametrize(
@@ -110,7 +110,13 @@ def test_units_and_ways_to_write_dates(client: TestClient) -> None:
     answer = send(
         client,
         FIELDS
-        | {"unit": "F", "dates": "day_first", "reach": "100", "reach_unit": "ft"}
+        | {
+            "unit": "F",
+            "temperatures_dates": "day_first",
+            "visits_dates": "day_first",
+            "reach": "100",
+            "reach_unit": "ft",
+        }
         | {"timezone": "America/Chicago"},
         files,
     )

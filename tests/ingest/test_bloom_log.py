@@ -13,6 +13,7 @@ from models.errors import BadInput
 from models.records import BloomLogRow
 from models.stages import STAGE_KEYS
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
+from service.ingest.options import ReadOptions
 
 BLOCKS = {"b1": "amber-reach", "b2": "tidewell", "b3": "amber-reach"}
 HEADER = "season,block,bloom_start,full_bloom"
@@ -30,8 +31,7 @@ def read(
         "\n".join((header, *rows)).encode(),
         blocks=blocks,
         latitude=latitude,
-        date_format=date_format,
-        on_bad_rows="skip" if skip else "reject",
+        options=ReadOptions(date_format=date_format, on_bad_rows="skip" if skip else "reject"),
     )
 
 
@@ -184,5 +184,10 @@ def test_a_log_in_any_shape_comes_back(
     for (season, block), dates in held.items():
         cells = {"season": str(season), "block": block} | {key: str(date) for key, date in dates.items()}
         lines.append(delimiter.join(f'"{cells.get(name, "")}"' for name in names))
-    got = read_bloom_log("\r\n".join(lines).encode(encoding), blocks=BLOCKS, latitude=31.0)
+    got = read_bloom_log(
+        "\r\n".join(lines).encode(encoding),
+        blocks=BLOCKS,
+        latitude=31.0,
+        options=ReadOptions(confirm=["dates"]),
+    )
     assert {(row.season, row.block): row.dates for row in got.rows} == held

@@ -11,13 +11,14 @@ from hypothesis import strategies as st
 
 from models.errors import BadInput
 from models.heat.gaps import Gap
+from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 
 
 def read(*rows: str, header: str = "date,tmin_c,tmax_c", skip: bool = False) -> ReadTemperatures:
     data = "\n".join((header, *rows)).encode()
-    return read_temperatures(data, unit=None, on_bad_rows="skip" if skip else "reject")
+    return read_temperatures(data, unit=None, options=ReadOptions(on_bad_rows="skip" if skip else "reject"))
 
 
 def refusal(*rows: str, header: str = "date,tmin_c,tmax_c", skip: bool = False) -> BadInput:
@@ -212,7 +213,7 @@ def test_a_day_of_hours_is_refused() -> None:
 
 
 def test_a_table_sent_twice_in_one_file_is_no_hourly_one() -> None:
-    rows = [f"2024-05-{day:02},5,20" for day in range(1, 11)]
+    rows = [f"2024-05-{day:02},{day},20" for day in range(1, 11)]
     got = read(*rows, *rows)
     assert got.dates.size == 10
     assert got.warnings == ("10 rows repeated and kept once: lines 12 to 21",)
@@ -220,7 +221,7 @@ def test_a_table_sent_twice_in_one_file_is_no_hourly_one() -> None:
 
 def test_decimal_commas_in_a_semicolon_file() -> None:
     data = b"date;tmin_c;tmax_c\n01.05.2024;5,5;20,25\n"
-    got = read_temperatures(data, unit=None, date_format="%d.%m.%Y")
+    got = read_temperatures(data, unit=None, options=ReadOptions(date_format="%d.%m.%Y"))
     assert (got.tmin_c[0], got.tmax_c[0]) == (5.5, 20.25)
     with pytest.raises(BadInput, match="1 of 1 rows"):
         read_temperatures(b'date,tmin_c,tmax_c\n2024-05-01,"5,5",20\n', unit=None)
@@ -233,7 +234,9 @@ def test_nothing_without_a_unit() -> None:
 
 def test_a_bad_date_format_is_the_senders_fault() -> None:
     with pytest.raises(BadInput) as caught:
-        read_temperatures(b"date,tmin,tmax\n2024-05-01,5,20\n", unit="C", date_format="dd.mm.yyyy")
+        read_temperatures(
+            b"date,tmin,tmax\n2024-05-01,5,20\n", unit="C", options=ReadOptions(date_format="dd.mm.yyyy")
+        )
     assert caught.value.problems[0].where == "date_format"
 
 

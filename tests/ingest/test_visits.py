@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from models.errors import BadInput
 from models.records import Visit
+from service.ingest.options import ReadOptions
 from service.ingest.visits import ReadVisits, read_visits
 
 BLOCKS = {"b1": "amber-reach", "b2": "tidewell"}
@@ -21,7 +22,7 @@ def read(
     *rows: str, header: str = HEADER, blocks: Mapping[str, str] | None = BLOCKS, skip: bool = False
 ) -> ReadVisits:
     data = "\n".join((header, *rows)).encode()
-    return read_visits(data, blocks=blocks, on_bad_rows="skip" if skip else "reject")
+    return read_visits(data, blocks=blocks, options=ReadOptions(on_bad_rows="skip" if skip else "reject"))
 
 
 def refusal(*rows: str, header: str = HEADER, blocks: Mapping[str, str] | None = BLOCKS) -> list[str]:
@@ -98,7 +99,9 @@ def test_fractions_are_pointed_out() -> None:
     got = read("2026-05-20,b1,0.25,,,", "2026-05-21,b1,1,,,")
     assert got.visits[0].percent_open == 0.25
     assert got.warnings == ("no percent_open is above 1; they were read as per cent, not as fractions",)
-    assert read("2026-05-20,b1,0.25,,,", "2026-05-21,b1,3,,,").warnings == ()
+    mixed = read("2026-05-20,b1,0.25,,,", "2026-05-21,b1,3,,,")
+    assert mixed.warnings == ("percent_open of 0.25 was read as per cent, not as a fraction",)
+    assert read("2026-05-20,b1,0,,,", "2026-05-21,b1,1,,,").warnings == ()
 
 
 def test_columns_are_checked() -> None:
@@ -124,5 +127,5 @@ def test_visits_in_a_semicolon_file_come_back(
     lines = [["DATE", "Block", "percent open"]]
     lines += [[str(date), block, str(percent).replace(".", ",")] for (date, block), percent in seen.items()]
     text = "\r\n".join(";".join(line[place] for place in order) for line in lines)
-    got = read_visits(text.encode("utf-8-sig"), blocks=BLOCKS)
+    got = read_visits(text.encode("utf-8-sig"), blocks=BLOCKS, options=ReadOptions(confirm=["dates"]))
     assert {(visit.date, visit.block): visit.percent_open for visit in got.visits} == seen
