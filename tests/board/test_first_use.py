@@ -31,7 +31,7 @@ def send(client: TestClient, fields: dict[str, str], files: dict[str, bytes]) ->
 
 def is_empty(client: TestClient) -> bool:
     lists = ("vineyards", "stations", "cultivars", "fits")
-    return all(client.get(f"/v1/{name}").json() == {name: []} for name in lists)
+    return all(client.get(f"/v1/{name}").json() == {name: [], "next": None} for name in lists)
 
 
 @pytest.mark.parametrize(
