@@ -154,6 +154,24 @@ def test_a_block_that_goes_keeps_teaching_unless_its_past_goes_too(demo_client: 
     assert_problem(demo_client.delete(f"{DEMO}/blocks/west-1?past=delete"), 404, "west-1")
 
 
+def test_all_that_is_asked_of_a_vineyard_goes_on_without_a_block_that_froze(demo_client: TestClient) -> None:
+    demo_client.put(f"{DEMO}/blocks/west-1/frost/2026")
+    assert demo_client.delete(f"{DEMO}/blocks/west-1").status_code == 200
+    answers = {
+        path: demo_client.get(path)
+        for path in (
+            f"{DEMO}/forecast?as_of=2026-05-20",
+            f"{DEMO}/pollination?as_of=2026-05-20",
+            f"{DEMO}/scouting?as_of=2026-05-20",
+            f"{DEMO}/calendar.ics?as_of=2026-05-20",
+            f"{DEMO}/planting-check",
+            "/vineyards/sandlark-bend?as_of=2026-05-20",
+            "/vineyards/sandlark-bend/visit",
+        )
+    }
+    assert {path: answer.status_code for path, answer in answers.items()} == dict.fromkeys(answers, 200)
+
+
 def test_a_renamed_block_has_the_forecast_that_it_had(demo_client: TestClient) -> None:
     def stages(name: str) -> Any:
         blocks = demo_client.get(f"{DEMO}/forecast?as_of=2026-05-20").json()["blocks"]
