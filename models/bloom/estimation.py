@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.bloom.mixed_model import (
     PRIOR_DRIFT_COUNT,
@@ -22,10 +23,12 @@ from models.bloom.mixed_model import (
     own_deviation,
     posterior,
     refined_sites,
+    shrinkage,
+    sum_of_effects,
     tail_weight,
     with_prior,
 )
-from models.bloom.observations import HeatIntervals
+from models.bloom.observations import HeatIntervals, IntArray
 from models.units import FloatArray
 
 # Spreads assumed before the data speak, in days of usual heat at the stage: ours, in the range of published
@@ -41,23 +44,37 @@ VAGUE = 1e-10
 
 
 @dataclass(frozen=True, eq=False)
-class Estimate:
-    """The model at the end of the estimation. Effects are the cultivars, then the seasons.
+class Start:
+    """Where an estimation ended, so that another of nearly the same data may start there.
 
-    ``weight`` and ``season_weight`` are the tail weights of units and seasons, ``said`` what each unit says.
+    ``weight`` and ``season_weight`` are the tail weights of units and seasons.
     """
 
-    units: Units
     spread: Spread
     sites: Sites
     weight: FloatArray
     season_weight: FloatArray
+
+    def select(self, units: NDArray[np.bool_], seasons: IntArray) -> Start:
+        """The same for some units and seasons only."""
+        sites = Sites(self.sites.precision[units], self.sites.pull[units])
+        return Start(self.spread, sites, self.weight[units], self.season_weight[seasons])
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate(Start):
+    """The model at the end of the estimation. Effects are the cultivars, then the seasons.
+
+    ``said`` is what each unit says.
+    """
+
+    units: Units
     effects: Gaussian
     said: Evidence
 
 
 def estimate(
-    intervals: HeatIntervals, *, start: Spread | None = None, tolerance: float = TOLERANCE
+    intervals: HeatIntervals, *, start: Start | None = None, tolerance: float = TOLERANCE
 ) -> Estimate:
     """Estimate spreads and effects.
 
@@ -65,26 +82,29 @@ def estimate(
     ----------
     intervals : HeatIntervals
         Every unit with at least one stage seen.
-    start : Spread, optional
-        Where to start from.
+    start : Start, optional
+        Where to start from: quicker, with the same end.
     tolerance : float
         Relative change of the standard deviations at which to stop.
     """
     cultivars, seasons = len(intervals.cultivars), len(intervals.seasons)
     units = Units(intervals.cultivar_of, cultivars + intervals.season_of, intervals.lower, intervals.upper)
     assumed = assumed_spread(intervals.heat_a_day)
-    spread = start or assumed
-    sites = first_sites(units)
-    weight, season_weight = np.ones(len(intervals.units)), np.ones(seasons)
+    if start is None:
+        sites = first_sites(units.lower, units.upper)
+        start = Start(assumed, sites, np.ones(len(intervals.units)), np.ones(seasons))
+    spread, sites, weight, season_weight = start.spread, start.sites, start.weight, start.season_weight
     no_pull = np.zeros((cultivars + seasons, len(intervals.stages)))
     alike = _drift_between(intervals.seasons)
     for _ in range(MOST_ITERATIONS):
         shock = np.diag((1 - spread.drift_share) / season_weight)
         carried = _Carried(spread.drift_share * alike, shock)
-        said = evidence(sites, spread.within, weight)
+        shrink = shrinkage(sites, spread.within, weight)
+        said = evidence(sites, shrink)
         effects = posterior(_prior(spread, cultivars, carried), no_pull, units, said)
-        sites = refined_sites(units, sites, effects, spread.within, weight)
-        own = own_deviation(sites, effects, units, spread.within, weight)
+        total = sum_of_effects(effects, units)
+        sites = refined_sites(units, sites, shrink, total, spread.within, weight)
+        own = own_deviation(sites, total, spread.within, weight)
         within = with_prior(np.einsum("u,ujk->jk", weight, own), weight.size, assumed.within)
         distance = np.einsum("ij,uji->u", np.linalg.inv(spread.within), own)
         weight = tail_weight(distance, within.shape[0])
@@ -97,7 +117,7 @@ def estimate(
         spread = updated
         if change < tolerance:
             break
-    return Estimate(units, spread, sites, weight, season_weight, effects, said)
+    return Estimate(spread, sites, weight, season_weight, units, effects, said)
 
 
 def assumed_spread(heat_a_day: FloatArray) -> Spread:

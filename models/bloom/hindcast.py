@@ -164,6 +164,7 @@ class _Season:
         self._site, self._season, self._fit, self._interval = site, season, fit, interval
         self._seen, self._targets = tuple(seen), targets
         self._others = tuple(one for one in site.observations if one.season != season)
+        self._own_days = {(one.cultivar, one.stage): self._baseline(one) for one in targets}
         self._window = season_window(season, site.latitude, fit.rule.accumulate_from)
         self._last_day = self._window.end
 
@@ -232,12 +233,13 @@ class _Season:
     def _scored(self, one: StageInterval, lead: str, made: Forecast) -> Hindcast:
         assert one.by is not None
         name = unit_name(one)
-        days = made.draws["day"].sel(block=name, stage=one.stage).to_numpy()
+        place = next(place for place, block in enumerate(made.blocks) if block.block == name)
+        found = made.blocks[place].stages[one.stage]
+        days = made.draws["day"].to_numpy()[:, place, self._fit.stages.index(one.stage)]
         # a season that ends first counts as a date at its end: late, but not infinitely so
         days = np.where(np.isnan(days), self._window.days, days)
         observed = float(self._window.day_index(one.by))
-        found = next(block for block in made.blocks if block.block == name).stages[one.stage]
-        own = self._baseline(one)
+        own = self._own_days[one.cultivar, one.stage]
         return Hindcast(
             self._site.key,
             self._season,

@@ -16,6 +16,8 @@ from models.bloom.mixed_model import (
     own_deviation,
     posterior,
     refined_sites,
+    shrinkage,
+    sum_of_effects,
     tail_weight,
 )
 from models.bloom.season_effect import expected_drift
@@ -76,7 +78,7 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     flat = np.linalg.inv(theta_cov.reshape(count * stages, count * stages))
     theta_precision = flat.reshape(theta_cov.shape)
     shock_scale = (1 - spread.drift_share) * spread.between_seasons
-    sites, weight, season_weight = first_sites(units), np.ones(units.lower.shape[0]), 1.0
+    sites, weight, season_weight = first_sites(units.lower, units.upper), np.ones(units.lower.shape[0]), 1.0
     for _ in range(SWEEPS):
         before = sites
         season_precision = _inverse(drift_cov + shock_scale / season_weight)
@@ -86,11 +88,13 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
         pull = np.vstack(
             [np.einsum("cjdk,dk->cj", theta_precision, theta_mean), season_precision @ drift_mean]
         )
-        effects = posterior(precision, pull, units, evidence(sites, spread.within, weight))
+        shrink = shrinkage(sites, spread.within, weight)
+        effects = posterior(precision, pull, units, evidence(sites, shrink))
         if not units.lower.size:
             break
-        sites = refined_sites(units, sites, effects, spread.within, weight)
-        own = own_deviation(sites, effects, units, spread.within, weight)
+        total = sum_of_effects(effects, units)
+        sites = refined_sites(units, sites, shrink, total, spread.within, weight)
+        own = own_deviation(sites, total, spread.within, weight)
         weight = tail_weight(np.einsum("ij,uji->u", np.linalg.inv(spread.within), own), stages)
         shock = _shock(effects, drift_mean, season_precision, shock_scale / season_weight)
         season_weight = float(tail_weight(np.trace(np.linalg.solve(shock_scale, shock)), stages))

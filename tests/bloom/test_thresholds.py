@@ -14,7 +14,6 @@ from models.bloom.thresholds import fit_intervals, fit_thresholds
 from models.errors import BadInput, NotEnoughData
 from models.heat.accumulate import accumulate_seasons, heat_on
 from models.records import HeatRule, Site, StageInterval
-from models.units import FloatArray
 from tests.bloom.simulated import (
     HEAT_A_DAY,
     NORMAL,
@@ -198,16 +197,6 @@ def _first_stage(intervals: HeatIntervals) -> HeatIntervals:
         upper=intervals.upper[:, :1],
         heat_a_day=intervals.heat_a_day[:1],
     )
-
-
-def test_a_fit_does_not_depend_on_where_it_starts() -> None:
-    random = np.random.default_rng(9)
-    truth = draw_truth(random, cultivars=5, stages=2)
-    intervals = simulated_intervals(random, truth, seasons=10, days_between_visits=3)
-    cold = fit_intervals(intervals, rule=RULE)
-    warm = fit_intervals(intervals, rule=RULE, start=cold.spread)
-    apart: FloatArray = (warm.thresholds.mean - cold.thresholds.mean) / cold.standard_error
-    assert np.max(np.abs(apart)) < 0.02
 
 
 def test_one_season_is_enough_for_a_fit_that_says_how_little_it_knows() -> None:

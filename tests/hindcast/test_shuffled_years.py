@@ -46,7 +46,7 @@ def shuffled(log: tuple[BloomLogRow, ...], seed: int) -> tuple[BloomLogRow, ...]
 def hindcast(weather: DailyTemperatures, log: tuple[BloomLogRow, ...]) -> list[Hindcast]:
     seen = tuple(one for one in stage_intervals(log, (), latitude=LATITUDE) if one.stage == STAGE)
     site = Site("hollow", LATITUDE, weather, seen)
-    candidates = prepare([site], stages=[STAGE], warm=True)
+    candidates = prepare([site], stages=[STAGE])
     rows: list[Hindcast] = []
     for season in seasons_to_score([site], [STAGE]):
         rows += hindcast_season([site], season, stages=[STAGE], heat=candidates, leads=LEADS).rows
