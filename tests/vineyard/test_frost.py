@@ -24,7 +24,9 @@ NAN = np.nan
 
 def traces(tmin_c: FloatArray, *, known_days: int = 0, filled: tuple[Gap, ...] = ()) -> Traces:
     seasons = tuple(range(2001, 2001 + len(tmin_c)))
-    return Traces(WINDOW, seasons, tmin_c, np.zeros_like(tmin_c), known_days, None, None, filled)
+    return Traces(
+        WINDOW, seasons, np.zeros(len(seasons)), tmin_c, np.zeros_like(tmin_c), known_days, None, None, filled
+    )
 
 
 def nights(*cold: dict[int, float]) -> FloatArray:
