@@ -23,6 +23,11 @@ def fahrenheit_from_celsius(temperature_c: FloatLike) -> FloatLike:
     return temperature_c * 1.8 + 32.0
 
 
+def fahrenheit_steps_from_celsius_steps(step_c: FloatLike) -> FloatLike:
+    """Difference of two temperatures, so there is no offset. [°C] -> [°F]"""
+    return step_c * 1.8
+
+
 def fahrenheit_days_from_celsius_days(heat_c_day: FloatLike) -> FloatLike:
     """Degree-days: a sum of differences, so there is no offset. [°C·day] -> [°F·day]"""
     return heat_c_day * 1.8

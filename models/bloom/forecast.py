@@ -200,8 +200,10 @@ def forecast(
         traces=traces,
         heat_to_date=float(traces.expected[traces.known_days - 1]) if traces.known_days else 0.0,
         blocks=tuple(
-            _block_forecast(block, fit, look, traces, dataset, as_of, interval, frosted=block.key in frosted)
-            for block in blocks
+            _block_forecast(
+                block, fit, look, traces, day[:, place], as_of, interval, frosted=block.key in frosted
+            )
+            for place, block in enumerate(blocks)
         ),
         draws=dataset,
         set_aside=tuple(slips),
@@ -214,19 +216,20 @@ def _block_forecast(
     fit: Fit,
     look: SeasonLooks,
     traces: Traces,
-    draws: xr.Dataset,
+    day: FloatArray,
     as_of: dt.date,
     interval: float,
     *,
     frosted: bool,
 ) -> BlockForecast:
+    """One block's dates from its draws; ``day`` has shape (draw, stage)."""
     if block.cultivar not in fit.cultivars:
         return BlockForecast(block.key, block.cultivar, "none", {}, "cultivar_not_in_fit", frosted=frosted)
     cultivar = fit.cultivars.index(block.cultivar)
     unit = unit_of(block, look.names)
     stages = {}
     for place, stage in enumerate(fit.stages):
-        days = draws["day"].sel(block=block.key, stage=stage).to_numpy()
+        days = day[:, place]
         low, median, high = _interval(days, interval, traces)
         chance = float(np.mean(~np.isnan(days)))
         threshold = float(fit.thresholds.mean[cultivar, place])
@@ -254,7 +257,8 @@ def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date
     outside, so that intervals hold what they say on average.
     """
     ordered = np.sort(np.where(np.isnan(days), np.inf, days))
-    possible, first = np.unique(ordered, return_index=True)
+    first = np.flatnonzero(np.append(True, ordered[1:] != ordered[:-1]))
+    possible = ordered[first]
     before = first / ordered.size
     after = 1 - np.append(before[1:], 1.0)
     outside = (1 - interval) / 2

@@ -164,6 +164,7 @@ class _Season:
         self._site, self._season, self._fit, self._interval = site, season, fit, interval
         self._own, self._targets = site.only(season), targets
         self._others = site.without([season]).teaching
+        self._own_days = {(one.cultivar, one.stage): self._baseline(one) for one in targets}
         self._window = season_window(season, site.latitude, fit.rule.accumulate_from)
         self._last_day = self._window.end
 
@@ -232,12 +233,13 @@ class _Season:
     def _scored(self, one: StageInterval, lead: Lead, made: Forecast) -> Hindcast:
         assert one.by is not None
         block = _block(one.unit, one.cultivar).key
-        days = made.draws["day"].sel(block=block, stage=one.stage).to_numpy()
+        place = next(place for place, each in enumerate(made.blocks) if each.block == block)
+        found = made.blocks[place].stages[one.stage]
+        days = made.draws["day"].to_numpy()[:, place, self._fit.stages.index(one.stage)]
         # a season that ends first counts as a date at its end: late, but not infinitely so
         days = np.where(np.isnan(days), self._window.days, days)
         observed = float(self._window.day_index(one.by))
-        found = next(each for each in made.blocks if each.block == block).stages[one.stage]
-        own = self._baseline(one)
+        own = self._own_days[one.cultivar, one.stage]
         return Hindcast(
             site=self._site.key,
             season=self._season,

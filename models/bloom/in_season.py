@@ -16,6 +16,8 @@ from models.bloom.mixed_model import (
     own_deviation,
     posterior,
     refined_pseudo,
+    shrinkage,
+    sum_of_effects,
     tail_weight,
 )
 from models.bloom.season_effect import expected_drift
@@ -79,7 +81,7 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     flat = np.linalg.inv(theta_cov.reshape(count * stages, count * stages))
     theta_precision = flat.reshape(theta_cov.shape)
     shock_scale = (1 - spread.drift_share) * spread.between_seasons
-    pseudo, weight, season_weight = first_pseudo(units), np.ones(units.lower.shape[0]), 1.0
+    pseudo, weight, season_weight = first_pseudo(units.lower, units.upper), np.ones(units.lower.shape[0]), 1.0
     converged = not units.lower.size
     for _ in range(SWEEPS):
         before = pseudo
@@ -90,11 +92,13 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
         pull = np.vstack(
             [np.einsum("cjdk,dk->cj", theta_precision, theta_mean), season_precision @ drift_mean]
         )
-        effects = posterior(precision, pull, units, evidence(pseudo, spread.within, weight))
+        shrink = shrinkage(pseudo, spread.within, weight)
+        effects = posterior(precision, pull, units, evidence(pseudo, shrink))
         if converged:
             break
-        pseudo = refined_pseudo(units, pseudo, effects, spread.within, weight)
-        own = own_deviation(pseudo, effects, units, spread.within, weight)
+        total = sum_of_effects(effects, units)
+        pseudo = refined_pseudo(units, pseudo, shrink, total, spread.within, weight)
+        own = own_deviation(pseudo, total, spread.within, weight)
         weight = tail_weight(np.einsum("ij,uji->u", np.linalg.inv(spread.within), own), stages)
         shock = _shock(effects, drift_mean, season_precision, shock_scale / season_weight)
         season_weight = float(tail_weight(np.trace(np.linalg.solve(shock_scale, shock)), stages))

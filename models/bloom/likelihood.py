@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import cast
 
 import numpy as np
-from scipy.special import log_ndtr, ndtri_exp
+from scipy.special import log_ndtr, ndtr, ndtri, ndtri_exp
 
 from models.units import FloatArray
 
@@ -20,6 +20,8 @@ FLAT_WIDTH = 1e-5
 SHORT = 1e-2
 # So many decay lengths into an exponential there is nothing left.
 FOOT = 50.0
+# A probability below this is about to lose its digits in double precision.
+TINY = 1e-290
 HALF_LOG_2PI = 0.5 * np.log(2 * np.pi)
 
 
@@ -91,10 +93,11 @@ def interval_moments(
     variance = 1 + pull - shift**2
     width = np.minimum(b - a, FOOT / np.maximum(-b, 1 / FOOT))
     short = np.minimum(width, 1 / np.maximum(-b, 1.0)) < SHORT
-    below, short_variance = _exponential_moments(np.maximum(-b, 0.0), width)
-    shift = np.where(short, b - below, shift)
     # a normal density is log-concave, so an interval never spreads it wider than a flat one
-    variance = np.where(short, short_variance, np.clip(variance, 1e-12, np.minimum(1.0, (b - a) ** 2 / 12)))
+    variance = np.clip(variance, 1e-12, np.minimum(1.0, (b - a) ** 2 / 12))
+    if short.any():
+        below, variance[short] = _exponential_moments(np.maximum(-b[short], 0.0), width[short])
+        shift[short] = b[short] - below
     # rounding may put the mean on the wrong side of its bound
     shift = np.clip(shift, a, b)
     return mean + sd * np.where(flipped, -shift, shift), sd**2 * variance
@@ -115,7 +118,9 @@ def _exponential_moments(rate: FloatArray, width: FloatArray) -> tuple[FloatArra
 def draw_in_interval(
     lower: FloatArray, upper: FloatArray, *, mean: FloatArray, sd: FloatArray, uniform: FloatArray
 ) -> FloatArray:
-    """Draw normal values within (lower, upper] from uniform numbers in (0, 1), by inversion in log space.
+    """Draw normal values within (lower, upper] from uniform numbers in (0, 1), by inversion.
+
+    Far out, where probabilities vanish, in log space.
 
     Parameters
     ----------
@@ -129,8 +134,14 @@ def draw_in_interval(
     a, b = (lower - mean) / sd, (upper - mean) / sd
     flipped = a > -b
     a, b = _mirrored(a, b)
-    log_mass = log_interval_probability(a, b, mean=np.zeros(()), sd=np.ones(()))
-    drawn = ndtri_exp(np.minimum(np.logaddexp(log_ndtr(a), log_mass + np.log(uniform)), 0.0))
+    below_a, below_b = ndtr(a), ndtr(b)
+    drawn = np.asarray(ndtri(below_a + uniform * (below_b - below_a)))
+    far = below_b < TINY
+    if far.any():
+        far_a, far_b = (np.broadcast_to(end, drawn.shape)[far] for end in (a, b))
+        log_mass = log_interval_probability(far_a, far_b, mean=np.zeros(()), sd=np.ones(()))
+        log_uniform = np.log(np.broadcast_to(uniform, drawn.shape)[far])
+        drawn[far] = ndtri_exp(np.minimum(np.logaddexp(log_ndtr(far_a), log_mass + log_uniform), 0.0))
     drawn = np.clip(np.where(np.isfinite(drawn), drawn, b), a, b)
     return mean + sd * np.where(flipped, -drawn, drawn)
 

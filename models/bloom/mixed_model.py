@@ -27,6 +27,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.bloom.likelihood import interval_moments
 from models.bloom.observations import IntArray
@@ -60,6 +61,16 @@ class Spread:
     within: FloatArray
     drift_share: float
 
+    def scaled(self, factor: FloatArray) -> Spread:
+        """The same where heat counts ``factor`` times as much; shape (stage,)."""
+        scale = np.outer(factor, factor)
+        return Spread(
+            scale * self.between_cultivars,
+            scale * self.between_seasons,
+            scale * self.within,
+            self.drift_share,
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Units:
@@ -90,6 +101,10 @@ class PseudoObservations:
     precision: FloatArray
     pull: FloatArray
 
+    def without(self, places: NDArray[np.bool_]) -> PseudoObservations:
+        """The same with nothing said at some places; shape (unit, stage)."""
+        return PseudoObservations(np.where(places, 0.0, self.precision), np.where(places, 0.0, self.pull))
+
 
 @dataclass(frozen=True, eq=False)
 class Gaussian:
@@ -107,20 +122,38 @@ class Evidence:
     pull: FloatArray
 
 
-def first_pseudo(units: Units) -> PseudoObservations:
+def first_pseudo(lower: FloatArray, upper: FloatArray) -> PseudoObservations:
     """Start from the middle of each closed interval, with the variance of a flat one; open ones say nothing yet."""
-    width = units.upper - units.lower
+    width = upper - lower
     closed = np.isfinite(width)
     precision = np.where(closed, 12 / np.where(closed, width, 1.0) ** 2, 0.0)
-    middle = np.where(closed, 0.5 * (units.lower + units.upper), 0.0)
+    middle = np.where(closed, 0.5 * (lower + upper), 0.0)
     return PseudoObservations(precision, precision * middle)
 
 
-def evidence(pseudo: PseudoObservations, within: FloatArray, weight: FloatArray) -> Evidence:
-    """Integrate the blocks' own deviations out of the pseudo-observations."""
-    shrink = _shrink(pseudo, within, weight)
-    precision = shrink.transpose(0, 2, 1) * pseudo.precision[:, None, :]
-    return Evidence(precision, np.einsum("uji,uj->ui", shrink, pseudo.pull))
+def shrinkage(pseudo: PseudoObservations, within: FloatArray, weight: FloatArray) -> FloatArray:
+    """What the pseudo-observations leave of the blocks' own deviations, (1 + Sigma Lambda)^-1.
+
+    Parameters
+    ----------
+    pseudo
+    within : ndarray, shape (stage, stage)
+        Sigma. [(°C·day)²]
+    weight : ndarray, shape (unit,)
+        Tail weights, by which a unit's Sigma is divided.
+
+    Returns
+    -------
+    ndarray, shape (unit, stage, stage)
+    """
+    scaled = (within / weight[:, None, None]) * pseudo.precision[:, None, :]
+    return cast(FloatArray, np.linalg.inv(np.eye(within.shape[0]) + scaled))
+
+
+def evidence(pseudo: PseudoObservations, shrink: FloatArray) -> Evidence:
+    """Integrate the blocks' own deviations out of the pseudo-observations; ``shrink`` from `shrinkage`."""
+    across = shrink.transpose(0, 2, 1)
+    return Evidence(across * pseudo.precision[:, None, :], _times(across, pseudo.pull))
 
 
 def posterior(prior_precision: FloatArray, prior_pull: FloatArray, units: Units, said: Evidence) -> Gaussian:
@@ -135,14 +168,12 @@ def posterior(prior_precision: FloatArray, prior_pull: FloatArray, units: Units,
         Which effects each unit holds, and what it says of their sum.
     """
     effects, stages = prior_pull.shape
-    precision, pull = prior_precision.copy(), prior_pull.copy()
-    everywhere = np.arange(stages)
-    for one in (units.cultivar_effect, units.season_effect):
-        np.add.at(pull, one, said.pull)
-        for other in (units.cultivar_effect, units.season_effect):
-            place = (one[:, None, None], everywhere[:, None], other[:, None, None], everywhere)
-            np.add.at(precision, place, said.precision)
     size = effects * stages
+    effect = np.stack([units.cultivar_effect, units.season_effect])
+    row = effect[:, :, None] * stages + np.arange(stages)
+    place = row[:, None, :, :, None] * size + row[None, :, :, None, :]
+    precision = prior_precision + _summed(said.precision, place, size**2).reshape(prior_precision.shape)
+    pull = prior_pull + _summed(said.pull, row, size).reshape(prior_pull.shape)
     covariance = np.linalg.inv(precision.reshape(size, size))
     covariance = 0.5 * (covariance + covariance.T)
     mean = (covariance @ pull.reshape(size)).reshape(effects, stages)
@@ -159,14 +190,21 @@ def sum_of_effects(effects: Gaussian, units: Units) -> tuple[FloatArray, FloatAr
 
 
 def refined_pseudo(
-    units: Units, pseudo: PseudoObservations, effects: Gaussian, within: FloatArray, weight: FloatArray
+    units: Units,
+    pseudo: PseudoObservations,
+    shrink: FloatArray,
+    total: tuple[FloatArray, FloatArray],
+    within: FloatArray,
+    weight: FloatArray,
 ) -> PseudoObservations:
-    """One sweep of expectation propagation: match each interval's moments, all else as it stands."""
-    mean_sum, cov_sum = sum_of_effects(effects, units)
-    shrink = _shrink(pseudo, within, weight)
-    own = np.einsum("uij,jk->uik", shrink, within) / weight[:, None, None]
-    mean = np.einsum("uij,uj->ui", shrink, mean_sum) + np.einsum("uij,uj->ui", own, pseudo.pull)
-    variance = np.einsum("uii->ui", own + np.einsum("uij,ujk,ulk->uil", shrink, cov_sum, shrink))
+    """One sweep of expectation propagation: match each interval's moments, all else as it stands.
+
+    ``shrink`` is that of `pseudo`, and ``total`` what `sum_of_effects` says.
+    """
+    mean_sum, cov_sum = total
+    own = shrink @ within / weight[:, None, None]
+    mean = _times(shrink, mean_sum) + _times(own, pseudo.pull)
+    variance = np.einsum("uii->ui", own) + np.sum((shrink @ cov_sum) * shrink, axis=2)
     seen = units.seen > 0
     cavity_precision = 1 / variance - pseudo.precision
     usable = seen & (cavity_precision > 1e-9 / variance)
@@ -186,15 +224,15 @@ def refined_pseudo(
 
 
 def own_deviation(
-    pseudo: PseudoObservations, effects: Gaussian, units: Units, within: FloatArray, weight: FloatArray
+    pseudo: PseudoObservations, total: tuple[FloatArray, FloatArray], within: FloatArray, weight: FloatArray
 ) -> FloatArray:
     """Second moment of the blocks' own deviations e; shape (unit, stage, stage)."""
-    mean_sum, cov_sum = sum_of_effects(effects, units)
-    own = np.einsum("uij,jk->uik", _shrink(pseudo, within, weight), within) / weight[:, None, None]
-    mean = np.einsum("uij,uj->ui", own, pseudo.pull - pseudo.precision * mean_sum)
+    mean_sum, cov_sum = total
+    own = shrinkage(pseudo, within, weight) @ within / weight[:, None, None]
+    mean = _times(own, pseudo.pull - pseudo.precision * mean_sum)
     gain = own * pseudo.precision[:, None, :]
-    spread = own + np.einsum("uij,ujk,ulk->uil", gain, cov_sum, gain)
-    return cast(FloatArray, spread + mean[:, :, None] * mean[:, None, :])
+    spread = own + gain @ cov_sum @ gain.transpose(0, 2, 1)
+    return spread + mean[:, :, None] * mean[:, None, :]
 
 
 def tail_weight(distance: FloatArray, stages: int) -> FloatArray:
@@ -216,8 +254,12 @@ def with_prior(moments: FloatArray, count: float, prior: FloatArray) -> FloatArr
     return 0.5 * (variance + variance.T)
 
 
-def _shrink(pseudo: PseudoObservations, within: FloatArray, weight: FloatArray) -> FloatArray:
-    """(1 + Sigma Lambda)^-1, shape (unit, stage, stage)."""
-    stages = within.shape[0]
-    scaled = within[None, :, :] * pseudo.precision[:, None, :] / weight[:, None, None]
-    return cast(FloatArray, np.linalg.inv(np.eye(stages) + scaled))
+def _summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
+    """Sum of the values that fall on each place; values are broadcast against places."""
+    weights = np.broadcast_to(values, place.shape).reshape(-1)
+    return np.bincount(place.reshape(-1), weights, minlength=size).astype(np.float64, copy=False)
+
+
+def _times(matrices: FloatArray, vectors: FloatArray) -> FloatArray:
+    """Each unit's matrix times its vector; shape (unit, stage)."""
+    return (matrices @ vectors[:, :, None])[:, :, 0]

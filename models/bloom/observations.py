@@ -224,13 +224,16 @@ class _MissingDays:
     def __init__(self, site: Site) -> None:
         temperatures = site.temperatures
         self._first = temperatures.dates[0].astype(dt.date) if temperatures.dates.size else dt.date.min
-        self._known_before = np.concatenate([[0], np.cumsum(~np.isnan(temperatures.tmin_c))])
+        self._known_before: list[int] = [0, *np.cumsum(~np.isnan(temperatures.tmin_c)).tolist()]
 
     def between(self, first: dt.date, last: dt.date) -> int:
         """Days from ``first`` to ``last``, both included, without temperatures."""
-        ends = [(first - self._first).days, (last - self._first).days + 1]
-        before, through = self._known_before[np.clip(ends, 0, self._known_before.size - 1)]
-        return (last - first).days + 1 - int(through - before)
+        most = len(self._known_before) - 1
+        before, through = (
+            self._known_before[min(max((day - self._first).days + past, 0), most)]
+            for day, past in ((first, 0), (last, 1))
+        )
+        return (last - first).days + 1 - (through - before)
 
 
 def _unusable(seen: StageInterval, heat: SeasonHeat, missing: _MissingDays) -> WhySetAside | None:

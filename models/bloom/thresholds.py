@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from models.bloom.curve import curve_points, sharpened
-from models.bloom.estimation import Estimate, estimate
+from models.bloom.estimation import Estimate, Start, estimate
 from models.bloom.leave_out import left_out_prediction
 from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Spread, sum_of_effects
 from models.bloom.observations import HeatIntervals, IntArray, heat_intervals
@@ -129,7 +129,6 @@ def fit_intervals(
     rule: HeatRule,
     gap_rule: GapRule = "fill_short",
     set_aside: Sequence[SetAside] = (),
-    start: Spread | None = None,
 ) -> Fit:
     """Fit thresholds to intervals of heat; slips far from their cultivar and season are set aside on the way.
 
@@ -140,8 +139,6 @@ def fit_intervals(
         How the heat was summed; kept with the fit.
     set_aside : sequence of SetAside
         What was left out before, to be listed with the fit.
-    start : Spread, optional
-        Spreads of nearly the same data to start from: quicker, with the same end.
 
     Raises
     ------
@@ -153,16 +150,15 @@ def fit_intervals(
             "no observation is left to fit: a threshold needs a date in a season that has temperatures",
             set_aside,
         )
-    left_out = list(set_aside)
-    spread = start
+    left_out, every_season = list(set_aside), np.arange(len(intervals.seasons))
+    start: Start | None = None
     while True:
         intervals, never_reached = _reached_stages(intervals)
-        if never_reached:
-            left_out += never_reached
-            spread = None
         seen: NDArray[np.bool_] = np.any(~np.isnan(intervals.lower), axis=1)
         intervals = intervals.select(seen)
-        found = estimate(intervals, start=spread)
+        left_out += never_reached
+        start = None if start is None or never_reached else start.select(seen, every_season)
+        found = estimate(intervals, start=start)
         slips = _slips(found)
         if not slips.any():
             return _as_fit(intervals, found, rule, gap_rule, in_order(left_out))
@@ -172,7 +168,7 @@ def fit_intervals(
             lower=np.where(slips, np.nan, intervals.lower),
             upper=np.where(slips, np.nan, intervals.upper),
         )
-        spread = found.spread
+        start = replace(found, pseudo=found.pseudo.without(slips))
 
 
 def _reached_stages(intervals: HeatIntervals) -> tuple[HeatIntervals, list[SetAside]]:

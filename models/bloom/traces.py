@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.bloom.climate import shift_to
 from models.bloom.observations import IntArray
 from models.errors import NotEnoughData, Remedy
 from models.heat.degree_days import daily_degree_days
@@ -16,9 +17,8 @@ from models.heat.season import SeasonWindow, season_of, season_window
 from models.records import DailyTemperatures, DateArray, GapRule, HeatRule
 from models.units import FloatArray
 
-# Years after which a past season counts 1/e of a neighbouring one. Ours: from 8 to 20 all beat equal weights on two
-# open data sets, most where the record is long.
-CLIMATE_YEARS = 15.0
+# Years after which a past season counts 1/e of a neighbouring one. Ours.
+CLIMATE_YEARS = 8.0
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -30,6 +30,8 @@ class Traces:
     window : SeasonWindow
     seasons : tuple of int
         The past season that continues each trace; the season itself where it is known to its end.
+    shift_c : ndarray, shape (trace,)
+        By how much that season's temperatures were moved, to stand for today's climate. [°C]
     tmin_c : ndarray, shape (trace, day)
         [°C]
     accumulated : ndarray, shape (trace, day)
@@ -44,6 +46,7 @@ class Traces:
 
     window: SeasonWindow
     seasons: tuple[int, ...]
+    shift_c: FloatArray
     tmin_c: FloatArray
     accumulated: FloatArray
     known_days: int
@@ -97,6 +100,8 @@ def season_traces(
     source = past if history is None else history
     dates = np.arange(np.datetime64(window.start, "D"), np.datetime64(window.end, "D"))
     tmin_c, tmax_c, seasons = _other_seasons(source, gap_rule, dates, season, latitude)
+    shift_c = shift_to(season, np.array(seasons, dtype=np.int64), source, latitude)
+    tmin_c, tmax_c = tmin_c + shift_c[:, None], tmax_c + shift_c[:, None]
     known, filled, through = _known(past, dates, tmin_c, tmax_c)
     tmin_c[:, : known.dates.size], tmax_c[:, : known.dates.size] = known.tmin_c, known.tmax_c
     first_unknown, outlook_through = known.dates.size, None
@@ -106,7 +111,8 @@ def season_traces(
         tmin_c[:, days], tmax_c[:, days] = used.tmin_c, used.tmax_c
         outlook_through = used.dates[-1].astype(dt.date) if used.dates.size else None
     if first_unknown == dates.size:  # nothing is left to continue
-        seasons, tmin_c, tmax_c = [season], known.tmin_c[None, :], known.tmax_c[None, :]
+        seasons, shift_c = [season], np.zeros(1)
+        tmin_c, tmax_c = known.tmin_c[None, :], known.tmax_c[None, :]
     enough = np.isnan(tmin_c[:, min(first_unknown, dates.size - 1) :]).mean(axis=1) <= MOST_MISSING_SHARE
     if not enough.any():
         raise NotEnoughData(
@@ -121,6 +127,7 @@ def season_traces(
     return Traces(
         window=window,
         seasons=tuple(label for label, kept in zip(seasons, enough, strict=True) if kept),
+        shift_c=shift_c[enough],
         tmin_c=tmin_c,
         accumulated=np.cumsum(heat, axis=1),
         known_days=first_unknown,

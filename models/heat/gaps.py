@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import get_args
 
 import numpy as np
@@ -21,6 +22,9 @@ MOST_MISSING_SHARE = 0.05
 
 NORMAL_REACH_DAYS = 3
 """How far to either side of a calendar day its normal looks: a few years suffice. Our convention. [day]"""
+
+RECORDS_HELD = 8
+"""Filled records that are held: a search of heat rules and a hindcast ask for the same one again and again."""
 
 GAPS_NAMED = 3
 GAP_RULES = ", ".join(get_args(GapRule))
@@ -98,19 +102,7 @@ def fill_gaps(temps: DailyTemperatures, rule: GapRule, *, longest_short_gap_days
     BadInput
         If the rule is not one of these.
     """
-    untouched = np.zeros(temps.dates.shape, dtype=np.bool_)
-    if rule == "refuse":
-        _refuse_gaps(find_gaps(temps))
-        return Filled(temps, untouched, untouched)
-    if rule == "fill_short":
-        return Filled(*_interpolate(temps, longest_short_gap_days), untouched)
-    if rule == "fill_normal":
-        missing = np.flatnonzero(np.isnan(temps.tmin_c))
-        tmin_c, tmax_c = temps.tmin_c.copy(), temps.tmax_c.copy()
-        tmin_c[missing], tmax_c[missing] = normals(temps, missing)
-        filled = np.isnan(temps.tmin_c) & ~np.isnan(tmin_c)
-        return Filled(DailyTemperatures(temps.dates, tmin_c, tmax_c), untouched, filled)
-    raise BadInput("unknown gap rule", [Problem("gap_rule", f"{rule!r} is not one of {GAP_RULES}")])
+    return _filled(temps, rule, longest_short_gap_days)
 
 
 def normals(temps: DailyTemperatures, days: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -151,6 +143,23 @@ def normals(temps: DailyTemperatures, days: IntArray) -> tuple[FloatArray, Float
             known_days += known
     tmin_c, tmax_c = np.divide(sums, known_days, out=np.full_like(sums, np.nan), where=known_days > 0)
     return tmin_c, tmax_c
+
+
+@lru_cache(maxsize=RECORDS_HELD)
+def _filled(temps: DailyTemperatures, rule: GapRule, longest_short_gap_days: int) -> Filled:
+    untouched = np.zeros(temps.dates.shape, dtype=np.bool_)
+    if rule == "refuse":
+        _refuse_gaps(find_gaps(temps))
+        return Filled(temps, untouched, untouched)
+    if rule == "fill_short":
+        return Filled(*_interpolate(temps, longest_short_gap_days), untouched)
+    if rule == "fill_normal":
+        missing = np.flatnonzero(np.isnan(temps.tmin_c))
+        tmin_c, tmax_c = temps.tmin_c.copy(), temps.tmax_c.copy()
+        tmin_c[missing], tmax_c[missing] = normals(temps, missing)
+        filled = np.isnan(temps.tmin_c) & ~np.isnan(tmin_c)
+        return Filled(DailyTemperatures(temps.dates, tmin_c, tmax_c), untouched, filled)
+    raise BadInput("unknown gap rule", [Problem("gap_rule", f"{rule!r} is not one of {GAP_RULES}")])
 
 
 def _interpolate(temps: DailyTemperatures, longest_days: int) -> tuple[DailyTemperatures, BoolArray]:

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from models.bloom.forecast import Status
 from models.records import FlowerType
-from models.units import fahrenheit_from_celsius, feet_from_metres
+from models.units import fahrenheit_from_celsius, fahrenheit_steps_from_celsius_steps, feet_from_metres
 from models.vineyard.frost import BlockFrost
 from models.vineyard.pollination import (
     BlockPollination,
@@ -97,6 +97,9 @@ class ForecastAnswer(Body):
     )
     outlook_through: dt.date | None
     trace_seasons: list[int] = Field(description="Past seasons whose weather continues this one.")
+    trace_shifts: list[float] = Field(
+        description="By how much each was moved, warmer above 0, since springs now are not what they were then."
+    )
     heat_to_date: float
     heat_unit: HeatUnit
     frost_limit: float = Field(description="Highest minimum that counts as frost.")
@@ -115,6 +118,7 @@ class ForecastAnswer(Body):
             vineyard=foreseen.vineyard.key,
             fit=foreseen.fit.id,
             trace_seasons=found.traces.seasons,
+            trace_shifts=[_temperature_step(step, units) for step in found.traces.shift_c.tolist()],
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
             frost_limit=_temperature(frost.limit_c, units),
@@ -140,6 +144,10 @@ class ForecastAnswer(Body):
 
 def _temperature(temperature_c: float, units: Units) -> float:
     return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, 1)
+
+
+def _temperature_step(step_c: float, units: Units) -> float:
+    return round(fahrenheit_steps_from_celsius_steps(step_c) if units == "us" else step_c, 2)
 
 
 class OverlapDays(Body):

@@ -150,7 +150,7 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
     done_before = 0.0
     if options.rule is None:
         tell(0.0, "heat rules to choose from")
-        work = partial(prepare, sites, stages=options.stages, gap_rule=options.gap_rule, warm=True)
+        work = partial(prepare, sites, stages=options.stages, gap_rule=options.gap_rule)
         (heat,) = workers.run_each([work], lambda _: None)
         done_before = SHARE_OF_SEARCH
     else:

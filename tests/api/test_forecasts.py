@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
@@ -46,6 +47,10 @@ def test_the_demo_season(demo_client: TestClient) -> None:
     assert forecast["temperatures_through"] == "2026-05-19"
     assert (forecast["outlook_issued_on"], forecast["outlook_through"]) == (AS_OF, "2026-05-26")
     assert forecast["trace_seasons"] == list(range(2012, 2026))
+    assert len(forecast["trace_shifts"]) == 14
+    assert 0 < np.abs(forecast["trace_shifts"]).max() < 2
+    us = asked(demo_client, units="us").json()["trace_shifts"]
+    np.testing.assert_allclose(us, 1.8 * np.array(forecast["trace_shifts"]), rtol=0, atol=0.02)
     found = stages(forecast)
     assert found.keys() == {(block.key, stage) for block in make_demo.BLOCKS for stage in make_demo.STAGES}
     assert {block["basis"] for block in forecast["blocks"]} == {"own"}

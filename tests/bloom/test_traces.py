@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from models.bloom.observations import IntArray
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
-from models.errors import NotEnoughData
+from models.errors import NotEnoughData, Remedy
 from models.heat.degree_days import daily_degree_days
 from models.records import DailyTemperatures, GapRule, HeatRule
 from models.units import FloatArray
@@ -67,19 +67,22 @@ def test_past_seasons_continue_on_the_same_calendar_days() -> None:
     assert found.tmin_c.shape == (5, 366)
     for date in ("02-28", "03-01", "07-15", "12-31"):
         index = found.window.day_index(day(f"2020-{date}"))
-        expected = [tmin_on(RECORD, f"{season}-{date}") for season in found.seasons]
+        expected = [tmin_on(RECORD, f"{season}-{date}") for season in found.seasons] + found.shift_c
         assert_array_equal(found.tmin_c[:, index], expected)
     leap_day = found.window.day_index(day("2020-02-29"))
     of_the_day = ["2015-02-28", "2016-02-29", "2017-02-28", "2018-02-28", "2019-02-28"]
-    assert_array_equal(found.tmin_c[:, leap_day], [tmin_on(RECORD, date) for date in of_the_day])
+    expected = [tmin_on(RECORD, date) for date in of_the_day] + found.shift_c
+    assert_array_equal(found.tmin_c[:, leap_day], expected)
 
 
 def test_a_common_season_passes_over_the_leap_days_of_past_ones() -> None:
     found = traces("2021-02-10", season=2021)
     assert found.tmin_c.shape == (6, 365)
-    of_2020 = found.tmin_c[found.seasons.index(2020)]
-    assert of_2020[found.window.day_index(day("2021-02-28"))] == tmin_on(RECORD, "2020-02-28")
-    assert of_2020[found.window.day_index(day("2021-03-01"))] == tmin_on(RECORD, "2020-03-01")
+    place = found.seasons.index(2020)
+    of_2020 = found.tmin_c[place] - found.shift_c[place]
+    for date in ("02-28", "03-01"):
+        expected = pytest.approx(tmin_on(RECORD, f"2020-{date}"), rel=1e-12)
+        assert of_2020[found.window.day_index(day(f"2021-{date}"))] == expected
 
 
 def test_what_is_known_is_the_same_in_all_traces() -> None:
@@ -121,7 +124,8 @@ def test_missing_days_of_a_rest_take_the_other_traces_mean() -> None:
     found = traces("2020-05-20", temperatures=without(RECORD, "2017-07-01", "2017-07-11"))
     index = found.window.day_index(day("2020-07-05"))
     others = [tmin_on(RECORD, f"{season}-07-05") for season in (2015, 2016, 2018, 2019)]
-    assert found.tmin_c[2, index] == pytest.approx(np.mean(others), rel=1e-12)
+    moved = np.array(others) + found.shift_c[[0, 1, 3, 4]]
+    assert found.tmin_c[2, index] == pytest.approx(np.mean(moved), rel=1e-12)
 
 
 def test_a_short_gap_of_this_season_is_interpolated_and_a_long_one_filled_by_others_and_named() -> None:
@@ -132,7 +136,7 @@ def test_a_short_gap_of_this_season_is_interpolated_and_a_long_one_filled_by_oth
     assert short.filled == ()
     long = traces("2020-05-20", temperatures=without(RECORD, "2020-03-10", "2020-03-13"))
     others = [tmin_on(RECORD, f"{season}-03-11") for season in range(2015, 2020)]
-    assert_allclose(long.tmin_c[:, index], np.mean(others), rtol=1e-12)
+    assert_allclose(long.tmin_c[:, index], np.mean(others + long.shift_c), rtol=1e-12)
     assert [(gap.first, gap.last, gap.days) for gap in long.filled] == [
         (day("2020-03-10"), day("2020-03-13"), 4)
     ]
@@ -148,7 +152,7 @@ def test_a_station_that_lags_leaves_its_last_days_to_the_traces() -> None:
     found = traces("2020-05-20", temperatures=part(RECORD, "2015-01-01", "2020-05-10"))
     assert found.temperatures_through == day("2020-05-10")
     assert found.known_days == 131
-    assert found.tmin_c[0, 131] == tmin_on(RECORD, "2015-05-11")
+    assert found.tmin_c[0, 131] == tmin_on(RECORD, "2015-05-11") + found.shift_c[0]
 
 
 def test_an_outlook_is_used_from_the_first_unknown_day_to_its_first_missing_one() -> None:
@@ -198,12 +202,14 @@ def test_southern_seasons_run_from_july() -> None:
     assert found.known_days == 111
     for date, past in (("2020-11-05", "2019-11-05"), ("2021-02-28", "2020-02-28")):
         index = found.window.day_index(day(date))
-        assert found.tmin_c[found.seasons.index(2020), index] == tmin_on(record, past)
+        trace = found.seasons.index(2020)
+        assert found.tmin_c[trace, index] == tmin_on(record, past) + found.shift_c[trace]
 
 
 def test_one_season_only_has_nothing_to_continue_with() -> None:
-    with pytest.raises(NotEnoughData, match="at least one whole past year"):
+    with pytest.raises(NotEnoughData, match="can continue season 2020") as refused:
         traces("2020-05-20", temperatures=part(RECORD, "2020-01-01", "2021-12-31"))
+    assert refused.value.remedy is Remedy.A_WHOLE_PAST_YEAR
 
 
 def test_the_gap_rule_of_a_fit_does_not_refuse_gaps_in_past_seasons() -> None:
@@ -238,7 +244,7 @@ def walk(accumulated: FloatArray, trace_of: IntArray, heat: FloatArray) -> Float
 
 def test_nearer_seasons_are_followed_more_often() -> None:
     followed = trace_of_draws((1990, 2005, 2021), 2020, draws=10_000, random=np.random.default_rng(1))
-    weights = np.exp(-np.array([30, 15, 1]) / 15)
+    weights = np.exp(-np.array([30, 15, 1]) / 8)
     assert_allclose(np.bincount(followed) / 10_000, weights / weights.sum(), atol=1e-4, rtol=0)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from models.bloom import estimation, mixed_model, search, thresholds, traces
+from models.bloom import climate, estimation, mixed_model, search, thresholds, traces
 from tests.docs.session import DEVELOPERS, ROOT
 
 PROJECT: dict[str, Any] = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
@@ -72,7 +72,8 @@ def test_numbers_of_the_model_are_those_of_the_code() -> None:
         f"as if {thresholds.UNCHECKED_COUNT:g} more seasons",
         f"within {search.NEGLIGIBLE:g} of the best",
         f"Below {search.FEWEST_SEASONS} seasons the trade default stands",
-        f"weights fade over {traces.CLIMATE_YEARS:g} years",
+        f"(weights fade over {traces.CLIMATE_YEARS:g} years)",
+        f"whose weights fade over {climate.LEVEL_YEARS:g} years",
     ]
     text = re.sub(r"\s+", " ", MODEL)
     assert [words for words in said if words not in text] == []

@@ -54,7 +54,7 @@ def shuffled(log: tuple[BloomLogRow, ...], seed: int) -> tuple[BloomLogRow, ...]
 
 def hindcast(weather: DailyTemperatures, log: tuple[BloomLogRow, ...]) -> list[Hindcast]:
     site = Site("hollow", LATITUDE, weather, log)
-    candidates = prepare([site], stages=[STAGE], warm=True)
+    candidates = prepare([site], stages=[STAGE])
     rows: list[Hindcast] = []
     for season in seasons_to_score([site], [STAGE]):
         rows += hindcast_season([site], season, stages=[STAGE], heat=candidates, leads=LEADS).rows

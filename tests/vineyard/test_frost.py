@@ -26,6 +26,7 @@ def traces(tmin_c: FloatArray, *, known_days: int = 0, filled: tuple[Gap, ...] =
     return Traces(
         window=WINDOW,
         seasons=seasons,
+        shift_c=np.zeros(len(seasons)),
         tmin_c=tmin_c,
         accumulated=np.zeros_like(tmin_c),
         known_days=known_days,
