@@ -27,7 +27,7 @@ from service.words.heat_rules import METHODS, rule_words
 from service.words.layout import NOT_APPLICABLE, RULE_SOURCES, RULES, finding_words, why_exposed
 from service.words.pollen import SHORT, what_is_wrong, what_to_do
 from service.words.scouting import TASK_NAMES, look_for, why_look, why_missed
-from service.words.set_aside import why_set_aside
+from service.words.set_aside import why_alike, why_set_aside
 from tests.words import samples
 from tests.words.samples import BLOCK, DAY, LATER, members
 
@@ -51,6 +51,7 @@ def missed(why: Missed) -> MissedTask:
 # the union, one of each of its members, and how it is said
 SAID: list[tuple[object, Sequence[Any], Callable[[Any], str | None]]] = [
     (WhySetAside, samples.WHY_SET_ASIDE, lambda why: why_set_aside(SetAside(2026, "b1", "full_bloom", why))),
+    (WhySetAside, samples.WHY_SET_ASIDE, why_alike),
     (Caution, samples.CAUTIONS, caution_words),
     (Warned, samples.WARNED, lambda of: what_is_wrong(warned(of))),
     (Warned, samples.WARNED, lambda of: what_to_do(warned(of))),
