@@ -9,9 +9,9 @@ import typer
 
 from service import clock
 from service.cli import tables
-from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
+from service.cli.parts import Csv, Interval, UnitsOption, confirmed, day, told_plainly
 from service.cli.season import print_loaded, print_season
-from service.ingest.options import Confirm, ReadOptions
+from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 
@@ -48,7 +48,8 @@ def report(
         float | None, typer.Option(help="Between vines, for a planting that is a grid.")
     ] = None,
     confirm: Annotated[
-        list[Confirm] | None, typer.Option(help="What a refusal doubted and is right all the same.")
+        list[str] | None,
+        typer.Option(help="What a refusal doubted and is right all the same: units, dates or latitude."),
     ] = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
@@ -75,7 +76,7 @@ def report(
             latitude=latitude,
             reach_m=reach_m,
             interval=interval,
-            reading=ReadOptions(date_format=date_format, confirm=confirm or (), today=clock.today()),
+            reading=ReadOptions(date_format=date_format, confirm=confirmed(confirm), today=clock.today()),
             date_formats={name: told for name, told in formats.items() if told is not None},
             row_spacing_m=row_spacing_m,
             vine_spacing_m=vine_spacing_m,
