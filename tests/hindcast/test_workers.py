@@ -112,3 +112,22 @@ def test_a_stop_after_the_processes_have_ended_waits_for_none_of_them() -> None:
     stopping.start()
     stopping.join(10)
     assert not stopping.is_alive()
+
+
+def test_a_stop_may_come_while_the_context_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both close the pipe; one that takes its time would be closed twice."""
+    closing = threading.Event()
+    with Workers(1) as workers:
+        pipe = workers._want
+
+        def close_slowly() -> None:
+            os.close(pipe.fileno())
+            closing.set()
+            time.sleep(1)
+
+        monkeypatch.setattr(pipe, "_close", close_slowly)
+        stopping = threading.Thread(target=workers.stop)
+        stopping.start()
+        assert closing.wait(10)
+    stopping.join(10)
+    assert pipe.closed
