@@ -18,6 +18,7 @@ from service.store.tables import (
     BlockRow,
     BloomDateRow,
     CultivarRow,
+    FitInUseRow,
     FrostedBlockRow,
     StationRow,
     VineyardRow,
@@ -91,7 +92,7 @@ class Vineyards(OwnedByGrower):
     def delete(self, key: str) -> None:
         """Delete a vineyard with its blocks, marks and observations. Raises NotFound."""
         self.get(key)
-        for row in (BloomDateRow, VisitRow, FrostedBlockRow, BlockRow):
+        for row in (BloomDateRow, VisitRow, FrostedBlockRow, BlockRow, FitInUseRow):
             self._delete(row, vineyard=key)
         self._delete(VineyardRow, key=key)
 
