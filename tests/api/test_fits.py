@@ -169,7 +169,7 @@ def test_nothing_to_fit_is_told(client: TestClient) -> None:
     assert_problem(client.post("/v1/fits", json={"vineyards": ["hollow"]}), 422, "no temperatures")
     send_csv(client, f"{STATION}/temperatures", "date,tmin_c,tmax_c\n2025-05-01,11,24\n")
     assert_problem(client.post("/v1/fits", json={}), 422, "bloom log")
-    assert client.get("/v1/fits").json() == {"fits": []}
+    assert client.get("/v1/fits").json() == {"fits": [], "next": None}
 
 
 @pytest.fixture
@@ -193,7 +193,10 @@ def test_a_shared_fit_is_taken_over_to_the_last_digit(demo_client: TestClient, s
 
 
 def test_forecasts_with_a_shared_fit_say_so(demo_client: TestClient, shared: Document) -> None:
-    demo_client.post("/v1/fits/import", json=shared)
+    imported = demo_client.post("/v1/fits/import", json=shared).json()
+    assert imported["in_use_by"] == []
+    used = demo_client.put("/v1/vineyards/sandlark-bend/fit", json={"fit": imported["id"]})
+    assert used.status_code == 200
     forecast = demo_client.get("/v1/vineyards/sandlark-bend/forecast", params={"as_of": "2026-05-20"}).json()
     assert {block["basis"] for block in forecast["blocks"]} == {"imported"}
     assert any("another grower" in caution for caution in forecast["cautions"])
