@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
 from models.stages import STAGE_KEYS
-from models.units import FloatArray
+from models.units import FloatArray, fahrenheit_from_celsius
 
 DateArray = NDArray[np.datetime64]
 
@@ -123,6 +123,26 @@ class HeatRule:
                         )
                     ],
                 ) from None
+
+
+# Outside, a sum counts the summer alone or the winter too. Common practice lies from 4 to 10 °C; the bounds are ours.
+LEAST_BASE_C = 0.0
+LARGEST_BASE_C = 20.0
+
+
+def check_base(base_c: float, where: str) -> None:
+    """Refuse a base temperature that no crop's heat is counted from; ``where`` names it. [°C]
+
+    Raises
+    ------
+    BadInput
+        If it lies outside 0 to 20 °C.
+    """
+    if not LEAST_BASE_C <= base_c <= LARGEST_BASE_C:
+        problem = (
+            f"{base_c:g} °C ({fahrenheit_from_celsius(base_c):g} °F) is outside 0 to 20 °C (32 to 68 °F)"
+        )
+        raise BadInput("the base temperature is out of bounds", [Problem(where, problem)])
 
 
 class FlowerType(StrEnum):

@@ -99,6 +99,21 @@ class FitImported:
 
 
 @dataclass(frozen=True)
+class FitOfOtherVineyards:
+    """The fit comes from other vineyards of the same grower; nothing that was seen here is in it."""
+
+    vineyards: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FitBehind:
+    """Rows of past seasons that the fit in use has not seen as they are."""
+
+    rows: int
+    seasons: int
+
+
+@dataclass(frozen=True)
 class FewSeasonsOfCultivars:
     """Cultivars whose thresholds lean on the others."""
 
@@ -135,6 +150,8 @@ DateCaution = (
     | BlocksFrosted
     | SeasonInFit
     | FitImported
+    | FitOfOtherVineyards
+    | FitBehind
     | FewSeasonsOfCultivars
     | CultivarsUnknown
     | NorthAssumed

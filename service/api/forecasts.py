@@ -36,7 +36,7 @@ def foreseen(
 Foreseen = Annotated[VineyardForecast, Depends(foreseen, scope="function")]
 
 
-@router.get("/forecast", summary="Forecast the season", responses=problems(404))
+@router.get("/forecast", summary="Forecast the season", responses=problems(404, 409))
 def get_forecast(
     forecast: Foreseen,
     frost_limit: Annotated[
@@ -65,7 +65,7 @@ def get_forecast(
     return ForecastAnswer.of(forecast, look_for_frost(forecast, limit_c=limit_c), units)
 
 
-@router.get("/pollination", summary="Forecast the pollen cover", responses=problems(404))
+@router.get("/pollination", summary="Forecast the pollen cover", responses=problems(404, 409))
 def get_pollination(forecast: Foreseen) -> PollinationAnswer:
     """How much of each pistillate block's bloom gets pollen from which source, on which days none, and what
     to do. It rests on the same draws as the forecast."""

@@ -80,7 +80,7 @@ class ScoutingAnswer(Body):
     cautions: list[str]
 
 
-@router.get("/scouting", summary="Plan the scouting trips", responses=problems(404))
+@router.get("/scouting", summary="Plan the scouting trips", responses=problems(404, 409))
 def get_scouting(
     foreseen: LookedAhead,
     weekdays: Annotated[

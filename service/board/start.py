@@ -22,7 +22,7 @@ from service.ingest.options import Confirm, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.store.engine import Store
 from service.usecases.demo import load_demo
-from service.usecases.fits import FitOptions, get_fit, make_fit
+from service.usecases.fits import FitOptions, make_fit
 from service.usecases.new_vineyard import NewVineyard, make_vineyard
 from service.usecases.report import ReportFiles
 from service.web.access import Grower
@@ -164,7 +164,7 @@ def try_the_demo(request: Request, grower: Grower) -> RedirectResponse:
     with kept.transaction(grower) as records:
         if key not in {vineyard.key for vineyard in records.vineyards.all()}:
             load_demo(records)
-        fitted = bool(records.fits.all()) and key in get_fit(records, None, vineyard=key).vineyards
+        fitted = records.fits_in_use.get(key) is not None
     if not fitted:
         make_fit(kept, grower, vineyards=[key], options=FitOptions())
     return RedirectResponse(board_address(key, demo_weather.AS_OF), 303)

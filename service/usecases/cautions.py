@@ -10,7 +10,9 @@ from models.bloom.cautions import (
     CultivarsUnknown,
     FewSeasonsOfBloom,
     FewSeasonsOfCultivars,
+    FitBehind,
     FitImported,
+    FitOfOtherVineyards,
     KeepToLabels,
     NorthAssumed,
     SeasonInFit,
@@ -76,14 +78,18 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
         yield SeasonInFit(found.season)
     if fit.imported:
         yield FitImported()
-    by_basis = {
-        basis: tuple(sorted({block.cultivar for block in found.blocks if block.basis == basis}))
-        for basis in ("pooled", "none")
-    }
-    if by_basis["pooled"]:
-        yield FewSeasonsOfCultivars(by_basis["pooled"])
-    if by_basis["none"]:
-        yield CultivarsUnknown(by_basis["none"])
+    elif vineyard.key not in fit.sites:
+        yield FitOfOtherVineyards(tuple(fit.sites))
+    if foreseen.behind is not None and foreseen.behind.rows:
+        yield FitBehind(foreseen.behind.rows, foreseen.behind.seasons)
+    seen = dict(zip(fit.fit.cultivars, fit.fit.seasons_seen.max(axis=1).tolist(), strict=True))
+    grown = sorted({block.cultivar for block in found.blocks})
+    few = tuple(key for key in grown if seen.get(key, FEW_SEASONS_OF_BLOOM) < FEW_SEASONS_OF_BLOOM)
+    if few:
+        yield FewSeasonsOfCultivars(few)
+    unknown = tuple(sorted({block.cultivar for block in found.blocks if block.basis == "none"}))
+    if unknown:
+        yield CultivarsUnknown(unknown)
 
 
 def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Iterator[Caution]:

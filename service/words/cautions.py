@@ -11,7 +11,9 @@ from models.bloom.cautions import (
     FewSeasonsOfBloom,
     FewSeasonsOfCultivars,
     FewSeasonsOfWeather,
+    FitBehind,
     FitImported,
+    FitOfOtherVineyards,
     FitUnsettled,
     KeepToLabels,
     NorthAssumed,
@@ -95,6 +97,16 @@ def caution_words(caution: Caution) -> str:
                 "The thresholds come from another grower's fit: station, site and way of looking differ. Compare them "
                 "with visits of your own."
             )
+        case FitOfOtherVineyards(vineyards):
+            return (
+                f"The thresholds come from {_vineyards(vineyards)}: nothing that was seen here is in the fit, and site "
+                "and way of looking differ. Compare them with visits of your own."
+            )
+        case FitBehind(rows, seasons):
+            return (
+                f"Bloom log and visits have {rows} {'row' if rows == 1 else 'rows'} of {_seasons(seasons)} that the "
+                "fit in use has not seen (new, changed or deleted since); fit again."
+            )
         case FewSeasonsOfCultivars(cultivars):
             return f"Few seasons of {listed(cultivars)} are known: their thresholds lean on the other cultivars'."
         case CultivarsUnknown(cultivars):
@@ -152,3 +164,7 @@ def caution_words(caution: Caution) -> str:
 
 def _seasons(count: int, kind: str = "") -> str:
     return f"{count} {kind}season{'' if count == 1 else 's'}"
+
+
+def _vineyards(keys: tuple[str, ...]) -> str:
+    return f"vineyard {keys[0]}" if len(keys) == 1 else f"vineyards {listed(list(keys))}"

@@ -234,6 +234,9 @@ def test_a_calendar_without_any_forecast_still_holds_an_event(demo_client: TestC
     path = "/v1/vineyards/far"
     demo_client.put(path, json={"name": "Far", "station": demo_weather.STATION.key})
     demo_client.put(f"{path}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 0, "y_m": 0})
+    assert demo_client.get(f"{path}/calendar.ics").status_code == 409
+    (fit,) = demo_client.get("/v1/fits").json()["fits"]
+    assert demo_client.put(f"{path}/fit", json={"fit": fit["id"]}).status_code == 201
     stream = demo_client.get(f"{path}/calendar.ics").content
     assert_rfc_5545(stream)
     (event,) = by_both(stream).values()

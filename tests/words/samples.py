@@ -46,6 +46,8 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     dates.BlocksFrosted(2026, ("b1", "b2")),
     dates.SeasonInFit(2026),
     dates.FitImported(),
+    dates.FitOfOtherVineyards(("hollow", "ridge")),
+    dates.FitBehind(3, 1),
     dates.FewSeasonsOfCultivars(("dewlight", "hush")),
     dates.CultivarsUnknown(("dewlight",)),
     dates.NorthAssumed(),
