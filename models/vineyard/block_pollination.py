@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from models.records import Block
 from models.units import FloatArray
-from models.vineyard.cover import Cover
-from models.vineyard.pollen_warnings import WATCH, PollenWarning, notable
+from models.vineyard.cover import Cover, notable
+from models.vineyard.pollen_warnings import PollenWarning
 from models.vineyard.reach import distance_m, neighbours_given
-from models.vineyard.season_days import SeasonDays, median_day, quantile_day
+from models.vineyard.season_days import median_day, quantile_day
+from models.vineyard.uncovered import Uncovered
 
 
 @dataclass(frozen=True)
@@ -53,18 +52,6 @@ class SourceCover:
     share_lost_without_it: float
     chance_ends_first: float
     chance_starts_late: float
-
-
-@dataclass(frozen=True)
-class Uncovered:
-    """Consecutive days, each with a chance of 0.2 or more of receptive flowers that get no pollen.
-
-    ``chance`` is that of any such day among them.
-    """
-
-    first_day: dt.date
-    last_day: dt.date
-    chance: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,15 +98,3 @@ def day_interval(days: FloatArray, interval: float) -> MedianInterval:
     return MedianInterval(
         median_day(days), quantile_day(days, (1 - interval) / 2), quantile_day(days, (1 + interval) / 2)
     )
-
-
-def uncovered_runs(found: Cover, season: SeasonDays) -> Iterator[Uncovered]:
-    """Runs of days that are likely enough to be without pollen."""
-    likely = found.without_pollen.mean(axis=0) >= WATCH
-    edges = np.flatnonzero(np.diff(likely, prepend=False, append=False))
-    for first, after in edges.reshape(-1, 2):
-        yield Uncovered(
-            season.date(found.days[first]),
-            season.date(found.days[after - 1]),
-            float(found.without_pollen[:, first:after].any(axis=1).mean()),
-        )

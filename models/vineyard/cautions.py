@@ -37,6 +37,11 @@ class ReachAssumed:
 
 
 @dataclass(frozen=True)
+class OtherPollenUnknown:
+    """Wild males and neighbours' vines shed pollen that nobody told of."""
+
+
+@dataclass(frozen=True)
 class FrostDamageUnknown:
     """A frost night came, or may come."""
 
@@ -74,6 +79,7 @@ Caution = (
     | FlowerDaysAssumed
     | OwnFlowerDays
     | ReachAssumed
+    | OtherPollenUnknown
     | FrostDamageUnknown
     | FrostCame
     | LayoutsDisagree

@@ -9,9 +9,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from models.units import FloatArray
 from models.vineyard.reach import NamedBlock
-from models.vineyard.synchrony import BoolArray
 
 WarningCode = Literal[
     "pollen_ends_early",
@@ -25,14 +23,11 @@ WarningCode = Literal[
 WarningLevel = Literal["watch", "act"]
 Span = tuple[dt.date, dt.date]
 
-# Our conventions. Pollen ends early, starts late or has a gap in a draw when this share of the block's
-# flowers is past its reach; a warning is given from a chance of WATCH on.
-NOTABLE_SHARE = 0.05
+# A warning is given from a chance of WATCH on. Our conventions.
 WATCH = 0.2
 ACT = 0.5
 # A block depends on one source when this share of its cover, or more, comes from that source only.
 MOST = 0.5
-_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -142,24 +137,25 @@ Warned = (
 class PollenWarning:
     """One warning for one pistillate block: what of, how urgent, and how likely (0 to 1).
 
-    ``days`` are the first and last day that it is about, by medians; None where no bloom is known.
+    ``spans`` are the days that it is about. Where pollen is lacking they are the block's ``uncovered`` days, none
+    where no day is likely enough; else the bloom by medians. Empty where no bloom is known.
     """
 
     block: NamedBlock
     of: Warned
     level: WarningLevel
     chance: float
-    days: Span | None = None
+    spans: tuple[Span, ...] = ()
 
     @property
     def code(self) -> WarningCode:
         """What kind of warning it is."""
         return self.of.code
 
-
-def notable(share: FloatArray) -> BoolArray:
-    """Whether a share of the bloom is large enough to warn of."""
-    return share >= NOTABLE_SHARE - _ROUNDING
+    @property
+    def days(self) -> Span | None:
+        """First and last of its days."""
+        return (self.spans[0][0], self.spans[-1][1]) if self.spans else None
 
 
 def level_of(chance: float) -> WarningLevel | None:

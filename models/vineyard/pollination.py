@@ -16,11 +16,9 @@ from models.vineyard.block_pollination import (
     BlockPollination,
     MedianInterval,
     SourceCover,
-    Uncovered,
     day_interval,
     share_interval,
     source_cover,
-    uncovered_runs,
 )
 from models.vineyard.cover import Cover, cover, open_anther_days
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
@@ -35,6 +33,7 @@ from models.vineyard.pollen_warnings import (
     OnlySource,
     PollenWarning,
     SourcesNotForecast,
+    Span,
     Warned,
     WarningCode,
     WarningLevel,
@@ -50,6 +49,7 @@ from models.vineyard.reach import (
 from models.vineyard.season_days import SeasonDays, median_day
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
+from models.vineyard.uncovered import Uncovered, uncovered_runs
 
 __all__ = [
     "BlockPollination",
@@ -145,7 +145,7 @@ def _block_pollination(
     viable = tuple(other for other in makers if sheds_viable_pollen(cultivar_of(planting, other)))
     known = tuple(other for other in viable if other.key in blooms)
     bloom, complete = _complete_draws(blooms.get(block.key))
-    warnings = _standing_warnings(planting, block, makers, viable, known, bloom, complete, season)
+    warnings = _bloom_warnings(planting, block, viable, known, bloom, complete, season)
     if not bloom.size or (viable and not known):
         return BlockPollination(
             block=block.key,
@@ -154,7 +154,7 @@ def _block_pollination(
             share_of_bloom_covered=None,
             uncovered_days=None,
             uncovered=(),
-            warnings=worst_first(warnings),
+            warnings=worst_first([*warnings, *_reach_warnings(planting, block, makers, viable, ())]),
         )
 
     receptive = flower_days.receptive_of(cultivar_of(planting, block))
@@ -167,6 +167,8 @@ def _block_pollination(
     first_open = np.array([first for first, _ in opened]).reshape(shape)
     last_open = np.array([last for _, last in opened]).reshape(shape)
     found = cover(bloom, first_open, last_open, receptive_days=receptive)
+    uncovered = uncovered_runs(found, season, receptive_days=receptive)
+    warnings.extend(_reach_warnings(planting, block, makers, viable, tuple(run.span for run in uncovered)))
     if known:
         timing = Timing(
             block=named(planting, block),
@@ -178,7 +180,7 @@ def _block_pollination(
             receptive_days=receptive,
             season=season,
         )
-        warnings.extend(timing_warnings(timing, found))
+        warnings.extend(timing_warnings(timing, found, uncovered))
         if len(viable) == len(known) > 1:
             warnings.extend(_main_source_warning(timing, found))
     sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(known))
@@ -188,25 +190,22 @@ def _block_pollination(
         sources=tuple(sorted(sources, key=lambda source: -source.share_of_bloom_covered)),
         share_of_bloom_covered=share_interval(found.covered, interval),
         uncovered_days=day_interval(found.uncovered_days.astype(np.float64), interval),
-        uncovered=tuple(uncovered_runs(found, season)),
+        uncovered=uncovered,
         warnings=worst_first(warnings),
     )
 
 
-def _standing_warnings(
+def _bloom_warnings(
     planting: Planting,
     block: Block,
-    makers: tuple[Block, ...],
     viable: tuple[Block, ...],
     known: tuple[Block, ...],
     bloom: FloatArray,
     complete: BoolArray,
     season: SeasonDays,
 ) -> list[PollenWarning]:
-    """What follows from where sources stand, whether their pollen is viable, and what can be forecast."""
-    days = None
-    if bloom.size:
-        days = season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
+    """What follows for the whole bloom from what can be forecast, and from there being one viable source."""
+    spans = () if not bloom.size else (_bloom_span(bloom, season),)
     warned: list[tuple[Warned, WarningLevel, float]] = []
     unfinished = 1.0 - float(complete.mean())
     level = level_of(unfinished)
@@ -216,15 +215,33 @@ def _standing_warnings(
     unknown = tuple(named(planting, other) for other in viable if other not in known)
     if unknown:
         warned.append((SourcesNotForecast(unknown, not known), "watch" if known else "act", 1.0))
-    if not makers:
-        by_list = block.neighbours is not None
-        warned.append((NoSourceInReach(planting.reach_m, by_list), "act", 1.0))
-    elif not viable:
-        warned.append((NoneViable(tuple(named(planting, other) for other in makers)), "act", 1.0))
-    elif len(viable) == 1:
+    if len(viable) == 1:
         warned.append((OnlySource(named(planting, viable[0])), "watch", 1.0))
     name = named(planting, block)
-    return [PollenWarning(name, of, level, chance, days) for of, level, chance in warned]
+    return [PollenWarning(name, of, level, chance, spans) for of, level, chance in warned]
+
+
+def _reach_warnings(
+    planting: Planting,
+    block: Block,
+    makers: tuple[Block, ...],
+    viable: tuple[Block, ...],
+    spans: tuple[Span, ...],
+) -> list[PollenWarning]:
+    """That nothing in reach sheds viable pollen; ``spans`` are the days without."""
+    if viable:
+        return []
+    of: Warned
+    if makers:
+        of = NoneViable(tuple(named(planting, other) for other in makers))
+    else:
+        of = NoSourceInReach(planting.reach_m, block.neighbours is not None)
+    return [PollenWarning(named(planting, block), of, "act", 1.0, spans)]
+
+
+def _bloom_span(bloom: FloatArray, season: SeasonDays) -> Span:
+    """From bloom start to its end, by medians."""
+    return season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
 
 
 def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
@@ -234,12 +251,8 @@ def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
     chance = float(np.mean((lost > 0) & (lost >= MOST * found.covered)))
     if chance < ACT:
         return []
-    days = (
-        timing.season.date(median_day(timing.bloom[:, 0])),
-        timing.season.date(median_day(timing.bloom[:, 2])),
-    )
     of = MainSource(timing.sources[most_missed], float(np.median(lost)))
-    return [PollenWarning(timing.block, of, "watch", chance, days)]
+    return [PollenWarning(timing.block, of, "watch", chance, (_bloom_span(timing.bloom, timing.season),))]
 
 
 def _complete_draws(bloom: FloatArray | None) -> tuple[FloatArray, BoolArray]:

@@ -180,11 +180,20 @@ class SourceAnswer(Body):
 
 
 class UncoveredAnswer(Body):
-    """Days, both ends included, on which receptive flowers are likely to get no pollen."""
+    """Days, both ends included, on which receptive flowers are likely to get no pollen.
+
+    `days` holds each day's chance: one half or more on all of them (level `act`), or, where no day around has as much,
+    one fifth or more (`watch`). `chance` is the largest of them.
+    """
 
     first: dt.date = Field(validation_alias="first_day", serialization_alias="from")
     last: dt.date = Field(validation_alias="last_day", serialization_alias="to")
+    level: WarningLevel
     chance: ThreeDigits
+    days: list[ThreeDigits]
+    share_of_bloom: ThreeDigits = Field(
+        description="Of the block's flowers, receptive on these days and without pollen, where such a day comes."
+    )
 
 
 class WarningAnswer(Body):
@@ -200,7 +209,9 @@ class WarningAnswer(Body):
     chance: ThreeDigits
     message: str
     first: dt.date | None = Field(
-        serialization_alias="from", description="First day that it is about; null where no bloom is known."
+        serialization_alias="from",
+        description="First day that it is about: of the days in `uncovered` where pollen is lacking, else of the "
+        "bloom. Null where no day is likely enough, or no bloom known.",
     )
     last: dt.date | None = Field(serialization_alias="to")
 

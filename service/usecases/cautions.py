@@ -25,6 +25,7 @@ from models.vineyard.cautions import (
     LayoutsDisagree,
     NoFitForCover,
     NoPastSeason,
+    OtherPollenUnknown,
     OwnFlowerDays,
     ReachAssumed,
     StagesLacking,
@@ -102,6 +103,8 @@ def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Itera
         yield OwnFlowerDays(tuple(own))
     if any(block.neighbours is None for block in vineyard.planting.blocks):
         yield ReachAssumed(pollen.reach_m)
+    if pollen.blocks:
+        yield OtherPollenUnknown()
 
 
 def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:

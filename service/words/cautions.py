@@ -32,6 +32,7 @@ from models.vineyard.cautions import (
     LayoutsDisagree,
     NoFitForCover,
     NoPastSeason,
+    OtherPollenUnknown,
     OwnFlowerDays,
     ReachAssumed,
     StagesLacking,
@@ -113,6 +114,12 @@ def caution_words(caution: Caution) -> str:
             return f"Receptive or pollen days of their own are set for {listed(cultivars)}."
         case ReachAssumed(reach_m):
             return f"Pollen is taken to reach {reach_m:g} m; by default 50 ft, which is common practice."
+        case OtherPollenUnknown():
+            # wild males near vineyards: second-hand
+            return (
+                "Only listed sources are counted: wild vines, many of them male, and neighbours' vines shed pollen "
+                "too, and are not known here. Flowers without a listed source may still set."
+            )
         case FrostDamageUnknown():
             # Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 %
             # kill at its second to fourth leaf; -2.8 °C at the first leaf, -3.9 °C at bud burst. The trade knows no

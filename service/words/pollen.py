@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from models.units import feet_from_metres
+from models.vineyard.block_pollination import MedianInterval
 from models.vineyard.pollen_warnings import (
     BloomNotForecast,
     BloomUnfinished,
@@ -20,6 +21,7 @@ from models.vineyard.pollen_warnings import (
     WarningCode,
 )
 from models.vineyard.reach import NamedBlock
+from models.vineyard.uncovered import Uncovered
 from service.words.plain import block_name, day_count, from_to, in_words, listed, percent, sentence
 
 # In titles and lists.
@@ -36,6 +38,25 @@ _SECOND_SOURCE = (
     "Look whether it flowers and its pollen is good; a second self-fertile cultivar within reach that blooms with the "
     "block would make it safe."
 )
+
+
+def cover_words(covered: MedianInterval | None) -> str:
+    """How much of a block's bloom gets pollen from the sources that are known."""
+    if covered is None:
+        return "pollen cover not known"
+    if covered.high == 0:
+        return "none of its flowers open while a listed source sheds"
+    low, high = percent(covered.low), percent(covered.high)
+    return f"{percent(covered.median)} of its flowers open while a listed source sheds ({low} to {high})"
+
+
+def uncovered_words(run: Uncovered) -> str:
+    """Days without pollen, how likely, and what they may cost."""
+    how = "likely" if run.level == "act" else "possible"
+    return (
+        f"no pollen {how} {from_to(*run.span)}: {percent(run.chance)} chance"
+        f"{' on the likeliest day' if len(run.days) > 1 else ''}, {percent(run.share_of_bloom)} of its flowers at stake"
+    )
 
 
 def warning_words(warning: PollenWarning) -> str:
@@ -107,7 +128,7 @@ def what_is_wrong(warning: PollenWarning) -> str:
 
 def what_to_do(warning: PollenWarning) -> str:
     """What helps, now and in later years."""
-    days = f" {from_to(*warning.days)}" if warning.days else ""
+    days = f" {listed([from_to(*span) for span in warning.spans])}" if warning.spans else ""
     shoots = (
         f"Place flowering shoots of a self-fertile cultivar in water among {warning.block.key}'s vines{days}"
     )

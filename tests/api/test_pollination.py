@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from fastapi.testclient import TestClient
 
 import demo_weather
+from service.words.plain import in_words, percent
 from tests.api.asking import assert_problem
 
 VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
@@ -135,3 +137,52 @@ def test_the_planting_check_asks_for_the_flower_type_of_a_cultivar_that_only_the
     best = alone["would_help"][0]
     assert (best["cultivar"], best["closes_gap"]) == ("tallow-plank", True)
     assert best["ask"].startswith("Is tallow-plank self-fertile or male, with viable pollen?")
+
+
+def spans(found: list[dict[str, Any]]) -> list[tuple[str, str]]:
+    return [(run["from"], run["to"]) for run in found]
+
+
+def test_uncovered_days_have_a_chance_each_and_every_exit_names_the_same(demo_client: TestClient) -> None:
+    blocks = cover(demo_client)
+    runs = {key: block["uncovered"] for key, block in blocks.items()}
+    for run in (run for found in runs.values() for run in found):
+        first, last = (dt.date.fromisoformat(run[end]) for end in ("from", "to"))
+        assert len(run["days"]) == (last - first).days + 1
+        assert run["chance"] == max(run["days"])
+        assert run["level"] == ("act" if run["chance"] >= 0.5 else "watch")
+        assert min(run["days"]) >= (0.5 if run["level"] == "act" else 0.2)
+        assert 0.02 <= run["share_of_bloom"] <= 1
+    (late,) = runs["west-4"]
+    assert late["level"] == "act"
+    assert late["chance"] < 0.99  # no day is as sure as that one of them comes
+    lacking = {
+        "west-4": "pollen_ends_early",
+        "north-1": "no_pollen_source_in_reach",
+        "east-2": "no_viable_pollen",
+    }
+    feed = demo_client.get(f"{VINEYARD}/calendar.ics", params=AS_OF).text.replace("\r\n ", "")
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    on_map = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}/map", params=AS_OF).text
+    for key, code in lacking.items():
+        warning = told(blocks[key])[code]
+        assert [(warning["from"], warning["to"])] == spans(runs[key])
+        first, last = (dt.date.fromisoformat(end) for end in spans(runs[key])[0])
+        assert f"from {in_words(first)} to {in_words(last)}" in warning["message"]
+        said = f"o pollen likely from {in_words(first)} to {in_words(last)}: {percent(runs[key][0]['chance'])} chance"
+        assert said in page
+        assert said in on_map
+        (event,) = (event for event in feed.split("BEGIN:VEVENT") if said in event)
+        assert f"DTSTART;VALUE=DATE:{first:%Y%m%d}" in event
+        assert f"DTEND;VALUE=DATE:{last + dt.timedelta(days=1):%Y%m%d}" in event
+    share = f"{percent(late['share_of_bloom'])} of west-4"
+    assert share in told(blocks["west-4"])["pollen_ends_early"]["message"]
+
+
+def test_cover_is_said_to_be_that_of_listed_sources(demo_client: TestClient) -> None:
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    assert "None of its flowers open while a listed source sheds" in page
+    assert "of its flowers open while a listed source sheds (" in page
+    assert "of its bloom" not in page.split('id="bloom"')[1].split('id="trips"')[0].replace("bloom from", "")
+    answer = demo_client.get(f"{VINEYARD}/pollination", params=AS_OF).json()
+    assert any("wild vines" in caution for caution in answer["cautions"])

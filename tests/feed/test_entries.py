@@ -112,7 +112,7 @@ def test_a_block_without_a_window_has_no_entry_but_is_named() -> None:
 
 def test_a_warning_says_level_chance_and_message_and_one_code_is_one_entry() -> None:
     ends = SourceEndsFirst(NamedBlock("b7", "Hush"), 1, june(6), 5, 0.4)
-    early = PollenWarning(NAMED, ends, "act", 0.83, (june(8), june(13)))
+    early = PollenWarning(NAMED, ends, "act", 0.83, ((june(8), june(13)),))
     one = PollenWarning(NAMED, BloomNotForecast(), "act", 1.0)
     two = PollenWarning(NAMED, BloomUnfinished(), "watch", 0.25)
     block = pollinated(early, one, two)

@@ -108,10 +108,9 @@ def test_a_source_that_ends_first_is_told_with_names_and_dates() -> None:
         "Block b7 (Tinderling) is expected to finish on 4 June, 5 days before block b1 (Dewlight); about "
         "36 % of b1's bloom would open without pollen (80 % chance that it ends too early)."
     )
-    assert "from 6 June to 11 June" in warning_words(
-        told
-    )  # the day after the last pollen; the last receptive day
-    assert told.days == (dt.date(2026, 6, 6), dt.date(2026, 6, 11))
+    # from the day after the last pollen until too few receptive flowers are left, as `uncovered` has it
+    assert "from 6 June to 13 June" in warning_words(told)
+    assert told.spans == ((dt.date(2026, 6, 6), dt.date(2026, 6, 13)),)
     alone = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=8))), "single_pollen_source")
     assert alone.days == (dt.date(2026, 5, 31), dt.date(2026, 6, 9))  # the whole bloom
 
@@ -124,22 +123,27 @@ STARTS = [(start, start + 4, 170.0) for start in (153.0, 154.0, 155.0, 156.0, 15
 @pytest.mark.parametrize(
     ("code", "b7", "likely"),
     [
-        # Of all ten draws the fifth ends on day 154: pollen until 155, receptive flowers until 161.
-        ("pollen_ends_early", ENDS, (156, 161)),
-        # Of all ten the fifth starts on day 153; b1 has been open since 150.
-        ("pollen_starts_late", STARTS, (150, 152)),
+        # On day 156 five of ten draws are past their pollen, which ends on days 151 to 155.
+        ("pollen_ends_early", ENDS, (156, 163)),
+        # On day 153 five of ten draws still wait for it; by day 147 odds of 9 ** -(7 / 4), 2.1 %, are open.
+        ("pollen_starts_late", STARTS, (147, 153)),
     ],
 )
-def test_a_likely_case_has_the_dates_of_the_forecast(
+def test_a_likely_case_names_the_days_of_one_half_or_more(
     code: str, b7: list[Bloom], likely: tuple[int, int]
 ) -> None:
     fits = (148.0, 154.0, 162.0)
     b1 = (150.0, 154.0, 159.0)
-    told = warning(only(pollination(PAIR, draws_of({"b1": [b1] * 10, "b7": [*b7, *[fits] * 4]}))), code)
+    found = only(pollination(PAIR, draws_of({"b1": [b1] * 10, "b7": [*b7, *[fits] * 4]})))
+    told = warning(found, code)
     assert told.level == "act"
     assert told.chance == pytest.approx(0.6)
     first, last = (dt.date(2026, 1, 1) + dt.timedelta(days=day) for day in likely)
     assert told.days == (first, last)
+    (run,) = found.uncovered
+    assert (run.span, run.level, run.why) == ((first, last), "act", code)
+    assert min(run.days) >= 0.5
+    assert run.chance == max(run.days) == pytest.approx(0.6)
 
 
 def test_a_mere_possibility_is_told_by_the_draws_in_which_it_comes_true() -> None:
@@ -172,7 +176,7 @@ def test_a_source_that_starts_late() -> None:
         "Block b7 (Tinderling) is expected to begin on 5 June, 5 days after block b1 (Dewlight); about 25 % of "
         "b1's bloom would open without pollen (60 % chance that it starts too late)."
     )
-    assert "from 31 May to 4 June" in warning_words(told)
+    assert "from 28 May to 4 June" in warning_words(told)
 
 
 def test_a_source_that_does_not_bloom_within_the_season_is_late() -> None:
@@ -240,11 +244,41 @@ def test_no_source_in_reach() -> None:
     told = warning(found, "no_pollen_source_in_reach")
     assert (codes(found), told.level, told.chance) == (["no_pollen_source_in_reach"], "act", 1.0)
     assert "within 15 m (49 ft) of block b1 (Dewlight)" in warning_words(told)
-    assert "from 31 May to 9 June" in warning_words(told)
+    assert "from 28 May to 13 June" in warning_words(told)
     assert found.sources == ()
     assert found.share_of_bloom_covered is not None
     assert found.share_of_bloom_covered.high == 0.0
-    assert [window.chance for window in found.uncovered] == [1.0]
+    assert [(run.chance, run.share_of_bloom) for run in found.uncovered] == [(1.0, pytest.approx(1.0))]
+
+
+def test_a_later_day_that_may_lack_pollen_is_told_only_where_no_day_is_likely_to() -> None:
+    # EARLY lacks pollen on days 156 to 163; with one end two days later it does from day 158 on.
+    later = {**EARLY, "b7": (145.0, 149.0, 156.0)}
+    mostly = draws_of({key: [EARLY[key]] * 3 + [later[key]] * 4 + [SAFE[key]] * 3 for key in EARLY})
+    (act,) = only(pollination(PAIR, mostly)).uncovered
+    assert (act.first_day, act.level, act.chance) == (dt.date(2026, 6, 8), "act", pytest.approx(0.7))
+    seldom = draws_of({key: [EARLY[key]] * 2 + [later[key]] * 2 + [SAFE[key]] * 6 for key in EARLY})
+    (watch,) = only(pollination(PAIR, seldom)).uncovered
+    assert (watch.first_day, watch.level, watch.chance) == (dt.date(2026, 6, 6), "watch", pytest.approx(0.4))
+    assert watch.days[:3] == pytest.approx((0.2, 0.2, 0.4))
+
+
+def test_days_that_are_each_unlikely_are_no_run_though_one_of_them_is_likely_to_come() -> None:
+    # ten draws, each with a gap of its own in a bloom that would be covered else
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
+    gaps = range(140, 170, 3)
+    blooms = draws_of(
+        {
+            "b1": [(day - 4.0, float(day), day + 5.0) for day in gaps],
+            "b7": [(day - 9.0, day - 8.0, day - 3.0) for day in gaps],
+            "b9": [(day + 2.0, day + 4.0, day + 9.0) for day in gaps],
+        }
+    )
+    found = only(pollination(both, blooms))
+    told = warning(found, "pollen_gap")
+    assert (told.level, told.chance) == ("act", 1.0)
+    assert max((run.chance for run in found.uncovered), default=0.0) < 0.5
+    assert told.spans == tuple(run.span for run in found.uncovered)
 
 
 def test_neighbours_replace_distance() -> None:

@@ -54,6 +54,7 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.FlowerDaysAssumed(3, 2),
     cautions.OwnFlowerDays(("dewlight",)),
     cautions.ReachAssumed(15.0),
+    cautions.OtherPollenUnknown(),
     cautions.FrostDamageUnknown(),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),

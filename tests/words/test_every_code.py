@@ -33,7 +33,7 @@ from tests.words.samples import BLOCK, DAY, LATER, members
 
 
 def warned(of: Warned) -> PollenWarning:
-    return PollenWarning(BLOCK, of, "act", 0.8, (DAY, LATER))
+    return PollenWarning(BLOCK, of, "act", 0.8, ((DAY, LATER),))
 
 
 def missed(why: Missed) -> MissedTask:
