@@ -73,10 +73,11 @@ class NoSourceInReach:
 
 @dataclass(frozen=True)
 class NoneViable:
-    """What is in reach makes pollen, but none of it is viable."""
+    """What is in reach makes pollen, but it is recorded as not viable, or its shoots froze this season."""
 
     code: ClassVar[WarningCode] = "no_viable_pollen"
     makers: tuple[NamedBlock, ...]
+    frosted: tuple[NamedBlock, ...]
 
 
 @dataclass(frozen=True)
@@ -119,6 +120,14 @@ class SourcesNotForecast:
     all_of_them: bool
 
 
+@dataclass(frozen=True)
+class SourcesFrosted:
+    """Sources in reach whose shoots froze this season, beside others that are counted on."""
+
+    code: ClassVar[WarningCode] = "unknown_bloom"
+    frosted: tuple[NamedBlock, ...]
+
+
 Warned = (
     SourceEndsFirst
     | SourceStartsLate
@@ -130,6 +139,7 @@ Warned = (
     | BloomNotForecast
     | BloomUnfinished
     | SourcesNotForecast
+    | SourcesFrosted
 )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 import xarray as xr
@@ -32,6 +32,7 @@ from models.vineyard.pollen_warnings import (
     NoSourceInReach,
     OnlySource,
     PollenWarning,
+    SourcesFrosted,
     SourcesNotForecast,
     Span,
     Warned,
@@ -41,6 +42,7 @@ from models.vineyard.pollen_warnings import (
     worst_first,
 )
 from models.vineyard.reach import (
+    NamedBlock,
     cultivar_of,
     named,
     pollen_makers_in_reach,
@@ -70,6 +72,7 @@ def pollination(
     interval: float = 0.8,
     receptive_days: int = RECEPTIVE_DAYS,
     pollen_days: int = POLLEN_DAYS,
+    frosted: Collection[str] = (),
 ) -> tuple[BlockPollination, ...]:
     """Pollen cover of every pistillate block, from joint draws of the bloom of all blocks.
 
@@ -90,6 +93,9 @@ def pollination(
     receptive_days, pollen_days : int
         Days for which a flower is receptive and an anther sheds, from the day its cap falls, where the
         cultivar does not say. Assumptions: no source was found. [day]
+    frosted : collection of str
+        Keys of blocks whose shoots froze this season. As a source such a block is not counted on: how many of its
+        first flowers are left is not known, and bloom from secondary buds counts as no pollen (our convention).
 
     Returns
     -------
@@ -107,7 +113,7 @@ def pollination(
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
     return tuple(
-        _block_pollination(planting, block, blooms, season, flower_days, interval)
+        _block_pollination(planting, block, blooms, season, flower_days, interval, frozenset(frosted))
         for block in planting.blocks
         if cultivar_of(planting, block).flower_type is FlowerType.PISTILLATE
     )
@@ -140,12 +146,15 @@ def _block_pollination(
     season: SeasonDays,
     flower_days: FlowerDays,
     interval: float,
+    frosted: frozenset[str],
 ) -> BlockPollination:
     makers = pollen_makers_in_reach(planting, block)
-    viable = tuple(other for other in makers if sheds_viable_pollen(cultivar_of(planting, other)))
+    shedding = tuple(other for other in makers if sheds_viable_pollen(cultivar_of(planting, other)))
+    viable = tuple(other for other in shedding if other.key not in frosted)
+    doubtful = tuple(named(planting, other) for other in shedding if other.key in frosted)
     known = tuple(other for other in viable if other.key in blooms)
     bloom, complete = _complete_draws(blooms.get(block.key))
-    warnings = _bloom_warnings(planting, block, viable, known, bloom, complete, season)
+    warnings = _bloom_warnings(planting, block, viable, doubtful, known, bloom, complete, season)
     if not bloom.size or (viable and not known):
         return BlockPollination(
             block=block.key,
@@ -154,7 +163,9 @@ def _block_pollination(
             share_of_bloom_covered=None,
             uncovered_days=None,
             uncovered=(),
-            warnings=worst_first([*warnings, *_reach_warnings(planting, block, makers, viable, ())]),
+            warnings=worst_first(
+                [*warnings, *_reach_warnings(planting, block, makers, viable, doubtful, ())]
+            ),
         )
 
     receptive = flower_days.receptive_of(cultivar_of(planting, block))
@@ -168,7 +179,8 @@ def _block_pollination(
     last_open = np.array([last for _, last in opened]).reshape(shape)
     found = cover(bloom, first_open, last_open, receptive_days=receptive)
     uncovered = uncovered_runs(found, season, receptive_days=receptive)
-    warnings.extend(_reach_warnings(planting, block, makers, viable, tuple(run.span for run in uncovered)))
+    lacking = tuple(run.span for run in uncovered)
+    warnings.extend(_reach_warnings(planting, block, makers, viable, doubtful, lacking))
     if known:
         timing = Timing(
             block=named(planting, block),
@@ -199,6 +211,7 @@ def _bloom_warnings(
     planting: Planting,
     block: Block,
     viable: tuple[Block, ...],
+    doubtful: tuple[NamedBlock, ...],
     known: tuple[Block, ...],
     bloom: FloatArray,
     complete: BoolArray,
@@ -215,6 +228,8 @@ def _bloom_warnings(
     unknown = tuple(named(planting, other) for other in viable if other not in known)
     if unknown:
         warned.append((SourcesNotForecast(unknown, not known), "watch" if known else "act", 1.0))
+    if viable and doubtful:
+        warned.append((SourcesFrosted(doubtful), "watch", 1.0))
     if len(viable) == 1:
         warned.append((OnlySource(named(planting, viable[0])), "watch", 1.0))
     name = named(planting, block)
@@ -226,6 +241,7 @@ def _reach_warnings(
     block: Block,
     makers: tuple[Block, ...],
     viable: tuple[Block, ...],
+    doubtful: tuple[NamedBlock, ...],
     spans: tuple[Span, ...],
 ) -> list[PollenWarning]:
     """That nothing in reach sheds viable pollen; ``spans`` are the days without."""
@@ -233,7 +249,8 @@ def _reach_warnings(
         return []
     of: Warned
     if makers:
-        of = NoneViable(tuple(named(planting, other) for other in makers))
+        names = tuple(named(planting, other) for other in makers)
+        of = NoneViable(tuple(name for name in names if name not in doubtful), doubtful)
     else:
         of = NoSourceInReach(planting.reach_m, block.neighbours is not None)
     return [PollenWarning(named(planting, block), of, "act", 1.0, spans)]

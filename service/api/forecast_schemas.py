@@ -201,7 +201,8 @@ class WarningAnswer(Body):
 
     Codes: `pollen_ends_early`, `pollen_starts_late` and `pollen_gap` (none in the middle of the bloom, after one source
     and before the next) are about time; `no_pollen_source_in_reach`, `no_viable_pollen` and `single_pollen_source`
-    (one source bears all, or most) about the planting; `unknown_bloom` about what cannot be forecast.
+    (one source bears all, or most) about the planting; `unknown_bloom` about what cannot be forecast, or not be counted
+    on after a frost.
     """
 
     code: WarningCode

@@ -83,8 +83,8 @@ def caution_words(caution: Caution) -> str:
             return f"Set aside: {slip.block}, {why_set_aside(slip)}."
         case BlocksFrosted(season, blocks):
             return (
-                f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, and what is "
-                "seen there does not sharpen the dates of other blocks."
+                f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, what is "
+                "seen there does not sharpen the dates of other blocks, and its pollen is not counted on."
             )
         case SeasonInFit(season):
             return (

@@ -16,6 +16,7 @@ from models.vineyard.pollen_warnings import (
     OnlySource,
     PollenWarning,
     SourceEndsFirst,
+    SourcesFrosted,
     SourcesNotForecast,
     SourceStartsLate,
     WarningCode,
@@ -94,8 +95,9 @@ def what_is_wrong(warning: PollenWarning) -> str:
             )
             return f"No pollen source stands {where} {name}: its flowers are pistillate and would stay without pollen."
         case NoneViable() as of:
-            makers = listed([block_name(maker) for maker in of.makers])
-            return f"In reach of {name} only {makers} could shed pollen, and it is recorded as not viable."
+            why = [(of.makers, "recorded as not viable"), (of.frosted, "marked as frosted")]
+            found = [f"{listed([block_name(each) for each in who])} ({said})" for who, said in why if who]
+            return f"In reach of {name} no pollen can be counted on: {'; '.join(found)}."
         case OnlySource() as of:
             return (
                 f"{sentence(name)} depends on one pollen source, {block_name(of.source)}: should it fail, no pollen is "
@@ -122,6 +124,12 @@ def what_is_wrong(warning: PollenWarning) -> str:
                 else "so the cover stated leaves it out and may be too low"
             )
             return f"In reach of {name} the bloom of {sources} cannot be forecast, {effect}."
+        case SourcesFrosted() as of:
+            sources = listed([block_name(source) for source in of.frosted])
+            return (
+                f"In reach of {name}, {sources} {'is' if len(of.frosted) == 1 else 'are'} marked as frosted and not "
+                "counted on: fewer first flowers are left, and bloom from secondary buds may shed little pollen."
+            )
         case of:
             assert_never(of)
 
@@ -144,9 +152,11 @@ def what_to_do(warning: PollenWarning) -> str:
             return f"{shoots}, or interplant a self-fertile cultivar that blooms with it."
         case NoneViable():
             return (
-                "Check that record; if it holds, place flowering shoots of another self-fertile cultivar in "
-                f"water{days}, or interplant one with viable pollen."
+                "Check those records, and look whether flowers there shed pollen; if they hold, place flowering shoots "
+                f"of another self-fertile cultivar in water{days}, or interplant one with viable pollen."
             )
+        case SourcesFrosted():
+            return "Look whether flowers there shed pollen; take the mark back where few shoots froze."
         case OnlySource() | MainSource():
             return _SECOND_SOURCE
         case BloomNotForecast():

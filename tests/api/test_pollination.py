@@ -186,3 +186,34 @@ def test_cover_is_said_to_be_that_of_listed_sources(demo_client: TestClient) -> 
     assert "of its bloom" not in page.split('id="bloom"')[1].split('id="trips"')[0].replace("bloom from", "")
     answer = demo_client.get(f"{VINEYARD}/pollination", params=AS_OF).json()
     assert any("wild vines" in caution for caution in answer["cautions"])
+
+
+def test_a_source_marked_as_frosted_or_made_worse_never_raises_cover(demo_client: TestClient) -> None:
+    def medians() -> dict[str, float]:
+        return {
+            key: block["share_of_bloom_covered"]["median"]
+            for key, block in cover(demo_client).items()
+            if block["share_of_bloom_covered"]
+        }
+
+    before, alarm = medians(), told(cover(demo_client)["west-4"])["pollen_ends_early"]
+    mark = f"{VINEYARD}/blocks/west-3/frost/2026"
+    assert demo_client.put(mark).status_code == 201
+    frosted = cover(demo_client)["west-4"]
+    # west-3 is the last source to end: without it pollen ends earlier still, not later
+    after = told(frosted)["pollen_ends_early"]
+    assert (after["level"], after["chance"] >= alarm["chance"] - 0.01) == ("act", True)
+    assert "west-1" in after["message"]
+    assert any("west-3" in w["message"] and "frosted" in w["message"] for w in frosted["warnings"])
+    assert (
+        "marked as frosted: not counted on"
+        in demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    )
+    marked = medians()
+    assert marked["west-4"] < before["west-4"]
+    assert all(marked[key] <= before[key] for key in before)
+    demo_client.delete(mark)
+    change(demo_client, f"{VINEYARD}/blocks/west-3", x_m=960.0)
+    moved = medians()
+    assert all(moved[key] <= before[key] for key in before)
+    assert moved["west-4"] == marked["west-4"]

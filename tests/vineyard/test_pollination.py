@@ -444,6 +444,74 @@ def test_widening_the_reach_never_lowers_cover_and_no_source_means_none(
         assert bare.share_of_bloom_covered.high == 0.0
 
 
+WORSE = ("frosted", "not_viable", "further", "fewer_days", "removed")
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from([DEW, TINDERLING, HEDGE]), st.integers(0, 40), BLOOM_TRIPLES),
+        min_size=2,
+        max_size=6,
+    ),
+    st.sampled_from(WORSE),
+    st.integers(1, 30),
+    st.data(),
+)
+def test_a_source_made_worse_in_any_way_never_raises_the_cover_of_another_block(
+    vines: list[tuple[Cultivar, int, Bloom]], worse: str, by: int, data: st.DataObject
+) -> None:
+    blocks = [block(f"b{i}", cultivar, x_m=x) for i, (cultivar, x, _) in enumerate(vines)]
+    blooms = draws_of({f"b{i}": [bloom] for i, (_, _, bloom) in enumerate(vines)})
+    place = data.draw(st.integers(0, len(blocks) - 1))
+    was, others = blocks[place], [*blocks[:place], *blocks[place + 1 :]]
+    own = replace(CULTIVARS[was.cultivar], key="own", pollen_days=3)
+    if own.flower_type is FlowerType.PISTILLATE:
+        return
+    made = replace(was, cultivar="own")
+
+    def share(one: Block | None, cultivar: Cultivar, frosted: tuple[str, ...] = ()) -> dict[str, float]:
+        """Median cover of every pistillate block, with the source as it is here; where unknown, none."""
+        now = Planting(
+            tuple(others) if one is None else (*others, one), CULTIVARS | {"own": cultivar}, reach_m=15.0
+        )
+        found = pollination(now, blooms, frosted=frosted)
+        return {
+            each.block: each.share_of_bloom_covered.median for each in found if each.share_of_bloom_covered
+        }
+
+    # farther from every block: those stand from 0 to 40 m, the source on either side of them
+    away = replace(made, x_m=100.0 + by)
+    after = {
+        "frosted": lambda: share(made, own, (made.key,)),
+        "not_viable": lambda: share(made, replace(own, viable_pollen=False)),
+        "further": lambda: share(away, own),
+        "fewer_days": lambda: share(made, replace(own, pollen_days=1 + by % 2)),
+        "removed": lambda: share(None, own),
+    }[worse]()
+    before = share(made, own)
+    for key, covered in after.items():
+        assert covered <= before[key] + 1e-12
+
+
+def test_a_frosted_source_is_not_counted_on_and_named() -> None:
+    blooms = {**SAFE, "b9": SAFE["b7"]}
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0), block("b4", DUD, x_m=6.0))
+    draws = draws_of({key: [bloom] for key, bloom in blooms.items()})
+    one = only(pollination(both, draws, frosted=["b7"]))
+    assert codes(one) == ["unknown_bloom", "single_pollen_source"]
+    assert "block b7 (Tinderling) is marked as frosted and not counted on" in warning_words(one.warnings[0])
+    assert [source.block for source in one.sources] == ["b9"]
+    none = only(pollination(both, draws, frosted=["b7", "b9"]))
+    assert codes(none) == ["no_viable_pollen"]
+    assert (
+        "block b4 (Pale Lantern) (recorded as not viable); block b7 (Tinderling) and block b9 (Tinderling) (marked as "
+        "frosted)" in warning_words(none.warnings[0])
+    )
+    assert none.share_of_bloom_covered is not None
+    assert none.share_of_bloom_covered.high == 0.0
+
+
 def simulated(rng: np.random.Generator, draws: int, mean_start: FloatArray) -> FloatArray:
     """Bloom days (draw, block, 3): a season effect that all blocks share, and what is each block's own."""
     season = rng.normal(0.0, 7.0, (draws, 1))

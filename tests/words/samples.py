@@ -67,12 +67,13 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.SourceStartsLate(SOURCE, 1, LATER, 5, 0.25),
     pollen_warnings.GapBetweenSources(0.45),
     pollen_warnings.NoSourceInReach(15.0, by_list=False),
-    pollen_warnings.NoneViable((SOURCE, OTHER)),
+    pollen_warnings.NoneViable((SOURCE,), (OTHER,)),
     pollen_warnings.OnlySource(SOURCE),
     pollen_warnings.MainSource(SOURCE, 0.6),
     pollen_warnings.BloomNotForecast(),
     pollen_warnings.BloomUnfinished(),
     pollen_warnings.SourcesNotForecast((SOURCE,), all_of_them=True),
+    pollen_warnings.SourcesFrosted((SOURCE,)),
 )
 LOOKS: tuple[scouting_tasks.Look, ...] = (
     scouting_tasks.FirstCaps(),
