@@ -144,11 +144,22 @@ Warned = (
 
 
 @dataclass(frozen=True)
+class Donor:
+    """A block that is likely to have open, viable anthers on days on which another lacks pollen."""
+
+    block: NamedBlock
+    first_day: dt.date
+    last_day: dt.date
+
+
+@dataclass(frozen=True)
 class PollenWarning:
     """One warning for one pistillate block: what of, how urgent, and how likely (0 to 1).
 
     ``spans`` are the days that it is about. Where pollen is lacking they are the block's ``uncovered`` days, none
-    where no day is likely enough; else the bloom by medians. Empty where no bloom is known.
+    where no day is likely enough; else the bloom by medians. Empty where no bloom is known. ``ahead`` are those of them
+    that are not over yet, ``donors`` the blocks that can give shoots with pollen on them. ``past`` says that all is
+    over: then it tells what happened, and asks for nothing.
     """
 
     block: NamedBlock
@@ -156,6 +167,9 @@ class PollenWarning:
     level: WarningLevel
     chance: float
     spans: tuple[Span, ...] = ()
+    ahead: tuple[Span, ...] = ()
+    donors: tuple[Donor, ...] = ()
+    past: bool = False
 
     @property
     def code(self) -> WarningCode:

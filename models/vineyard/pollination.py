@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -21,6 +22,7 @@ from models.vineyard.block_pollination import (
     source_cover,
 )
 from models.vineyard.cover import Cover, cover, open_anther_days
+from models.vineyard.donors import donors
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
 from models.vineyard.pollen_warnings import (
     ACT,
@@ -73,6 +75,7 @@ def pollination(
     receptive_days: int = RECEPTIVE_DAYS,
     pollen_days: int = POLLEN_DAYS,
     frosted: Collection[str] = (),
+    as_of: dt.date | None = None,
 ) -> tuple[BlockPollination, ...]:
     """Pollen cover of every pistillate block, from joint draws of the bloom of all blocks.
 
@@ -96,6 +99,8 @@ def pollination(
     frosted : collection of str
         Keys of blocks whose shoots froze this season. As a source such a block is not counted on: how many of its
         first flowers are left is not known, and bloom from secondary buds counts as no pollen (our convention).
+    as_of : date, optional
+        Days before this one are over; by default none is.
 
     Returns
     -------
@@ -112,11 +117,33 @@ def pollination(
     if not 0 < interval < 1:
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
+    known = _Known(planting, blooms, season, flower_days, frozenset(frosted), as_of or dt.date.min)
     return tuple(
-        _block_pollination(planting, block, blooms, season, flower_days, interval, frozenset(frosted))
+        _block_pollination(known, block, interval)
         for block in planting.blocks
         if cultivar_of(planting, block).flower_type is FlowerType.PISTILLATE
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """What the cover of every block rests on."""
+
+    planting: Planting
+    blooms: Mapping[str, FloatArray]
+    season: SeasonDays
+    flower_days: FlowerDays
+    frosted: frozenset[str]
+    as_of: dt.date
+
+    def counts(self, block: Block) -> bool:
+        """Whether a block's pollen is viable and can be counted on."""
+        return block.key not in self.frosted and sheds_viable_pollen(cultivar_of(self.planting, block))
+
+    def open_days(self, block: Block, complete: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """First and last day with open anthers of a block with a forecast, in these draws. [day]"""
+        days = self.flower_days.pollen_of(cultivar_of(self.planting, block))
+        return open_anther_days(self.blooms[block.key][complete], pollen_days=days)
 
 
 def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
@@ -139,19 +166,15 @@ def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
     )
 
 
-def _block_pollination(
-    planting: Planting,
-    block: Block,
-    blooms: Mapping[str, FloatArray],
-    season: SeasonDays,
-    flower_days: FlowerDays,
-    interval: float,
-    frosted: frozenset[str],
-) -> BlockPollination:
+def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPollination:
+    planting, blooms, season, flower_days = given.planting, given.blooms, given.season, given.flower_days
     makers = pollen_makers_in_reach(planting, block)
-    shedding = tuple(other for other in makers if sheds_viable_pollen(cultivar_of(planting, other)))
-    viable = tuple(other for other in shedding if other.key not in frosted)
-    doubtful = tuple(named(planting, other) for other in shedding if other.key in frosted)
+    viable = tuple(other for other in makers if given.counts(other))
+    doubtful = tuple(
+        named(planting, other)
+        for other in makers
+        if other.key in given.frosted and sheds_viable_pollen(cultivar_of(planting, other))
+    )
     known = tuple(other for other in viable if other.key in blooms)
     bloom, complete = _complete_draws(blooms.get(block.key))
     warnings = _bloom_warnings(planting, block, viable, doubtful, known, bloom, complete, season)
@@ -171,10 +194,7 @@ def _block_pollination(
     receptive = flower_days.receptive_of(cultivar_of(planting, block))
     sheds = [flower_days.pollen_of(cultivar_of(planting, other)) for other in known]
     shape = (len(known), len(bloom))
-    opened = [
-        open_anther_days(blooms[other.key][complete], pollen_days=days)
-        for other, days in zip(known, sheds, strict=True)
-    ]
+    opened = [given.open_days(other, complete) for other in known]
     first_open = np.array([first for first, _ in opened]).reshape(shape)
     last_open = np.array([last for _, last in opened]).reshape(shape)
     found = cover(bloom, first_open, last_open, receptive_days=receptive)
@@ -195,6 +215,12 @@ def _block_pollination(
         warnings.extend(timing_warnings(timing, found, uncovered))
         if len(viable) == len(known) > 1:
             warnings.extend(_main_source_warning(timing, found))
+    warnings = [
+        warning
+        if warning.code == "unknown_bloom"
+        else _as_it_stands(given, warning, block, bloom, found, complete, receptive_days=receptive)
+        for warning in warnings
+    ]
     sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(known))
     return BlockPollination(
         block=block.key,
@@ -205,6 +231,29 @@ def _block_pollination(
         uncovered=uncovered,
         warnings=worst_first(warnings),
     )
+
+
+def _as_it_stands(
+    given: _Known,
+    warning: PollenWarning,
+    block: Block,
+    bloom: FloatArray,
+    found: Cover,
+    complete: BoolArray,
+    *,
+    receptive_days: int,
+) -> PollenWarning:
+    """What of a warning's days is still to come, and who can give pollen on them; past, where none is."""
+    ahead = tuple((max(first, given.as_of), last) for first, last in warning.spans if last >= given.as_of)
+    over = given.season.date(median_day(bloom[:, 2])) + dt.timedelta(days=receptive_days - 1) < given.as_of
+    if not ahead and (warning.spans or over):
+        return replace(warning, level="watch", past=True)
+    opened = {
+        named(given.planting, other): given.open_days(other, complete)
+        for other in given.planting.blocks
+        if other.key != block.key and other.key in given.blooms and given.counts(other)
+    }
+    return replace(warning, ahead=ahead, donors=donors(found, opened, ahead, given.season))
 
 
 def _bloom_warnings(

@@ -196,8 +196,18 @@ class UncoveredAnswer(Body):
     )
 
 
+class DonorAnswer(Body):
+    """A block that can give flowering shoots: its viable anthers are likely to be open on days without pollen."""
+
+    block: str
+    first: dt.date = Field(serialization_alias="from")
+    last: dt.date = Field(serialization_alias="to")
+
+
 class WarningAnswer(Body):
     """What is wrong with a block's pollen, how urgent and how likely, and what to do.
+
+    Once all its days are over it tells what happened: `past` is true, and the level `watch`.
 
     Codes: `pollen_ends_early`, `pollen_starts_late` and `pollen_gap` (none in the middle of the bloom, after one source
     and before the next) are about time; `no_pollen_source_in_reach`, `no_viable_pollen` and `single_pollen_source`
@@ -215,12 +225,20 @@ class WarningAnswer(Body):
         "bloom. Null where no day is likely enough, or no bloom known.",
     )
     last: dt.date | None = Field(serialization_alias="to")
+    past: bool
+    donors: list[DonorAnswer] = Field(
+        description="On the days that are not over yet; the one with most first."
+    )
 
     @classmethod
     def of(cls, warning: PollenWarning) -> Self:
         """Its days as two."""
         first, last = warning.days or (None, None)
-        return cls.showing(warning, message=warning_words(warning), first=first, last=last)
+        donors = [
+            DonorAnswer(block=donor.block.key, first=donor.first_day, last=donor.last_day)
+            for donor in warning.donors
+        ]
+        return cls.showing(warning, message=warning_words(warning), first=first, last=last, donors=donors)
 
 
 class PistillateBlock(Body):

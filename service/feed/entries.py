@@ -115,7 +115,8 @@ def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[En
         spans = dict.fromkeys(span for warning in said for span in warning.spans) or {bloom: None}
         runs = [f"{sentence(uncovered_words(run))}." for run in block.uncovered if run.span in spans]
         text = "\n\n".join([*map(_warning_text, said), *runs])
-        title = f"{said[0].level.capitalize()}: {name}, {SHORT[code]}"
+        how = "Past" if said[0].past else said[0].level.capitalize()
+        title = f"{how}: {name}, {SHORT[code]}"
         for place, (first_day, last_day) in enumerate(spans):
             yield Entry(
                 kind="warning",
@@ -128,4 +129,5 @@ def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[En
 
 
 def _warning_text(warning: PollenWarning) -> str:
-    return f"{warning_words(warning)}\nLevel: {warning.level}. Chance: {percent(warning.chance)}."
+    level = "past" if warning.past else warning.level
+    return f"{warning_words(warning)}\nLevel: {level}. Chance: {percent(warning.chance)}."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import assert_never
 
 from models.units import feet_from_metres
@@ -35,6 +36,7 @@ SHORT: dict[WarningCode, str] = {
     "no_viable_pollen": "no viable pollen in reach",
     "unknown_bloom": "pollen cover not fully known",
 }
+MOST_DONORS_NAMED = 4
 _SECOND_SOURCE = (
     "Look whether it flowers and its pollen is good; a second self-fertile cultivar within reach that blooms with the "
     "block would make it safe."
@@ -66,7 +68,9 @@ def warning_words(warning: PollenWarning) -> str:
 
 
 def what_is_wrong(warning: PollenWarning) -> str:
-    """What is wrong with the block's pollen, in one sentence."""
+    """What is wrong with the block's pollen, or was, in one sentence."""
+    if warning.past:
+        return _what_was_wrong(warning)
     name, expected = block_name(warning.block), "is expected to" if warning.level == "act" else "may"
     chance = percent(warning.chance)
     match warning.of:
@@ -136,28 +140,23 @@ def what_is_wrong(warning: PollenWarning) -> str:
 
 def what_to_do(warning: PollenWarning) -> str:
     """What helps, now and in later years."""
-    days = f" {listed([from_to(*span) for span in warning.spans])}" if warning.spans else ""
-    shoots = (
-        f"Place flowering shoots of a self-fertile cultivar in water among {warning.block.key}'s vines{days}"
-    )
-    potted = f"{shoots}, or set potted self-fertile vines there; for later years interplant a self-fertile cultivar"
+    now = _what_it_cost(warning) if warning.past else _shoots(warning)
     match warning.of:
         case SourceEndsFirst():
-            return f"{potted} that blooms later."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms later."
         case SourceStartsLate():
-            return f"{potted} that blooms earlier."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms earlier."
         case GapBetweenSources():
-            return f"{shoots}."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms between the two."
         case NoSourceInReach():
-            return f"{shoots}, or interplant a self-fertile cultivar that blooms with it."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms with it."
         case NoneViable():
-            return (
-                "Check those records, and look whether flowers there shed pollen; if they hold, place flowering shoots "
-                f"of another self-fertile cultivar in water{days}, or interplant one with viable pollen."
-            )
+            return f"Check those records. {now} For later years interplant a self-fertile cultivar with viable pollen."
         case SourcesFrosted():
             return "Look whether flowers there shed pollen; take the mark back where few shoots froze."
         case OnlySource() | MainSource():
+            if warning.past:
+                return f"{now} A second self-fertile cultivar within reach would make it safe in later years."
             return _SECOND_SOURCE
         case BloomNotForecast():
             return "Record bloom dates or visits of it, or take over a fit that knows its cultivar."
@@ -167,6 +166,63 @@ def what_to_do(warning: PollenWarning) -> str:
             return "Record bloom dates or visits there, or take over a fit that knows the cultivar."
         case of:
             assert_never(of)
+
+
+def _shoots(warning: PollenWarning) -> str:
+    """From where to cut flowering shoots, and when to place them."""
+    where = f"in water among {warning.block.key}'s vines"
+    if not warning.ahead:
+        return "No single day is likely enough yet to place flowering shoots: look again nearer to bloom."
+    days = listed([from_to(*span) for span in warning.ahead])
+    if not warning.donors:
+        return (
+            "No other block listed here is likely to have open anthers with viable pollen then: flowering shoots or "
+            f"potted self-fertile vines from elsewhere would have to stand {where} {days}."
+        )
+    more = len(warning.donors) - MOST_DONORS_NAMED
+    names = [
+        f"{block_name(donor.block)}, likely open {from_to(donor.first_day, donor.last_day)}"
+        for donor in warning.donors[:MOST_DONORS_NAMED]
+    ]
+    names += [f"{more} more"] if more > 0 else []
+    return f"Place flowering shoots {where} {days}, from {'; '.join(names)}; or set potted self-fertile vines there."
+
+
+def _what_it_cost(warning: PollenWarning) -> str:
+    """After the bloom: how to see what came of it."""
+    return f"This bloom is past: count set in {warning.block.key} to see what came of it."
+
+
+def _what_was_wrong(warning: PollenWarning) -> str:
+    """What is thought to have happened, once its days are over."""
+    name = block_name(warning.block)
+    chance = percent(warning.chance)
+    match warning.of:
+        case SourceEndsFirst() as of:
+            when = f"is thought to have finished on {in_words(of.finish)}, {_apart(of.days_before, 'before', name)}"
+            who = _who(of.source, of.of_sources, "last")
+            return f"{who} {when}; {_lost(warning, of.lost_share)} ({chance} chance that it ended too early)."
+        case SourceStartsLate() as of:
+            when = f"did not bloom while {name} did"
+            if of.opening is not None:
+                when = f"is thought to have begun on {in_words(of.opening)}, {_apart(of.days_after, 'after', name)}"
+            who = _who(of.source, of.of_sources, "first")
+            return (
+                f"{who} {when}; {_lost(warning, of.lost_share)} ({chance} chance that it started too late)."
+            )
+        case GapBetweenSources() as of:
+            return (
+                f"{sentence(name)} is thought to have been without pollen in the middle of its bloom; "
+                f"{_lost(warning, of.lost_share)} ({chance} chance of such a gap)."
+            )
+        case OnlySource() | MainSource() as of:
+            return f"{sentence(name)} depended on one pollen source, {block_name(of.source)}."
+        case _:
+            return what_is_wrong(replace(warning, past=False))
+
+
+def _lost(warning: PollenWarning, share: float) -> str:
+    return f"about {percent(share)} of {warning.block.key}'s bloom would have opened without pollen"
 
 
 def _apart(days: int, order: str, name: str) -> str:

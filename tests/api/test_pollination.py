@@ -217,3 +217,41 @@ def test_a_source_marked_as_frosted_or_made_worse_never_raises_cover(demo_client
     moved = medians()
     assert all(moved[key] <= before[key] for key in before)
     assert moved["west-4"] == marked["west-4"]
+
+
+def test_once_its_days_are_over_a_warning_tells_what_happened(demo_client: TestClient) -> None:
+    after = {"as_of": "2026-07-20"}
+    answer = demo_client.get(f"{VINEYARD}/pollination", params=after).json()
+    blocks = {block["block"]: block for block in answer["pistillate_blocks"]}
+    warnings = [warning for block in blocks.values() for warning in block["warnings"]]
+    assert told(blocks["west-4"])["pollen_ends_early"]["past"]
+    assert {warning["level"] for warning in warnings} == {"watch"}
+    assert not [
+        warning for warning in warnings if warning["donors"] or "Place flowering" in warning["message"]
+    ]
+    assert "is thought to have finished" in told(blocks["west-4"])["pollen_ends_early"]["message"]
+    feed = demo_client.get(f"{VINEYARD}/calendar.ics", params=after).text.replace("\r\n ", "")
+    assert "SUMMARY:Past: block west-4" in feed
+    assert "SUMMARY:Act" not in feed
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=after).text
+    assert "Place flowering" not in page
+
+
+def test_shoots_are_advised_from_blocks_with_open_viable_anthers_then(demo_client: TestClient) -> None:
+    warning = told(cover(demo_client)["west-4"])["pollen_ends_early"]
+    bloom = {
+        block["block"]: block
+        for block in demo_client.get(f"{VINEYARD}/forecast", params=AS_OF).json()["blocks"]
+    }
+    assert warning["donors"]
+    for donor in warning["donors"]:
+        block = bloom[donor["block"]]
+        assert block["flower_type"] == "perfect"
+        assert block["stages"]["bloom_start"]["low"] <= donor["from"] <= donor["to"] <= warning["to"]
+        assert donor["from"] >= warning["from"]
+        assert donor["to"] <= block["stages"]["bloom_end"]["high"]
+        assert f"block {donor['block']} (" in warning["message"] or len(warning["donors"]) > 4
+    best = warning["donors"][0]["block"]
+    change(demo_client, f"/v1/cultivars/{bloom[best]['cultivar']}", viable_pollen=False)
+    after = told(cover(demo_client)["west-4"])["pollen_ends_early"]
+    assert best not in [donor["block"] for donor in after["donors"]]

@@ -248,7 +248,9 @@ def test_no_source_in_reach() -> None:
     assert found.sources == ()
     assert found.share_of_bloom_covered is not None
     assert found.share_of_bloom_covered.high == 0.0
-    assert [(run.chance, run.share_of_bloom) for run in found.uncovered] == [(1.0, pytest.approx(1.0))]
+    (run,) = found.uncovered
+    assert run.chance == 1.0
+    assert run.share_of_bloom == pytest.approx(1.0)
 
 
 def test_a_later_day_that_may_lack_pollen_is_told_only_where_no_day_is_likely_to() -> None:
@@ -256,10 +258,12 @@ def test_a_later_day_that_may_lack_pollen_is_told_only_where_no_day_is_likely_to
     later = {**EARLY, "b7": (145.0, 149.0, 156.0)}
     mostly = draws_of({key: [EARLY[key]] * 3 + [later[key]] * 4 + [SAFE[key]] * 3 for key in EARLY})
     (act,) = only(pollination(PAIR, mostly)).uncovered
-    assert (act.first_day, act.level, act.chance) == (dt.date(2026, 6, 8), "act", pytest.approx(0.7))
+    assert (act.first_day, act.level) == (dt.date(2026, 6, 8), "act")
+    assert act.chance == pytest.approx(0.7)
     seldom = draws_of({key: [EARLY[key]] * 2 + [later[key]] * 2 + [SAFE[key]] * 6 for key in EARLY})
     (watch,) = only(pollination(PAIR, seldom)).uncovered
-    assert (watch.first_day, watch.level, watch.chance) == (dt.date(2026, 6, 6), "watch", pytest.approx(0.4))
+    assert (watch.first_day, watch.level) == (dt.date(2026, 6, 6), "watch")
+    assert watch.chance == pytest.approx(0.4)
     assert watch.days[:3] == pytest.approx((0.2, 0.2, 0.4))
 
 
@@ -442,6 +446,42 @@ def test_widening_the_reach_never_lowers_cover_and_no_source_means_none(
         assert bare.share_of_bloom_covered is not None
         assert more.share_of_bloom_covered.median >= less.share_of_bloom_covered.median - 1e-12
         assert bare.share_of_bloom_covered.high == 0.0
+
+
+def test_shoots_come_from_blocks_with_open_viable_anthers_on_those_days_and_none_other() -> None:
+    # b1 lacks pollen on days 156 to 163
+    others = {
+        "late": (block("late", TINDERLING, x_m=200.0), (155.0, 157.0, 158.0)),  # open until day 159
+        "early": (block("early", TINDERLING, x_m=200.0), (140.0, 144.0, 154.0)),
+        "dud": (block("dud", DUD, x_m=200.0), (155.0, 157.0, 170.0)),
+        "frozen": (block("frozen", HEDGE, x_m=200.0), (155.0, 157.0, 170.0)),
+        "long": (block("long", HEDGE, x_m=300.0), (150.0, 157.0, 170.0)),
+        "pistillate": (block("pistillate", DEW, neighbours=("b7",)), (155.0, 157.0, 170.0)),
+    }
+    asked = planting(B1, B7, *(one for one, _ in others.values()))
+    blooms = {**EARLY, **{key: bloom for key, (_, bloom) in others.items()}}
+    draws = draws_of({key: [bloom] for key, bloom in blooms.items()})
+
+    def told(as_of: dt.date) -> PollenWarning:
+        found = pollination(asked, draws, frosted=["frozen"], as_of=as_of)
+        return warning(next(each for each in found if each.block == "b1"), "pollen_ends_early")
+
+    early = told(dt.date(2026, 5, 1))
+    days = [(each.block.key, each.first_day, each.last_day) for each in early.donors]
+    assert days == [
+        ("long", dt.date(2026, 6, 6), dt.date(2026, 6, 13)),
+        ("late", dt.date(2026, 6, 6), dt.date(2026, 6, 9)),
+    ]
+    assert "from 6 June to 13 June, from block long (Hedge vines), likely open" in warning_words(early)
+    within = told(dt.date(2026, 6, 11))
+    assert within.spans == early.spans
+    assert within.ahead == ((dt.date(2026, 6, 11), dt.date(2026, 6, 13)),)
+    assert [each.block.key for each in within.donors] == ["long"]
+    assert "from 11 June to 13 June" in warning_words(within)
+    after = told(dt.date(2026, 6, 14))
+    assert (after.level, after.past, after.donors) == ("watch", True, ())
+    assert "is thought to have finished on 4 June" in warning_words(after)
+    assert "Place" not in warning_words(after)
 
 
 WORSE = ("frosted", "not_viable", "further", "fewer_days", "removed")
