@@ -42,6 +42,11 @@ class OtherPollenUnknown:
 
 
 @dataclass(frozen=True)
+class PollenMayNotLack:
+    """A published study found no trouble with pollination, against the warnings beside it."""
+
+
+@dataclass(frozen=True)
 class FrostDamageUnknown:
     """A frost night came, or may come."""
 
@@ -80,6 +85,7 @@ Caution = (
     | OwnFlowerDays
     | ReachAssumed
     | OtherPollenUnknown
+    | PollenMayNotLack
     | FrostDamageUnknown
     | FrostCame
     | LayoutsDisagree

@@ -27,6 +27,7 @@ from models.vineyard.cautions import (
     NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
 )
@@ -105,6 +106,8 @@ def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Itera
         yield ReachAssumed(pollen.reach_m)
     if pollen.blocks:
         yield OtherPollenUnknown()
+    if any(block.warnings for block in pollen.blocks):
+        yield PollenMayNotLack()
 
 
 def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:

@@ -34,6 +34,7 @@ from models.vineyard.cautions import (
     NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
 )
@@ -119,6 +120,13 @@ def caution_words(caution: Caution) -> str:
             return (
                 "Only listed sources are counted: wild vines, many of them male, and neighbours' vines shed pollen "
                 "too, and are not known here. Flowers without a listed source may still set."
+            )
+        case PollenMayNotLack():
+            # Gupton (1998), Reproductive efficiency in muscadine grapes, USDA-ARS, read as abstract.
+            return (
+                "The case against these warnings: a study of the USDA-ARS (Gupton 1998) concluded that pollination may "
+                "not be a problem in present cultivars. Count flowers before bloom and berries after it, and let set "
+                "decide."
             )
         case FrostDamageUnknown():
             # Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 %

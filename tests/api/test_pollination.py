@@ -255,3 +255,35 @@ def test_shoots_are_advised_from_blocks_with_open_viable_anthers_then(demo_clien
     change(demo_client, f"/v1/cultivars/{bloom[best]['cultivar']}", viable_pollen=False)
     after = told(cover(demo_client)["west-4"])["pollen_ends_early"]
     assert best not in [donor["block"] for donor in after["donors"]]
+
+
+def test_the_study_that_found_no_trouble_is_told_beside_the_warnings(demo_client: TestClient) -> None:
+    answer = demo_client.get(f"{VINEYARD}/pollination", params=AS_OF).json()
+    assert any("Gupton 1998" in caution for caution in answer["cautions"])
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    assert "pollination may not be a problem in present cultivars" in page
+    on_map = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}/map").text
+    assert "needs none" not in on_map
+
+
+def test_set_is_counted_on_clusters_counted_before_and_crop_load_knows_no_berry_mass(
+    demo_client: TestClient,
+) -> None:
+    def tasks(**query: str) -> dict[tuple[str, str], dict[str, Any]]:
+        answer = demo_client.get(f"{VINEYARD}/scouting", params={**AS_OF, **query}).json()
+        return {
+            (task["block"], task["task"]): {**task, "on": trip["date"]}
+            for trip in answer["trips"]
+            for task in trip["tasks"]
+        }
+
+    before = tasks()
+    fruiting = {block for block, kind in before if kind == "set_count"}
+    assert fruiting == {block for block, kind in before if kind == "crop_load"}
+    later = [block for block, kind in before if kind == "flower_count"]
+    assert later
+    for block in later:
+        assert before[block, "flower_count"]["on"] < before[block, "set_count"]["on"]
+    assert "marked before bloom" in before[later[0], "set_count"]["look_for"]
+    change(demo_client, "/v1/cultivars/lantern-hush", berry_mass_g=16.0)
+    assert tasks() == before

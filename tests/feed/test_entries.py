@@ -169,7 +169,7 @@ def test_many_blocks_are_counted_in_a_title() -> None:
 
 def test_a_task_that_can_still_be_done_is_named_when_no_trip_does_it() -> None:
     days = Window(june(1), june(4))
-    berries = CropLoad(12.0, usually_thinned=False)
+    berries = CropLoad()
     no_monday = WrongWeekdays(june(2), june(4), (0,))
     open_task = MissedTask(
         block="b1",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -22,8 +22,8 @@ from models.heat.accumulate import SeasonHeat, accumulate_seasons
 from models.records import Block, Cultivar, FlowerType, HeatRule, Planting, StageInterval
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
-from models.vineyard.cover import cover, notable, open_anther_days
-from models.vineyard.pollination import pollination
+from models.vineyard.cover import Cover, cover, notable, open_anther_days
+from models.vineyard.pollination import BlockPollination, pollination
 from tests.bloom.noted import logged
 from tests.bloom.simulated import Truth, block_heat, draw_truth, season_effects, weather
 
@@ -114,27 +114,44 @@ def simulated(seed: int) -> Season:
     }
     made = forecast(fit, site, blocks, as_of=as_of, draws=500)
     ends_first, told_days = [], []
+    start = dt.date.fromisoformat(made.draws.attrs["season_start"])
     for found in pollination(Planting(blocks, cultivars), made.draws):
-        own = now[KEYS.index(found.block)][np.newaxis]
-        opened = [
-            open_anther_days(now[KEYS.index(source.block)][np.newaxis], pollen_days=2)
-            for source in found.sources
-        ]
-        first, last = (np.array(days) for days in zip(*opened, strict=True))
-        truth_of_block = cover(own, first, last, receptive_days=3)
+        truth_of_block = true_cover(found, now)
         came = notable(truth_of_block.after_by)[:, 0]
         ends_first += [
             Said(seed, source.chance_ends_first, bool(ended))
             for source, ended in zip(found.sources, came, strict=True)
         ]
-        lacking = set(truth_of_block.days[truth_of_block.without_pollen[0]].tolist())
-        start = dt.date.fromisoformat(made.draws.attrs["season_start"])
-        for run in found.uncovered:
-            first_day = (run.first_day - start).days
-            told_days += [
-                Said(seed, chance, first_day + place in lacking) for place, chance in enumerate(run.days)
-            ]
+        told_days += days_told(found, truth_of_block, seed, start)
+    # with one source each, days of high chances come up too
+    alone = tuple(
+        replace(block, neighbours=(KEYS[place - SOURCES],) if place >= SOURCES else ())
+        for place, block in enumerate(blocks)
+    )
+    for found in pollination(Planting(alone, cultivars), made.draws):
+        told_days += days_told(found, true_cover(found, now), seed, start)
     return Season(ends_first, told_days)
+
+
+def true_cover(found: BlockPollination, days: FloatArray) -> Cover:
+    """Cover of a block by its sources on the true days, shape (cultivar, stage)."""
+    own = days[KEYS.index(found.block)][np.newaxis]
+    opened = [
+        open_anther_days(days[KEYS.index(source.block)][np.newaxis], pollen_days=2)
+        for source in found.sources
+    ]
+    first, last = (np.array(each) for each in zip(*opened, strict=True))
+    return cover(own, first, last, receptive_days=3)
+
+
+def days_told(found: BlockPollination, truth_of_block: Cover, seed: int, start: dt.date) -> list[Said]:
+    """Each day that is told as uncovered, and whether it was."""
+    lacking = set(truth_of_block.days[truth_of_block.without_pollen[0]].tolist())
+    return [
+        Said(seed, chance, (run.first_day - start).days + place in lacking)
+        for run in found.uncovered
+        for place, chance in enumerate(run.days)
+    ]
 
 
 @pytest.fixture(scope="module")

@@ -55,6 +55,7 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.OwnFlowerDays(("dewlight",)),
     cautions.ReachAssumed(15.0),
     cautions.OtherPollenUnknown(),
+    cautions.PollenMayNotLack(),
     cautions.FrostDamageUnknown(),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),
@@ -76,11 +77,12 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.SourcesFrosted((SOURCE,)),
 )
 LOOKS: tuple[scouting_tasks.Look, ...] = (
+    scouting_tasks.FlowerCount(),
     scouting_tasks.FirstCaps(),
     scouting_tasks.FlowerTypeCheck(FlowerType.PERFECT),
     scouting_tasks.PollenOverlap((SOURCE,)),
     scouting_tasks.SetCount(),
-    scouting_tasks.CropLoad(14.5, usually_thinned=True),
+    scouting_tasks.CropLoad(),
 )
 MISSED: tuple[scouting.Missed, ...] = (
     scouting.TooLate(),
