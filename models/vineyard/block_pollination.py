@@ -54,6 +54,15 @@ class SourceCover:
     chance_starts_late: float
 
 
+@dataclass(frozen=True)
+class AtReach:
+    """Cover of a block were pollen carried so far: which sources it would have, and how much they would cover. [m]"""
+
+    reach_m: float
+    sources: tuple[str, ...]
+    share_of_bloom_covered: MedianInterval | None
+
+
 @dataclass(frozen=True, kw_only=True)
 class BlockPollination:
     """Pollen cover of one pistillate block.
@@ -61,6 +70,7 @@ class BlockPollination:
     ``sources`` are the viable ones in reach whose bloom can be forecast, the best first.
     ``share_of_bloom_covered``, and ``uncovered_days`` on which the block is receptive and no source has open
     anthers, are None where the bloom of the block, or of all its sources, cannot be forecast. [day]
+    ``at_other_reach`` tells half and double the reach, where other sources would stand in it.
     """
 
     block: str
@@ -70,6 +80,7 @@ class BlockPollination:
     uncovered_days: MedianInterval | None
     uncovered: tuple[Uncovered, ...]
     warnings: tuple[PollenWarning, ...]
+    at_other_reach: tuple[AtReach, ...] = ()
 
 
 def source_cover(block: Block, source: Block, found: Cover, index: int, interval: float) -> SourceCover:

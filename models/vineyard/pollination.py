@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,7 @@ from models.records import Block, FlowerType, Planting
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.block_pollination import (
+    AtReach,
     BlockPollination,
     MedianInterval,
     SourceCover,
@@ -24,38 +25,26 @@ from models.vineyard.block_pollination import (
 from models.vineyard.cover import Cover, cover, open_anther_days
 from models.vineyard.donors import donors
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
-from models.vineyard.pollen_warnings import (
-    ACT,
-    MOST,
-    BloomNotForecast,
-    BloomUnfinished,
-    MainSource,
-    NoneViable,
-    NoSourceInReach,
-    OnlySource,
-    PollenWarning,
-    SourcesFrosted,
-    SourcesNotForecast,
-    Span,
-    Warned,
-    WarningCode,
-    WarningLevel,
-    level_of,
-    worst_first,
-)
+from models.vineyard.pollen_warnings import PollenWarning, Span, WarningCode, WarningLevel, worst_first
 from models.vineyard.reach import (
-    NamedBlock,
     cultivar_of,
     named,
     pollen_makers_in_reach,
     sheds_viable_pollen,
 )
 from models.vineyard.season_days import SeasonDays, median_day
+from models.vineyard.standing_warnings import (
+    InReach,
+    bloom_warnings,
+    main_source_warnings,
+    reach_warnings,
+)
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
 from models.vineyard.uncovered import Uncovered, uncovered_runs
 
 __all__ = [
+    "AtReach",
     "BlockPollination",
     "MedianInterval",
     "PollenWarning",
@@ -65,6 +54,9 @@ __all__ = [
     "WarningLevel",
     "pollination",
 ]
+
+# Of the reach: at these it is told what cover would be. Our convention.
+OTHER_REACHES = (0.5, 2.0)
 
 
 def pollination(
@@ -145,6 +137,12 @@ class _Known:
         days = self.flower_days.pollen_of(cultivar_of(self.planting, block))
         return open_anther_days(self.blooms[block.key][complete], pollen_days=days)
 
+    def open_days_of(self, blocks: Sequence[Block], complete: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """The same of several, shape (block, draw). [day]"""
+        opened = np.array([self.open_days(block, complete) for block in blocks])
+        first, last = opened.reshape(len(blocks), 2, np.count_nonzero(complete)).swapaxes(0, 1)
+        return first, last
+
 
 def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
     """Calendar, and bloom days (draw, 3) of every block that has a forecast."""
@@ -167,18 +165,12 @@ def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
 
 
 def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPollination:
-    planting, blooms, season, flower_days = given.planting, given.blooms, given.season, given.flower_days
-    makers = pollen_makers_in_reach(planting, block)
-    viable = tuple(other for other in makers if given.counts(other))
-    doubtful = tuple(
-        named(planting, other)
-        for other in makers
-        if other.key in given.frosted and sheds_viable_pollen(cultivar_of(planting, other))
-    )
-    known = tuple(other for other in viable if other.key in blooms)
-    bloom, complete = _complete_draws(blooms.get(block.key))
-    warnings = _bloom_warnings(planting, block, viable, doubtful, known, bloom, complete, season)
-    if not bloom.size or (viable and not known):
+    planting = given.planting
+    near = _in_reach(given, block, planting.reach_m)
+    bloom, complete = _complete_draws(given.blooms.get(block.key))
+    whole = (_bloom_span(bloom, given.season),) if bloom.size else ()
+    warnings = bloom_warnings(planting, block, near, 1.0 - float(complete.mean()), whole)
+    if not bloom.size or (near.viable and not near.known):
         return BlockPollination(
             block=block.key,
             cultivar=block.cultivar,
@@ -186,42 +178,30 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
             share_of_bloom_covered=None,
             uncovered_days=None,
             uncovered=(),
-            warnings=worst_first(
-                [*warnings, *_reach_warnings(planting, block, makers, viable, doubtful, ())]
-            ),
+            warnings=worst_first([*warnings, *reach_warnings(planting, block, near, ())]),
         )
 
-    receptive = flower_days.receptive_of(cultivar_of(planting, block))
-    sheds = [flower_days.pollen_of(cultivar_of(planting, other)) for other in known]
-    shape = (len(known), len(bloom))
-    opened = [given.open_days(other, complete) for other in known]
-    first_open = np.array([first for first, _ in opened]).reshape(shape)
-    last_open = np.array([last for _, last in opened]).reshape(shape)
+    receptive = given.flower_days.receptive_of(cultivar_of(planting, block))
+    first_open, last_open = given.open_days_of(near.known, complete)
     found = cover(bloom, first_open, last_open, receptive_days=receptive)
-    uncovered = uncovered_runs(found, season, receptive_days=receptive)
-    lacking = tuple(run.span for run in uncovered)
-    warnings.extend(_reach_warnings(planting, block, makers, viable, doubtful, lacking))
-    if known:
+    uncovered = uncovered_runs(found, given.season, receptive_days=receptive)
+    told = reach_warnings(planting, block, near, tuple(run.span for run in uncovered))
+    if near.known:
+        sheds = [given.flower_days.pollen_of(cultivar_of(planting, other)) for other in near.known]
         timing = Timing(
             block=named(planting, block),
-            sources=tuple(named(planting, other) for other in known),
+            sources=tuple(named(planting, other) for other in near.known),
             bloom=bloom,
             source_end=last_open - (np.array(sheds)[:, np.newaxis] - 1),
             first_open=first_open,
             last_open=last_open,
-            receptive_days=receptive,
-            season=season,
+            season=given.season,
         )
-        warnings.extend(timing_warnings(timing, found, uncovered))
-        if len(viable) == len(known) > 1:
-            warnings.extend(_main_source_warning(timing, found))
-    warnings = [
-        warning
-        if warning.code == "unknown_bloom"
-        else _as_it_stands(given, warning, block, bloom, found, complete, receptive_days=receptive)
-        for warning in warnings
-    ]
-    sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(known))
+        told += timing_warnings(timing, found, uncovered)
+        told += main_source_warnings(planting, block, near, found, whole)
+    told = [*(warning for warning in warnings if warning.code == "single_pollen_source"), *told]
+    over = whole[0][1] + dt.timedelta(days=receptive - 1) < given.as_of
+    sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(near.known))
     return BlockPollination(
         block=block.key,
         cultivar=block.cultivar,
@@ -229,25 +209,54 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
         share_of_bloom_covered=share_interval(found.covered, interval),
         uncovered_days=day_interval(found.uncovered_days.astype(np.float64), interval),
         uncovered=uncovered,
-        warnings=worst_first(warnings),
+        warnings=worst_first(
+            [
+                *(warning for warning in warnings if warning.code != "single_pollen_source"),
+                *(_as_it_stands(given, warning, block, found, complete, over=over) for warning in told),
+            ]
+        ),
+        at_other_reach=tuple(_at_other_reach(given, block, near, bloom, complete, interval)),
     )
 
 
+def _in_reach(given: _Known, block: Block, reach_m: float) -> InReach:
+    makers = pollen_makers_in_reach(replace(given.planting, reach_m=reach_m), block)
+    sheds = [other for other in makers if sheds_viable_pollen(cultivar_of(given.planting, other))]
+    viable = tuple(other for other in sheds if other.key not in given.frosted)
+    return InReach(
+        makers=makers,
+        viable=viable,
+        doubtful=tuple(other for other in sheds if other.key in given.frosted),
+        known=tuple(other for other in viable if other.key in given.blooms),
+    )
+
+
+def _at_other_reach(
+    given: _Known, block: Block, near: InReach, bloom: FloatArray, complete: BoolArray, interval: float
+) -> Iterator[AtReach]:
+    """The cover at half and at double the reach, where other sources stand in it: distance is an assumption."""
+    receptive = given.flower_days.receptive_of(cultivar_of(given.planting, block))
+    for factor in OTHER_REACHES:
+        reach_m = factor * given.planting.reach_m
+        other = _in_reach(given, block, reach_m)
+        if other.viable == near.viable:
+            continue
+        share = None
+        if other.known or not other.viable:
+            opened = given.open_days_of(other.known, complete)
+            share = share_interval(cover(bloom, *opened, receptive_days=receptive).covered, interval)
+        yield AtReach(reach_m, tuple(source.key for source in other.viable), share)
+
+
 def _as_it_stands(
-    given: _Known,
-    warning: PollenWarning,
-    block: Block,
-    bloom: FloatArray,
-    found: Cover,
-    complete: BoolArray,
-    *,
-    receptive_days: int,
+    given: _Known, warning: PollenWarning, block: Block, found: Cover, complete: BoolArray, *, over: bool
 ) -> PollenWarning:
     """What of a warning's days is still to come, and who can give pollen on them; past, where none is."""
     ahead = tuple((max(first, given.as_of), last) for first, last in warning.spans if last >= given.as_of)
-    over = given.season.date(median_day(bloom[:, 2])) + dt.timedelta(days=receptive_days - 1) < given.as_of
     if not ahead and (warning.spans or over):
         return replace(warning, level="watch", past=True)
+    if warning.code == "single_pollen_source":
+        return replace(warning, ahead=ahead)
     opened = {
         named(given.planting, other): given.open_days(other, complete)
         for other in given.planting.blocks
@@ -256,69 +265,9 @@ def _as_it_stands(
     return replace(warning, ahead=ahead, donors=donors(found, opened, ahead, given.season))
 
 
-def _bloom_warnings(
-    planting: Planting,
-    block: Block,
-    viable: tuple[Block, ...],
-    doubtful: tuple[NamedBlock, ...],
-    known: tuple[Block, ...],
-    bloom: FloatArray,
-    complete: BoolArray,
-    season: SeasonDays,
-) -> list[PollenWarning]:
-    """What follows for the whole bloom from what can be forecast, and from there being one viable source."""
-    spans = () if not bloom.size else (_bloom_span(bloom, season),)
-    warned: list[tuple[Warned, WarningLevel, float]] = []
-    unfinished = 1.0 - float(complete.mean())
-    level = level_of(unfinished)
-    if level is not None:
-        of = BloomUnfinished() if unfinished < 1.0 else BloomNotForecast()
-        warned.append((of, level, unfinished))
-    unknown = tuple(named(planting, other) for other in viable if other not in known)
-    if unknown:
-        warned.append((SourcesNotForecast(unknown, not known), "watch" if known else "act", 1.0))
-    if viable and doubtful:
-        warned.append((SourcesFrosted(doubtful), "watch", 1.0))
-    if len(viable) == 1:
-        warned.append((OnlySource(named(planting, viable[0])), "watch", 1.0))
-    name = named(planting, block)
-    return [PollenWarning(name, of, level, chance, spans) for of, level, chance in warned]
-
-
-def _reach_warnings(
-    planting: Planting,
-    block: Block,
-    makers: tuple[Block, ...],
-    viable: tuple[Block, ...],
-    doubtful: tuple[NamedBlock, ...],
-    spans: tuple[Span, ...],
-) -> list[PollenWarning]:
-    """That nothing in reach sheds viable pollen; ``spans`` are the days without."""
-    if viable:
-        return []
-    of: Warned
-    if makers:
-        names = tuple(named(planting, other) for other in makers)
-        of = NoneViable(tuple(name for name in names if name not in doubtful), doubtful)
-    else:
-        of = NoSourceInReach(planting.reach_m, block.neighbours is not None)
-    return [PollenWarning(named(planting, block), of, "act", 1.0, spans)]
-
-
 def _bloom_span(bloom: FloatArray, season: SeasonDays) -> Span:
     """From bloom start to its end, by medians."""
     return season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
-
-
-def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
-    """Whether most of the cover comes from the source that would be missed most."""
-    most_missed = int(np.median(found.lost_without, axis=-1).argmax())
-    lost = found.lost_without[most_missed]
-    chance = float(np.mean((lost > 0) & (lost >= MOST * found.covered)))
-    if chance < ACT:
-        return []
-    of = MainSource(timing.sources[most_missed], float(np.median(lost)))
-    return [PollenWarning(timing.block, of, "watch", chance, (_bloom_span(timing.bloom, timing.season),))]
 
 
 def _complete_draws(bloom: FloatArray | None) -> tuple[FloatArray, BoolArray]:

@@ -41,8 +41,6 @@ class Timing:
         The block's bloom start, full bloom and bloom end. [day]
     source_end, first_open, last_open : ndarray, shape (source, draw)
         Bloom end of each source, first and last day with open anthers; infinite after the season. [day]
-    receptive_days : int
-        [day]
     """
 
     block: NamedBlock
@@ -51,7 +49,6 @@ class Timing:
     source_end: FloatArray
     first_open: FloatArray
     last_open: FloatArray
-    receptive_days: int
     season: SeasonDays
 
 

@@ -12,6 +12,7 @@ from models.records import FlowerType
 from models.units import fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.frost import BlockFrost
 from models.vineyard.pollination import (
+    AtReach,
     BlockPollination,
     PollenWarning,
     SourceCover,
@@ -241,6 +242,20 @@ class WarningAnswer(Body):
         return cls.showing(warning, message=warning_words(warning), first=first, last=last, donors=donors)
 
 
+class AtReachAnswer(Body):
+    """What cover would be were pollen carried another way: how far it is carried is an assumption."""
+
+    reach_m: float
+    reach_ft: OneDigit
+    sources: list[str]
+    share_of_bloom_covered: ShareInterval | None
+
+    @classmethod
+    def of(cls, found: AtReach) -> Self:
+        """With the reach in feet too."""
+        return cls.showing(found, reach_ft=feet_from_metres(found.reach_m))
+
+
 class PistillateBlock(Body):
     """Pollen cover of one pistillate block; the share is null where its bloom or its sources' is not known."""
 
@@ -254,6 +269,9 @@ class PistillateBlock(Body):
     )
     uncovered: list[UncoveredAnswer]
     warnings: list[WarningAnswer] = Field(description="The worst first.")
+    at_other_reach: list[AtReachAnswer] = Field(
+        description="At half and at double the reach, where other viable sources would stand in it."
+    )
 
     @classmethod
     def of(cls, found: BlockPollination, cultivar_name: str) -> Self:
@@ -263,6 +281,7 @@ class PistillateBlock(Body):
             cultivar_name=cultivar_name,
             sources=[SourceAnswer.of(source) for source in found.sources],
             warnings=[WarningAnswer.of(warning) for warning in found.warnings],
+            at_other_reach=[AtReachAnswer.of(other) for other in found.at_other_reach],
         )
 
 

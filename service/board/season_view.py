@@ -16,7 +16,7 @@ from service.board.bars import Bar, Stretch, bar, shown_days, uncovered_stretch
 from service.board.time_axis import TimeAxis
 from service.usecases.forecasts import VineyardForecast
 from service.words.plain import sentence
-from service.words.pollen import cover_words, uncovered_words
+from service.words.pollen import cover_words, other_reach_words, uncovered_words
 
 LONG_PAST_DAYS = 10
 
@@ -39,6 +39,7 @@ class Group:
     covered: MedianInterval | None
     uncovered: tuple[Stretch, ...]
     warnings: tuple[PollenWarning, ...]
+    at_other_reach: tuple[str, ...] = ()
 
     @property
     def level(self) -> str:
@@ -124,6 +125,7 @@ def _group(
         if axis is not None
         else (),
         warnings=pollen.warnings,
+        at_other_reach=tuple(other_reach_words(other) for other in pollen.at_other_reach),
     )
 
 

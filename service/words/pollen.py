@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import assert_never
 
 from models.units import feet_from_metres
-from models.vineyard.block_pollination import MedianInterval
+from models.vineyard.block_pollination import AtReach, MedianInterval
 from models.vineyard.pollen_warnings import (
     BloomNotForecast,
     BloomUnfinished,
@@ -51,6 +51,14 @@ def cover_words(covered: MedianInterval | None) -> str:
         return "none of its flowers open while a listed source sheds"
     low, high = percent(covered.low), percent(covered.high)
     return f"{percent(covered.median)} of its flowers open while a listed source sheds ({low} to {high})"
+
+
+def other_reach_words(other: AtReach) -> str:
+    """What cover would be were pollen carried another way."""
+    far = f"{other.reach_m:g} m ({feet_from_metres(other.reach_m):.0f} ft)"
+    count = len(other.sources)
+    sources = f"{count} source{'' if count == 1 else 's'} in reach" if count else "no source in reach"
+    return f"were pollen carried {far}: {sources}, {cover_words(other.share_of_bloom_covered)}"
 
 
 def uncovered_words(run: Uncovered) -> str:

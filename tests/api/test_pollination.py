@@ -287,3 +287,25 @@ def test_set_is_counted_on_clusters_counted_before_and_crop_load_knows_no_berry_
     assert "marked before bloom" in before[later[0], "set_count"]["look_for"]
     change(demo_client, "/v1/cultivars/lantern-hush", berry_mass_g=16.0)
     assert tasks() == before
+
+
+def test_the_answer_at_half_and_at_double_the_reach_where_it_matters(demo_client: TestClient) -> None:
+    path = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
+    fresh = demo_client.put("/v1/vineyards/elsewhere", json={"name": "Elsewhere"})
+    assert fresh.json()["reach_m"] == 15.24
+    blocks = cover(demo_client)
+    (half,) = blocks["middle-2"]["at_other_reach"][:1]
+    assert (half["reach_m"], half["reach_ft"]) == (7.62, 25.0)
+    for key, block in blocks.items():
+        for other in block["at_other_reach"]:
+            assert sorted(other["sources"]) != sorted(source["block"] for source in block["sources"]), key
+    assert "were pollen carried 7.62 m (25 ft): " in demo_client.get(
+        f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF
+    ).text.replace("Were pollen", "were pollen")
+    change(demo_client, path, reach_m=7.62)
+    after = cover(demo_client)
+    for key, block in blocks.items():
+        for other in block["at_other_reach"]:
+            if other["reach_m"] == 7.62:
+                assert after[key]["share_of_bloom_covered"] == other["share_of_bloom_covered"]
+                assert sorted(source["block"] for source in after[key]["sources"]) == sorted(other["sources"])

@@ -484,6 +484,21 @@ def test_shoots_come_from_blocks_with_open_viable_anthers_on_those_days_and_none
     assert "Place" not in warning_words(after)
 
 
+def test_cover_at_half_and_double_the_reach_where_other_sources_stand_in_it() -> None:
+    asked = planting(B1, block("near", TINDERLING, x_m=9.0), block("far", HEDGE, x_m=20.0))
+    blooms = draws_of({"b1": [SAFE["b1"]], "near": [EARLY["b7"]], "far": [SAFE["b7"]]})
+    half, double = only(pollination(asked, blooms)).at_other_reach
+    assert (half.reach_m, half.sources, double.reach_m, double.sources) == (7.5, (), 30.0, ("near", "far"))
+    assert half.share_of_bloom_covered is not None
+    assert double.share_of_bloom_covered is not None
+    assert half.share_of_bloom_covered.high == 0.0
+    assert double.share_of_bloom_covered.median == pytest.approx(1.0)
+    same = planting(B1, block("near", TINDERLING, x_m=5.0))
+    assert only(pollination(same, blooms)).at_other_reach == ()
+    unknown = draws_of({"b1": [SAFE["b1"]], "near": [EARLY["b7"]]})
+    assert only(pollination(asked, unknown)).at_other_reach[1].share_of_bloom_covered is not None
+
+
 WORSE = ("frosted", "not_viable", "further", "fewer_days", "removed")
 
 
