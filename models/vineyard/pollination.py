@@ -168,7 +168,7 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
     planting = given.planting
     near = _in_reach(given, block, planting.reach_m)
     bloom, complete = _complete_draws(given.blooms.get(block.key))
-    whole = (_bloom_span(bloom, given.season),) if bloom.size else ()
+    whole: tuple[Span, ...] = (_bloom_span(bloom, given.season),) if bloom.size else ()
     warnings = bloom_warnings(planting, block, near, 1.0 - float(complete.mean()), whole)
     if not bloom.size or (near.viable and not near.known):
         return BlockPollination(
