@@ -183,13 +183,17 @@ class Block:
     neighbours: tuple[str, ...] | None = None
 
 
+# 50 ft; common practice, no source: distance is an assumption. [m]
+REACH_M = 15.24
+
+
 @dataclass(frozen=True)
 class Planting:
     """A vineyard's blocks, the cultivars they hold, and how far pollen is carried. [m]"""
 
     blocks: tuple[Block, ...]
     cultivars: dict[str, Cultivar]
-    reach_m: float = 15.0
+    reach_m: float = REACH_M
 
 
 @dataclass(frozen=True)

@@ -37,6 +37,16 @@ class ReachAssumed:
 
 
 @dataclass(frozen=True)
+class OtherPollenUnknown:
+    """Wild males and neighbours' vines shed pollen that nobody told of."""
+
+
+@dataclass(frozen=True)
+class PollenMayNotLack:
+    """A published study found no trouble with pollination, against the warnings beside it."""
+
+
+@dataclass(frozen=True)
 class FrostDamageUnknown:
     """A frost night came, or may come."""
 
@@ -74,6 +84,8 @@ Caution = (
     | FlowerDaysAssumed
     | OwnFlowerDays
     | ReachAssumed
+    | OtherPollenUnknown
+    | PollenMayNotLack
     | FrostDamageUnknown
     | FrostCame
     | LayoutsDisagree

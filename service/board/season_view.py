@@ -15,7 +15,8 @@ from models.vineyard.reach import distance_m as distance_between
 from service.board.bars import Bar, Stretch, bar, shown_days, uncovered_stretch
 from service.board.time_axis import TimeAxis
 from service.usecases.forecasts import VineyardForecast
-from service.words.plain import percent
+from service.words.plain import sentence
+from service.words.pollen import cover_words, other_reach_words, uncovered_words
 
 LONG_PAST_DAYS = 10
 
@@ -38,6 +39,7 @@ class Group:
     covered: MedianInterval | None
     uncovered: tuple[Stretch, ...]
     warnings: tuple[PollenWarning, ...]
+    at_other_reach: tuple[str, ...] = ()
 
     @property
     def level(self) -> str:
@@ -47,12 +49,7 @@ class Group:
     @property
     def said(self) -> str:
         """How much of its bloom gets pollen, in words."""
-        if self.covered is None:
-            return "Pollen cover not known"
-        if self.covered.high == 0:
-            return "No pollen for any of its bloom"
-        low, high = percent(self.covered.low), percent(self.covered.high)
-        return f"Pollen for {percent(self.covered.median)} of its bloom ({low} to {high})"
+        return sentence(cover_words(self.covered))
 
 
 @dataclass(frozen=True)
@@ -124,12 +121,11 @@ def _group(
         bar=bars[block.key],
         sources=tuple(sources),
         covered=pollen.share_of_bloom_covered,
-        uncovered=tuple(
-            uncovered_stretch(axis, run.first_day, run.last_day, run.chance) for run in pollen.uncovered
-        )
+        uncovered=tuple(uncovered_stretch(axis, *run.span, uncovered_words(run)) for run in pollen.uncovered)
         if axis is not None
         else (),
         warnings=pollen.warnings,
+        at_other_reach=tuple(other_reach_words(other) for other in pollen.at_other_reach),
     )
 
 

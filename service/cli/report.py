@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from models.records import REACH_M
 from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, Interval, UnitsOption, confirmed, day, told_plainly
@@ -33,7 +34,7 @@ def report(
     latitude: Annotated[
         float | None, typer.Option(min=-90, max=90, help="Degrees, south of the equator negative.")
     ] = None,
-    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = 15.0,
+    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = REACH_M,
     date_format: Annotated[
         str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
     ] = None,

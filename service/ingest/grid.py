@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from models.errors import BadInput, Problem
-from models.records import Block, Cultivar
+from models.records import REACH_M, Block, Cultivar
 from service.ingest.cells import in_column, is_blank, shown, whole_number
 from service.ingest.headers import Columns, find_columns, fold_name
 from service.ingest.names import slug
@@ -106,7 +106,7 @@ def read_grid(
     row_spacing_m: float,
     vine_spacing_m: float,
     cultivars: Mapping[str, Cultivar],
-    reach_m: float = 15.0,
+    reach_m: float = REACH_M,
     on_bad_rows: OnBadRows = "reject",
 ) -> ReadPlanting:
     """Read a planting grid.

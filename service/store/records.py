@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from models.records import BloomLogRow, Visit
+from models.records import REACH_M, BloomLogRow, Visit
 
 JobState = Literal["waiting", "running", "done", "failed"]
 
@@ -34,7 +34,7 @@ class Vineyard:
     key: str
     name: str
     station: str | None = None
-    reach_m: float = 15.0
+    reach_m: float = REACH_M
     receptive_days: float | None = None
     pollen_days: float | None = None
     scouting_weekdays: tuple[str, ...] | None = None

@@ -27,7 +27,9 @@ from models.vineyard.cautions import (
     LayoutsDisagree,
     NoFitForCover,
     NoPastSeason,
+    OtherPollenUnknown,
     OwnFlowerDays,
+    PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
 )
@@ -108,6 +110,10 @@ def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Itera
         yield OwnFlowerDays(tuple(own))
     if any(block.neighbours is None for block in vineyard.planting.blocks):
         yield ReachAssumed(pollen.reach_m)
+    if pollen.blocks:
+        yield OtherPollenUnknown()
+    if any(block.warnings for block in pollen.blocks):
+        yield PollenMayNotLack()
 
 
 def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:

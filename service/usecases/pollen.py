@@ -38,6 +38,8 @@ def pollinate(foreseen: VineyardForecast) -> VineyardPollination:
         interval=foreseen.forecast.interval,
         receptive_days=receptive,
         pollen_days=pollen,
+        frosted=[block.block for block in foreseen.forecast.blocks if block.frosted],
+        as_of=foreseen.forecast.as_of,
     )
     return VineyardPollination(blocks, receptive, pollen, vineyard.planting.reach_m)
 

@@ -34,7 +34,9 @@ from models.vineyard.cautions import (
     LayoutsDisagree,
     NoFitForCover,
     NoPastSeason,
+    OtherPollenUnknown,
     OwnFlowerDays,
+    PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
 )
@@ -84,8 +86,8 @@ def caution_words(caution: Caution) -> str:
             return f"Set aside: {slip.block}, {why_set_aside(slip)}."
         case BlocksFrosted(season, blocks):
             return (
-                f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, and what is "
-                "seen there does not sharpen the dates of other blocks."
+                f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, what is "
+                "seen there does not sharpen the dates of other blocks, and its pollen is not counted on."
             )
         case SeasonInFit(season):
             return (
@@ -125,6 +127,19 @@ def caution_words(caution: Caution) -> str:
             return f"Receptive or pollen days of their own are set for {listed(cultivars)}."
         case ReachAssumed(reach_m):
             return f"Pollen is taken to reach {reach_m:g} m; by default 50 ft, which is common practice."
+        case OtherPollenUnknown():
+            # wild males near vineyards: second-hand
+            return (
+                "Only listed sources are counted: wild vines, many of them male, and neighbours' vines shed pollen "
+                "too, and are not known here. Flowers without a listed source may still set."
+            )
+        case PollenMayNotLack():
+            # Gupton (1998), Reproductive efficiency in muscadine grapes, USDA-ARS, read as abstract.
+            return (
+                "The case against these warnings: a study of the USDA-ARS (Gupton 1998) concluded that pollination may "
+                "not be a problem in present cultivars. Count flowers before bloom and berries after it, and let set "
+                "decide."
+            )
         case FrostDamageUnknown():
             # Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 %
             # kill at its second to fourth leaf; -2.8 °C at the first leaf, -3.9 °C at bud burst. The trade knows no

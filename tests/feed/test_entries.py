@@ -112,7 +112,7 @@ def test_a_block_without_a_window_has_no_entry_but_is_named() -> None:
 
 def test_a_warning_says_level_chance_and_message_and_one_code_is_one_entry() -> None:
     ends = SourceEndsFirst(NamedBlock("b7", "Hush"), 1, june(6), 5, 0.4)
-    early = PollenWarning(NAMED, ends, "act", 0.83, (june(8), june(13)))
+    early = PollenWarning(NAMED, ends, "act", 0.83, ((june(8), june(13)),))
     one = PollenWarning(NAMED, BloomNotForecast(), "act", 1.0)
     two = PollenWarning(NAMED, BloomUnfinished(), "watch", 0.25)
     block = pollinated(early, one, two)
@@ -169,7 +169,7 @@ def test_many_blocks_are_counted_in_a_title() -> None:
 
 def test_a_task_that_can_still_be_done_is_named_when_no_trip_does_it() -> None:
     days = Window(june(1), june(4))
-    berries = CropLoad(12.0, usually_thinned=False)
+    berries = CropLoad()
     no_monday = WrongWeekdays(june(2), june(4), (0,))
     open_task = MissedTask(
         block="b1",

@@ -56,6 +56,8 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.FlowerDaysAssumed(3, 2),
     cautions.OwnFlowerDays(("dewlight",)),
     cautions.ReachAssumed(15.0),
+    cautions.OtherPollenUnknown(),
+    cautions.PollenMayNotLack(),
     cautions.FrostDamageUnknown(),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),
@@ -68,19 +70,21 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.SourceStartsLate(SOURCE, 1, LATER, 5, 0.25),
     pollen_warnings.GapBetweenSources(0.45),
     pollen_warnings.NoSourceInReach(15.0, by_list=False),
-    pollen_warnings.NoneViable((SOURCE, OTHER)),
+    pollen_warnings.NoneViable((SOURCE,), (OTHER,)),
     pollen_warnings.OnlySource(SOURCE),
     pollen_warnings.MainSource(SOURCE, 0.6),
     pollen_warnings.BloomNotForecast(),
     pollen_warnings.BloomUnfinished(),
     pollen_warnings.SourcesNotForecast((SOURCE,), all_of_them=True),
+    pollen_warnings.SourcesFrosted((SOURCE,)),
 )
 LOOKS: tuple[scouting_tasks.Look, ...] = (
+    scouting_tasks.FlowerCount(),
     scouting_tasks.FirstCaps(),
     scouting_tasks.FlowerTypeCheck(FlowerType.PERFECT),
     scouting_tasks.PollenOverlap((SOURCE,)),
     scouting_tasks.SetCount(),
-    scouting_tasks.CropLoad(14.5, usually_thinned=True),
+    scouting_tasks.CropLoad(),
 )
 MISSED: tuple[scouting.Missed, ...] = (
     scouting.TooLate(),

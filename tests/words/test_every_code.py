@@ -33,7 +33,7 @@ from tests.words.samples import BLOCK, DAY, LATER, members
 
 
 def warned(of: Warned) -> PollenWarning:
-    return PollenWarning(BLOCK, of, "act", 0.8, (DAY, LATER))
+    return PollenWarning(BLOCK, of, "act", 0.8, ((DAY, LATER),))
 
 
 def missed(why: Missed) -> MissedTask:
@@ -83,7 +83,7 @@ def test_each_number_and_name_of_a_code_is_said() -> None:
     for of in samples.WARNED:
         text = f"{what_is_wrong(warned(of))} {what_to_do(warned(of))}"
         assert "b1" in text
-        for name in ("source", "sources", "makers"):
+        for name in ("source", "sources", "makers", "frosted"):
             told = getattr(of, name, ())
             for source in told if isinstance(told, tuple) else (told,):
                 assert source.key in text, of
