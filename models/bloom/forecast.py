@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -12,7 +11,7 @@ import numpy as np
 import xarray as xr
 
 from models.bloom.cautions import DateCaution, forecast_cautions
-from models.bloom.draws import draw_heat
+from models.bloom.draws import draw_heat, stream
 from models.bloom.frost_delay import frost_delay
 from models.bloom.in_season import learn
 from models.bloom.observations import in_stage_order
@@ -131,7 +130,8 @@ def forecast(
     Returns
     -------
     Forecast
-        The same for the same inputs: the draws are seeded from them.
+        The same for the same inputs. Random numbers belong to the season, and to each block by its key: without
+        news, tomorrow's draws are today's, and no date moves by chance or by which other blocks there are.
 
     Raises
     ------
@@ -162,9 +162,9 @@ def forecast(
     seen, slips = in_stage_order(known_looks, fit.stages)
     known = [block for block in blocks if block.cultivar in fit.cultivars]
     look = SeasonLooks.of(seen, known, fit, traces)
-    knowledge = learn(fit, look.units_outside(frosted), look.cultivars, site=site.key, season=season)
-    random = np.random.default_rng(_seed(fit, traces, seen, draws))
-    trace_of = trace_of_draws(traces.seasons, season, draws=draws, random=random)
+    knowledge = learn(fit, look.units_outside(frosted), site=site.key, season=season)
+    trace_of = trace_of_draws(traces.seasons, season, draws=draws, random=stream(season, "traces"))
+    own = [stream(season, "block", block.key) for block in known]
     heat = draw_heat(
         knowledge,
         fit.calibrated,
@@ -172,7 +172,8 @@ def forecast(
         lower=look.lower,
         upper=look.upper,
         draws=draws,
-        random=random,
+        shared=stream(season, "effects"),
+        own=own,
     )
     day = np.full((draws, len(blocks), len(fit.stages)), np.nan)
     has_history = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
@@ -180,7 +181,7 @@ def forecast(
     crossed = crossing_days(traces.accumulated, trace_of, heat)
     for place, block in enumerate(known):
         if block.key in frosted and not look.has_begun(block):
-            crossed[:, place] += frost_delay(fit.stages, draws=draws, random=random)
+            crossed[:, place] += frost_delay(fit.stages, draws=draws, random=own[place])
     crossed[crossed >= traces.accumulated.shape[-1]] = np.nan
     day[:, has_history, :] = np.maximum(
         np.fmin(crossed, np.where(np.isinf(look.last_day), np.nan, look.last_day)), look.first_day
@@ -263,15 +264,3 @@ def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date
     median = ordered[(ordered.size - 1) // 2]
     found = (min(low, median), median, max(high, median))
     return [traces.window.date_at(int(day)) if np.isfinite(day) else None for day in found]
-
-
-def _seed(fit: Fit, traces: Traces, seen: Sequence[StageInterval], draws: int) -> list[int]:
-    """Numbers from all that the forecast rests on, so that the same question has the same answer.
-
-    The day of asking is no part of them: without news, tomorrow's draws are today's, and no date moves by chance.
-    """
-    digest = hashlib.sha256()
-    for array in (fit.thresholds.mean, fit.thresholds.covariance, traces.accumulated):
-        digest.update(np.ascontiguousarray(array).tobytes())
-    digest.update(repr((sorted(map(repr, seen)), draws)).encode())
-    return list(np.frombuffer(digest.digest(), dtype=np.uint32))

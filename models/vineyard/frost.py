@@ -16,6 +16,9 @@ from models.vineyard.synchrony import BoolArray
 
 IntArray = NDArray[np.int64]
 
+# A limit and a minimum that are equal in °F need not be so to the last digit once they are converted. [°C]
+SAME_C = 1e-6
+
 
 @dataclass(frozen=True)
 class FrostNight:
@@ -91,7 +94,7 @@ def frost(
     tuple of BlockFrost
         In the draws' order of blocks.
     """
-    cold = traces.tmin_c <= limit_c
+    cold = traces.tmin_c <= limit_c + SAME_C
     trace_of = np.searchsorted(np.array(traces.seasons), draws["trace_season"].values).astype(np.int64)
     today = float(traces.window.day_index(as_of))
     past = _measured_frost(traces, cold[0], as_of)

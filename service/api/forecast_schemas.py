@@ -117,7 +117,7 @@ class ForecastAnswer(Body):
             trace_seasons=found.traces.seasons,
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
-            frost_limit=_temperature(frost.limit_c, units),
+            frost_limit=_temperature(frost.limit_c, units, digits=6),  # as asked
             temperature_unit="degF" if units == "us" else "degC",
             cautions=caution_texts(cautions_of(foreseen, frost=frost)),
             blocks=[
@@ -138,8 +138,8 @@ class ForecastAnswer(Body):
         )
 
 
-def _temperature(temperature_c: float, units: Units) -> float:
-    return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, 1)
+def _temperature(temperature_c: float, units: Units, *, digits: int = 1) -> float:
+    return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, digits)
 
 
 class OverlapDays(Body):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+import pytest
 from fastapi.testclient import TestClient
 
 import demo_weather
@@ -58,6 +59,16 @@ def test_the_limit_and_the_nights_in_fahrenheit(demo_client: TestClient) -> None
     assert frost_of(body)["nights"] == [{"date": "2026-04-20", "tmin": 27.5}]
     lower = ask(demo_client, as_of="2026-05-20", units="us", frost_limit=27)
     assert (lower["frost_limit"], frost_of(lower)["nights"]) == (27.0, [])
+
+
+@pytest.mark.parametrize("tmin_f", [27.7, 28.4, 29.3, 30.02, 31.1])
+def test_a_night_at_the_very_limit_counts_in_either_unit(demo_client: TestClient, tmin_f: float) -> None:
+    send_csv(demo_client, TEMPERATURES, f"date,tmin_c,tmax_c\n2026-04-20,{(tmin_f - 32) * 5 / 9:.12g},9\n")
+    body = ask(demo_client, as_of="2026-05-20", units="us", frost_limit=tmin_f)
+    assert body["frost_limit"] == tmin_f
+    assert [night["date"] for night in frost_of(body)["nights"]] == ["2026-04-20"]
+    below = ask(demo_client, as_of="2026-05-20", units="us", frost_limit=tmin_f - 0.01)
+    assert frost_of(below)["nights"] == []
 
 
 def test_a_block_without_a_forecast_has_no_chance(demo_client: TestClient) -> None:

@@ -50,7 +50,8 @@ def drawn(
         lower=np.array([lower]),
         upper=np.array([upper]),
         draws=draws,
-        random=np.random.default_rng(20260301),
+        shared=np.random.default_rng(20260301),
+        own=[np.random.default_rng(20260302)],
     )
     return heat[:, 0, :]
 
