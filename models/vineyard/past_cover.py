@@ -57,7 +57,7 @@ def past_blooms(
         bloom stage or the record holds a single season.
     """
     known = sorted(set(cultivars) & set(fit.cultivars))
-    if not known or not set(BLOOM_STAGES) <= set(fit.stages):
+    if not known or fit.lacking:
         return ()
     blocks = [Block(f"cultivar {key}", key, 0.0, 0.0) for key in known]
     found = []

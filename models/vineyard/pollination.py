@@ -70,6 +70,7 @@ def pollination(
     interval: float = 0.8,
     receptive_days: int = RECEPTIVE_DAYS,
     pollen_days: int = POLLEN_DAYS,
+    lacking: tuple[str, ...] = (),
 ) -> tuple[BlockPollination, ...]:
     """Pollen cover of every pistillate block, from joint draws of the bloom of all blocks.
 
@@ -90,6 +91,8 @@ def pollination(
     receptive_days, pollen_days : int
         Days for which a flower is receptive and an anther sheds, from the day its cap falls, where the
         cultivar does not say. Assumptions: no source was found. [day]
+    lacking : tuple of str
+        Bloom stages that the fit behind the draws does not know (NaN in all of them): why no cover is known.
 
     Returns
     -------
@@ -107,7 +110,7 @@ def pollination(
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
     return tuple(
-        _block_pollination(planting, block, blooms, season, flower_days, interval)
+        _block_pollination(planting, block, blooms, season, flower_days, interval, lacking)
         for block in planting.blocks
         if cultivar_of(planting, block).flower_type is FlowerType.PISTILLATE
     )
@@ -140,12 +143,13 @@ def _block_pollination(
     season: SeasonDays,
     flower_days: FlowerDays,
     interval: float,
+    lacking: tuple[str, ...],
 ) -> BlockPollination:
     makers = pollen_makers_in_reach(planting, block)
     viable = tuple(other for other in makers if sheds_viable_pollen(cultivar_of(planting, other)))
     known = tuple(other for other in viable if other.key in blooms)
     bloom, complete = _complete_draws(blooms.get(block.key))
-    warnings = _standing_warnings(planting, block, makers, viable, known, bloom, complete, season)
+    warnings = _standing_warnings(planting, block, makers, viable, known, bloom, complete, season, lacking)
     if not bloom.size or (viable and not known):
         return BlockPollination(
             block=block.key,
@@ -202,6 +206,7 @@ def _standing_warnings(
     bloom: FloatArray,
     complete: BoolArray,
     season: SeasonDays,
+    lacking: tuple[str, ...],
 ) -> list[PollenWarning]:
     """What follows from where sources stand, whether their pollen is viable, and what can be forecast."""
     days = None
@@ -211,10 +216,10 @@ def _standing_warnings(
     unfinished = 1.0 - float(complete.mean())
     level = level_of(unfinished)
     if level is not None:
-        of = BloomUnfinished() if unfinished < 1.0 else BloomNotForecast()
+        of = BloomUnfinished() if unfinished < 1.0 else BloomNotForecast(lacking)
         warned.append((of, level, unfinished))
     unknown = tuple(named(planting, other) for other in viable if other not in known)
-    if unknown:
+    if unknown and "bloom_start" not in lacking:
         warned.append((SourcesNotForecast(unknown, not known), "watch" if known else "act", 1.0))
     if not makers:
         by_list = block.neighbours is not None

@@ -26,7 +26,7 @@ from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 from service.web.units import Units
 from service.words.cautions import caution_texts
-from service.words.forecast import what_is_special, why_none
+from service.words.forecast import what_is_special, why_no_chance, why_none
 from service.words.pollen import warning_words
 
 
@@ -51,13 +51,14 @@ class FrostNightAnswer(Body):
 class FrostAnswer(Body):
     """Frost nights of one block: the chance of those to come, and those that came since its budbreak.
 
-    The chances are null where the bloom of the block is not forecast; ``from_budbreak`` false says that budbreak
-    is not, so that the chance counts from ``as_of``.
+    The chances are null where the bloom of the block, or its end, is not forecast, which ``why`` says;
+    ``from_budbreak`` false says that budbreak is not, so that the chance counts from ``as_of``.
     """
 
     chance: ThreeDigits | None = Field(description="Of one or more nights from budbreak until bloom end.")
     chance_in_bloom: ThreeDigits | None = Field(description="The same from bloom start.")
     from_budbreak: bool
+    why: str | None = Field(description="Why a chance is null.")
     nights: list[FrostNightAnswer]
 
     @classmethod
@@ -67,7 +68,7 @@ class FrostAnswer(Body):
             FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
             for night in found.frost_nights
         ]
-        return cls.showing(found, nights=nights)
+        return cls.showing(found, why=why_no_chance(found), nights=nights)
 
 
 class BlockForecastAnswer(Body):

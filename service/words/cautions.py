@@ -101,8 +101,9 @@ def caution_words(caution: Caution) -> str:
             return f"No forecast for {listed(cultivars)}: not in the fit."
         case StagesLacking(stages):
             return (
-                f"The fit lacks {', '.join(stages)}, so pollen cover over time is not known; log all three bloom "
-                "stages, or make a fit with them."
+                f"The fit lacks {', '.join(stages)}. What rests on that is not known and not told: pollen cover over "
+                "time, frost until the end of bloom, the days of some scouting tasks. Log all three bloom stages, or "
+                "make a fit with them."
             )
         case FlowerDaysAssumed(receptive_days, pollen_days):
             return (

@@ -36,7 +36,13 @@ def test_a_higher_limit_has_a_higher_chance_and_june_has_none(demo_client: TestC
     assert warm["chance_in_bloom"] < warm["chance"]
     assert warm["from_budbreak"]
     late = ask(demo_client, as_of="2026-05-20")
-    assert frost_of(late) == {"chance": 0.0, "chance_in_bloom": 0.0, "from_budbreak": True, "nights": []}
+    assert frost_of(late) == {
+        "chance": 0.0,
+        "chance_in_bloom": 0.0,
+        "from_budbreak": True,
+        "why": None,
+        "nights": [],
+    }
     assert not [caution for caution in late["cautions"] if "damage muscadine" in caution]
 
 
@@ -76,7 +82,13 @@ def test_a_block_without_a_forecast_has_no_chance(demo_client: TestClient) -> No
     demo_client.put("/v1/cultivars/ember-sedge", json={"name": "Ember Sedge", "flower_type": "perfect"})
     demo_client.put(f"{vineyard}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 900, "y_m": 0})
     unknown = frost_of(ask(demo_client, as_of="2026-03-10"), "far-1")
-    assert unknown == {"chance": None, "chance_in_bloom": None, "from_budbreak": False, "nights": []}
+    assert unknown == {
+        "chance": None,
+        "chance_in_bloom": None,
+        "from_budbreak": False,
+        "why": "the bloom of this block is not forecast",
+        "nights": [],
+    }
 
 
 def block_of(body: dict[str, Any], block: str) -> dict[str, Any]:

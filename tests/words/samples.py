@@ -70,6 +70,7 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.OnlySource(SOURCE),
     pollen_warnings.MainSource(SOURCE, 0.6),
     pollen_warnings.BloomNotForecast(),
+    pollen_warnings.BloomNotForecast(("bloom_end",)),
     pollen_warnings.BloomUnfinished(),
     pollen_warnings.SourcesNotForecast((SOURCE,), all_of_them=True),
 )
@@ -82,6 +83,7 @@ LOOKS: tuple[scouting_tasks.Look, ...] = (
 )
 MISSED: tuple[scouting.Missed, ...] = (
     scouting.TooLate(),
+    scouting.NoDate(("bloom_end",)),
     scouting.TooFewTrips(2),
     scouting.WrongWeekdays(DAY, LATER, (0, 4)),
 )
@@ -97,6 +99,7 @@ MEASURED: tuple[layout_rules.Measured, ...] = (
 WHY_EXPOSED: tuple[block_check.WhyExposed, ...] = (
     block_check.NoViableSource(),
     block_check.CultivarNotInFit("dewlight"),
+    block_check.StagesNotInFit(("bloom_end",)),
     block_check.SourcesNotInFit(("hush", "tinderling")),
     block_check.SeldomCovered(0.8, 2, 9, ("hush",)),
 )
