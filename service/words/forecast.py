@@ -12,8 +12,8 @@ from service.words.plain import listed
 STATUSES: dict[Status, str] = {
     "observed": "seen",
     "expected": "expected",
-    "presumed": "presumed past, no look recorded",
-    "overdue": "overdue, visits say not yet",
+    "presumed": "presumed past, not seen",
+    "overdue": "overdue, visits say not yet later than usual",
     "unlikely": "unlikely this season",
 }
 MEANINGS = {stage.key: stage.meaning for stage in STAGES}
