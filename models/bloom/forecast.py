@@ -9,13 +9,12 @@ from typing import Literal
 
 import numpy as np
 import xarray as xr
-from scipy.stats import t as student_t
 
 from models.bloom.cautions import DateCaution, forecast_cautions
 from models.bloom.draws import draw_heat, stream
+from models.bloom.far_off import far_off, usual_heat
 from models.bloom.frost_delay import frost_delay
 from models.bloom.in_season import learn
-from models.bloom.mixed_model import TAIL_DEGREES
 from models.bloom.observations import in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by, unit_of
 from models.bloom.set_aside import SetAside
@@ -210,7 +209,18 @@ def forecast(
         ),
         draws=dataset,
         set_aside=tuple(slips),
-        cautions=tuple(forecast_cautions(fit, knowledge, traces, season, as_of, slips)),
+        cautions=tuple(
+            forecast_cautions(
+                fit,
+                knowledge,
+                traces,
+                season,
+                as_of,
+                slips,
+                noted.contradictions,
+                far_off(seen, fit, traces),
+            )
+        ),
     )
 
 
@@ -241,7 +251,7 @@ def _block_forecast(
             status = "observed"
         elif chance < 0.5 or median is None:
             status = "unlikely"
-        elif not_yet > _highest_usual(fit, cultivar, place, interval):
+        elif not_yet > usual_heat(fit, cultivar, place, interval)[1]:
             status = "overdue"
         elif median < as_of:
             status = "presumed"
@@ -250,17 +260,6 @@ def _block_forecast(
         )
     pooled = bool(np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED)
     return BlockForecast(block.key, block.cultivar, "pooled" if pooled else "own", stages, frosted=frosted)
-
-
-def _highest_usual(fit: Fit, cultivar: int, stage: int, interval: float) -> float:
-    """Upper end of the central interval of a stage's heat, as if nothing of the season were known. [°C·day]"""
-    variance = (
-        fit.thresholds.covariance[cultivar, stage, cultivar, stage]
-        + fit.calibrated.between_seasons[stage, stage]
-        + fit.calibrated.within[stage, stage]
-    )
-    scales = float(student_t.ppf(0.5 + interval / 2, TAIL_DEGREES))
-    return float(fit.thresholds.mean[cultivar, stage] + scales * np.sqrt(variance))
 
 
 def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:

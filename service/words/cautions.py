@@ -16,13 +16,16 @@ from models.bloom.cautions import (
     KeepToLabels,
     NorthAssumed,
     NoTemperaturesYet,
+    ObservationFarOff,
     ObservationSetAside,
     SeasonInFit,
     SeasonUnsettled,
     TemperaturesEnd,
     TemperaturesFilled,
     UnusualSeason,
+    VisitsContradict,
 )
+from models.records import Visit
 from models.vineyard.cautions import (
     Caution,
     EnoughAssumed,
@@ -80,6 +83,22 @@ def caution_words(caution: Caution) -> str:
             )
         case ObservationSetAside(slip):
             return f"Set aside: {slip.block}, {why_set_aside(slip)}."
+        case VisitsContradict(visits):
+            where = visits[0].block or visits[0].cultivar
+            told = listed([f"{_reading(visit)} on {visit.date}" for visit in visits])
+            return (
+                f"Visits to {where} contradict each other: {told}. Caps don't go back on, so not all of them are "
+                "right, and the days of its stages are held wider. Correct or delete the one that is wrong in the "
+                "list of visits."
+            )
+        case ObservationFarOff(block, stage, day, had_come, days_later):
+            seen = stage if had_come else f"{stage} not yet"
+            order = "later" if days_later > 0 else "earlier"
+            return (
+                f"{block}, {seen} on {day}: {abs(days_later)} days {order} than fit and weather say. It is taken as it "
+                "is, and moves other blocks too. If it is wrong, correct or delete it in the list of visits or in the "
+                "bloom log."
+            )
         case BlocksFrosted(season, blocks):
             return (
                 f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, and what is "
@@ -149,6 +168,11 @@ def caution_words(caution: Caution) -> str:
                 "and ask the local extension office."
             )
     assert_never(caution)
+
+
+def _reading(visit: Visit) -> str:
+    reading = f"BBCH {visit.bbch}" if visit.percent_open is None else f"{visit.percent_open:g} %"
+    return reading if visit.observer is None else f"{reading} ({visit.observer})"
 
 
 def _seasons(count: int, kind: str = "") -> str:

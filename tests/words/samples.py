@@ -17,7 +17,7 @@ from models.bloom.set_aside import (
     SetAside,
     WhySetAside,
 )
-from models.records import FlowerType
+from models.records import FlowerType, Visit
 from models.vineyard import block_check, cautions, layout_rules, pollen_warnings, scouting, scouting_tasks
 from models.vineyard.reach import NamedBlock
 
@@ -43,6 +43,10 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     dates.SeasonUnsettled(),
     dates.UnusualSeason("full_bloom", 11.6),
     dates.ObservationSetAside(SetAside(2026, "b1", "full_bloom", FarFromOthers(14.0))),
+    dates.VisitsContradict(
+        (Visit(DAY, "dewlight", "b1", 60.0), Visit(LATER, "dewlight", "b1", None, 57, "Wren"))
+    ),
+    dates.ObservationFarOff("b1", "bloom_end", LATER, had_come=False, days_later=40),
     dates.BlocksFrosted(2026, ("b1", "b2")),
     dates.SeasonInFit(2026),
     dates.FitImported(),
