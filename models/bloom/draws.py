@@ -27,13 +27,13 @@ def stream(*names: str | int) -> np.random.Generator:
 
 
 def draw_heat(
-    knowledge: SeasonKnowledge,
+    knowledge: Sequence[SeasonKnowledge],
     spread: Spread,
     *,
     cultivar_effect: IntArray,
     lower: FloatArray,
     upper: FloatArray,
-    draws: int,
+    weather_of: IntArray,
     shared: np.random.Generator,
     own: Sequence[np.random.Generator],
 ) -> FloatArray:
@@ -41,13 +41,15 @@ def draw_heat(
 
     Parameters
     ----------
-    knowledge : SeasonKnowledge
+    knowledge : sequence of SeasonKnowledge
+        Under each weather that the season's looks may have met.
     spread : Spread
     cultivar_effect : ndarray of int, shape (block,)
         Which of the effects is the block's cultivar.
-    lower, upper : ndarray, shape (block, stage)
+    lower, upper : ndarray, shape (weather, block, stage)
         What was seen this season; -inf and inf where nothing was. [°C·day]
-    draws : int
+    weather_of : ndarray of int, shape (draw,)
+        The weather of each draw.
     shared : Generator
         For what all blocks share.
     own : sequence of Generator
@@ -58,21 +60,28 @@ def draw_heat(
     ndarray, shape (draw, block, stage)
         Never falling along the stages, and within the bounds. [°C·day]
     """
-    effects = _draw_effects(knowledge, spread, draws, shared)
+    draws, size = weather_of.size, knowledge[0].effects.mean.size
+    uniform, normal = shared.random(draws), shared.standard_normal((draws, size))
+    effects = np.empty((draws, *knowledge[0].effects.mean.shape))
+    for weather, known in enumerate(knowledge):
+        mine = weather_of == weather
+        effects[mine] = _draw_effects(known, spread, uniform[mine], normal[mine])
     # a stage lies after the one before it, so bounds pass along the season
-    lower = np.maximum.accumulate(lower, axis=1)
-    upper = np.maximum(np.minimum.accumulate(upper[:, ::-1], axis=1)[:, ::-1], lower)
-    heat = np.empty((draws, *lower.shape))
+    lower = np.maximum.accumulate(lower, axis=-1)
+    upper = np.maximum(np.minimum.accumulate(upper[..., ::-1], axis=-1)[..., ::-1], lower)
+    heat = np.empty((draws, *lower.shape[1:]))
     for place, cultivar in enumerate(cultivar_effect):
         centre = effects[:, cultivar] + effects[:, -1]
-        heat[:, place] = _block_heat(centre, spread.within, lower[place], upper[place], own[place])
+        heat[:, place] = _block_heat(
+            centre, spread.within, lower[weather_of, place], upper[weather_of, place], own[place]
+        )
     return heat
 
 
 def _block_heat(
     centre: FloatArray, within: FloatArray, lower: FloatArray, upper: FloatArray, random: np.random.Generator
 ) -> FloatArray:
-    """Heat of one block around what it shares with others; shape (draw, stage). [°C·day]"""
+    """Heat of one block around what it shares with others; all of shape (draw, stage). [°C·day]"""
     draws, stages = centre.shape
     scale = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, draws) / TAIL_DEGREES)
     own = random.standard_normal((draws, stages)) @ np.linalg.cholesky(within).T
@@ -86,8 +95,7 @@ def _block_heat(
                 pull = np.linalg.solve(within[np.ix_(others, others)], within[others, stage])
                 mean = mean + (heat[:, others] - centre[:, others]) @ pull
                 sd = np.sqrt(within[stage, stage] - within[stage, others] @ pull) * scale
-            floor = np.broadcast_to(lower[..., stage], mean.shape)
-            roof = np.broadcast_to(upper[..., stage], mean.shape)
+            floor, roof = lower[:, stage], upper[:, stage]
             if stage > 0:
                 floor = np.maximum(floor, heat[:, stage - 1])
             if stage < stages - 1:
@@ -102,9 +110,9 @@ def _block_heat(
 
 
 def _draw_effects(
-    knowledge: SeasonKnowledge, spread: Spread, draws: int, random: np.random.Generator
+    knowledge: SeasonKnowledge, spread: Spread, uniform: FloatArray, normal: FloatArray
 ) -> FloatArray:
-    """Cultivars and season; shape (draw, effect, stage).
+    """Cultivars and season from random numbers of shape (draw,) and (draw, effect * stage).
 
     The season's tail weight is drawn too, as far as the observations leave it open: fixed at its best value it
     would make a season of which little was seen look like a normal one. Given the season, thresholds don't depend
@@ -115,11 +123,11 @@ def _draw_effects(
     mean = knowledge.effects.mean.reshape(size)
     covariance = knowledge.effects.covariance.reshape(size, size)
     precision = np.linalg.inv(covariance[season, season])
-    means, factors, log_chance = _seasons_by_weight(knowledge, spread, precision)
+    means, factors, log_chance = seasons_by_weight(knowledge, spread, precision)
     chance = np.exp(log_chance - log_chance.max())
-    which = random.choice(TAIL_WEIGHTS, size=draws, p=chance / chance.sum())
-    normal = random.standard_normal((draws, size))
-    drawn = np.empty((draws, size))
+    through = np.cumsum(chance / chance.sum())
+    which = np.minimum(np.searchsorted(through, uniform, side="right"), TAIL_WEIGHTS - 1)
+    drawn = np.empty(normal.shape)
     drawn[:, season] = means[which] + np.einsum("djk,dk->dj", factors[which], normal[:, season])
     if effects > 1:
         of_cultivars = slice(0, (effects - 1) * stages)
@@ -131,10 +139,10 @@ def _draw_effects(
             + (drawn[:, season] - mean[season]) @ gain.T
             + normal[:, of_cultivars] @ factor.T
         )
-    return drawn.reshape(draws, effects, stages)
+    return drawn.reshape(-1, effects, stages)
 
 
-def _seasons_by_weight(
+def seasons_by_weight(
     knowledge: SeasonKnowledge, spread: Spread, precision: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean, Cholesky factor and log chance of the season's effect under each tail weight.

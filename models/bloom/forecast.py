@@ -20,6 +20,7 @@ from models.bloom.season_looks import SeasonLooks, known_by, unit_of
 from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit
+from models.bloom.trace_likelihood import log_likelihood
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
@@ -164,17 +165,37 @@ def forecast(
     known_looks = known_by(noted.seen if told is None else told, fit, season, as_of)
     seen, slips = in_stage_order(known_looks, fit.stages)
     known = [block for block in blocks if block.cultivar in fit.cultivars]
-    look = SeasonLooks.of(seen, known, fit, traces)
-    knowledge = learn(fit, look.units_outside(frosted), site=site.key, season=season)
-    trace_of = trace_of_draws(traces.seasons, season, draws=draws, random=stream(season, "traces"))
+    look = SeasonLooks.of(seen, known, fit, traces.window, traces.expected)
+    # where the weather of a look's day is not known yet, its heat is another one along every trace
+    lagging = _looked_where_traces_differ(seen, traces)
+    looks = (
+        [SeasonLooks.of(seen, known, fit, traces.window, curve) for curve in traces.accumulated]
+        if lagging
+        else [look]
+    )
+    told_units = [each.units_outside(frosted) for each in looks]
+    learned = [learn(fit, units, site=site.key, season=season) for units in told_units]
+    likely = np.array(
+        [
+            log_likelihood(said, fit.thresholds, fit.calibrated, units)
+            for said, units in zip(learned, told_units, strict=True)
+        ]
+        if lagging
+        else np.zeros(len(traces.seasons))
+    )
+    trace_of = trace_of_draws(
+        traces.seasons, season, draws=draws, random=stream(season, "traces"), log_likelihood=likely
+    )
+    weather_of = trace_of if lagging else np.zeros_like(trace_of)
+    knowledge = learned[int(np.bincount(weather_of).argmax())]
     own = [stream(season, "block", block.key) for block in known]
     heat = draw_heat(
-        knowledge,
+        learned,
         fit.calibrated,
         cultivar_effect=look.cultivar_effect,
-        lower=look.lower,
-        upper=look.upper,
-        draws=draws,
+        lower=np.stack([each.lower for each in looks]),
+        upper=np.stack([each.upper for each in looks]),
+        weather_of=weather_of,
         shared=stream(season, "effects"),
         own=own,
     )
@@ -222,6 +243,13 @@ def forecast(
             )
         ),
     )
+
+
+def _looked_where_traces_differ(seen: Sequence[StageInterval], traces: Traces) -> bool:
+    """Whether a look fell on a day by whose end the traces have not the same heat."""
+    days = {traces.window.day_index(day) for look in seen for day in (look.after, look.by) if day is not None}
+    places = [day for day in days if 0 <= day < traces.window.days]
+    return bool(np.any(np.ptp(traces.accumulated[:, places], axis=0) > 0))
 
 
 def _block_forecast(

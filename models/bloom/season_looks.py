@@ -11,8 +11,8 @@ import numpy as np
 from models.bloom.mixed_model import Units
 from models.bloom.observations import IntArray, heat_bounds
 from models.bloom.thresholds import Fit
-from models.bloom.traces import Traces
 from models.heat.accumulate import SeasonHeat
+from models.heat.season import SeasonWindow
 from models.records import Block, StageInterval, Unit
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
@@ -68,10 +68,15 @@ class SeasonLooks:
 
     @classmethod
     def of(
-        cls, seen: Sequence[StageInterval], blocks: Sequence[Block], fit: Fit, traces: Traces
+        cls,
+        seen: Sequence[StageInterval],
+        blocks: Sequence[Block],
+        fit: Fit,
+        window: SeasonWindow,
+        accumulated: FloatArray,
     ) -> SeasonLooks:
-        """Lay out observations of blocks whose cultivars the fit knows."""
-        heat = SeasonHeat(traces.window, np.diff(traces.expected, prepend=0.0), traces.expected)
+        """Lay out observations of blocks whose cultivars the fit knows, in the heat of one trace."""
+        heat = SeasonHeat(window, np.diff(accumulated, prepend=0.0), accumulated)
         names = sorted({look.unit for look in seen})
         effect = {cultivar: place for place, cultivar in enumerate(fit.cultivars)}
         lower, upper = np.full((2, len(names), len(fit.stages)), np.nan)
@@ -84,9 +89,9 @@ class SeasonLooks:
             place = names.index(look.unit), fit.stages.index(look.stage)
             lower[place], upper[place] = heat_bounds(look, heat)
             if look.after is not None:
-                first_day[place] = traces.window.day_index(look.after) + 1
+                first_day[place] = window.day_index(look.after) + 1
             if look.by is not None:
-                last_day[place] = traces.window.day_index(look.by)
+                last_day[place] = window.day_index(look.by)
             if look.by is None:
                 last_not_yet[look.unit, look.stage] = float(lower[place])
             else:
