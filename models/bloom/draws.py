@@ -101,7 +101,7 @@ def _block_heat(
             if stage < stages - 1:
                 roof = np.minimum(roof, heat[:, stage + 1])
             heat[:, stage] = draw_in_interval(
-                floor, np.maximum(roof, floor), mean=mean, sd=sd, uniform=random.random(draws)
+                floor, np.maximum(roof, floor), mean=mean, sd=sd, uniform=random.random(mean.shape)
             )
         own = heat - centre
         distance = np.einsum("dj,jk,dk->d", own, within_precision, own)
@@ -122,7 +122,7 @@ def _draw_effects(
     size, season = effects * stages, slice((effects - 1) * stages, None)
     mean = knowledge.effects.mean.reshape(size)
     covariance = knowledge.effects.covariance.reshape(size, size)
-    precision = np.linalg.inv(covariance[season, season])
+    precision = np.asarray(np.linalg.inv(covariance[season, season]), dtype=np.float64)
     means, factors, log_chance = seasons_by_weight(knowledge, spread, precision)
     chance = np.exp(log_chance - log_chance.max())
     through = np.cumsum(chance / chance.sum())

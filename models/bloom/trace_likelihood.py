@@ -46,7 +46,7 @@ def log_likelihood(knowledge: SeasonKnowledge, thresholds: Gaussian, spread: Spr
     moved, away = mean[:own] - thresholds.mean.reshape(own), season - knowledge.drift_mean
     shock = (1 - spread.drift_share) * spread.between_seasons
     used = np.linalg.inv(knowledge.drift_covariance + shock / knowledge.season_weight)
-    precision = np.linalg.inv(covariance[own:, own:])
+    precision = np.asarray(np.linalg.inv(covariance[own:, own:]), dtype=np.float64)
     _, _, log_chance = seasons_by_weight(knowledge, spread, precision)
     of_used = 0.5 * (np.linalg.slogdet(used)[1] - np.linalg.slogdet(precision)[1])
     of_used += 0.5 * (season @ precision @ season - knowledge.drift_mean @ used @ knowledge.drift_mean)

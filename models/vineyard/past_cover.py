@@ -40,7 +40,8 @@ def past_blooms(
     """Bloom of cultivars in each past season whose temperatures are complete enough.
 
     Each season is forecast on its last day: its weather is known then, and what was seen in it is used. One
-    block stands for each cultivar: blocks that stand side by side bloom alike.
+    block stands for each cultivar: blocks that stand side by side are taken to bloom alike, so what a block's own
+    dates say beyond its cultivar's does not count.
 
     Parameters
     ----------

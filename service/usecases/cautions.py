@@ -18,6 +18,7 @@ from models.bloom.cautions import (
 )
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -124,6 +125,7 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
         known = planted & set(checked.fit.fit.cultivars)
         yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
         return
+    yield CoverByCultivar()
     yield EnoughAssumed(checked.options.enough_share)
     if checked.fit.imported:
         yield FitImported()

@@ -28,6 +28,7 @@ from models.bloom.cautions import (
 from models.records import Visit
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -158,6 +159,12 @@ def caution_words(caution: Caution) -> str:
             return "Without a fit, cover in past seasons is not known: only the layout was checked."
         case NoPastSeason():
             return "No past season has temperatures complete enough: only the layout was checked."
+        case CoverByCultivar():
+            return (
+                "Cover in past seasons is the part of the weather and the season: all blocks of a cultivar are taken "
+                "to bloom alike. That a block itself bloomed earlier or later in such a season does not count here, "
+                "as it does in the forecast."
+            )
         case EnoughAssumed(share):
             return (
                 f"That {percent(share)} of a bloom are enough is an assumption; no source states a threshold."

@@ -79,7 +79,7 @@ def test_what_is_gone_is_cancelled_once_and_can_come_back() -> None:
 
 
 def test_a_trip_that_was_made_stays_and_one_that_was_dropped_is_cancelled() -> None:
-    made, today, dropped = (trip(number, TODAY + dt.timedelta(days=number - 2)) for number in (1, 2, 3))
+    made, today, dropped = (trip(str(number), TODAY + dt.timedelta(days=number - 2)) for number in (1, 2, 3))
     after = by_key(revise([], told(made, today, dropped), as_of=TODAY, now=LATER))
     assert [after[key].entry.cancelled for key in ("trip/1", "trip/2", "trip/3")] == [False, False, True]
     assert [after[key].sequence for key in ("trip/1", "trip/2", "trip/3")] == [0, 0, 1]

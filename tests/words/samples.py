@@ -63,6 +63,7 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.LayoutsDisagree(),
     cautions.NoFitForCover(),
     cautions.NoPastSeason(),
+    cautions.CoverByCultivar(),
     cautions.EnoughAssumed(0.8),
 )
 WARNED: tuple[pollen_warnings.Warned, ...] = (
