@@ -49,9 +49,10 @@ def proposed(fit: Fit, curves: FloatArray, seasons: tuple[int, ...]) -> tuple[In
     centre = theta + season[:, None]
     heat = centre + tailed(spread.within, (PROPOSED, len(CULTIVARS)))
     for _ in range(50):  # a block's stages come in order: what is its own is drawn until they do
-        wrong = (np.diff(heat, axis=2) < 0).any(axis=2)
+        wrong = np.diff(heat, axis=2).min(axis=2) < 0
         heat[wrong] = centre[wrong] + tailed(spread.within, (int(wrong.sum()),))
-    trace_of, heat = trace_of[~wrong.any(axis=1)], heat[~wrong.any(axis=1)]
+    ordered = np.diff(heat, axis=2).min(axis=(1, 2)) >= 0
+    trace_of, heat = trace_of[ordered], heat[ordered]
     days = np.empty(heat.shape)
     for trace, curve in enumerate(curves):
         days[trace_of == trace] = np.searchsorted(curve, heat[trace_of == trace])

