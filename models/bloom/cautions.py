@@ -7,9 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from models.bloom.in_season import SeasonKnowledge
+from models.bloom.looks import Contradiction
 from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces
+from models.records import Visit
 
 # Below these an interval rests on assumptions more than on data. Ours.
 FEW_SEASONS_OF_WEATHER = 8
@@ -76,6 +78,27 @@ class ObservationSetAside:
     """An observation of this season that is not used."""
 
     slip: SetAside
+
+
+@dataclass(frozen=True)
+class VisitsContradict:
+    """Visits of this season to a block (or a whole cultivar) that cannot all be right."""
+
+    visits: tuple[Visit, ...]
+
+
+@dataclass(frozen=True)
+class ObservationFarOff:
+    """A block's stage that was seen (or not yet: ``had_come`` False) on ``day``, weeks off fit and weather.
+
+    ``days_later`` is negative where it is early; it is taken all the same. [day]
+    """
+
+    block: str
+    stage: str
+    day: dt.date
+    had_come: bool
+    days_later: int
 
 
 @dataclass(frozen=True)
@@ -147,6 +170,8 @@ DateCaution = (
     | SeasonUnsettled
     | UnusualSeason
     | ObservationSetAside
+    | VisitsContradict
+    | ObservationFarOff
     | BlocksFrosted
     | SeasonInFit
     | FitImported
@@ -172,6 +197,8 @@ def forecast_cautions(
     season: int,
     as_of: dt.date,
     slips: Sequence[SetAside],
+    contradictory: Sequence[Contradiction],
+    far_off: Sequence[ObservationFarOff],
 ) -> Iterator[DateCaution]:
     """What the computation noticed: gaps, thin data, an unusual season, slips."""
     through = traces.temperatures_through
@@ -191,3 +218,5 @@ def forecast_cautions(
         if shift != 0:
             yield UnusualSeason(stage, float(shift / a_day))
     yield from (ObservationSetAside(slip) for slip in slips)
+    yield from (VisitsContradict(found.visits) for found in contradictory)
+    yield from far_off

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
+
 import numpy as np
 from scipy.stats import chi2
 
@@ -16,90 +19,145 @@ SWEEPS = 8
 TAIL_WEIGHTS = 32
 
 
+def stream(*names: str | int) -> np.random.Generator:
+    """Random numbers that belong to a name, whatever else is drawn."""
+    return np.random.default_rng(
+        np.frombuffer(hashlib.sha256(repr(names).encode()).digest(), dtype=np.uint32)
+    )
+
+
 def draw_heat(
-    knowledge: SeasonKnowledge,
+    knowledge: Sequence[SeasonKnowledge],
     spread: Spread,
     *,
     cultivar_effect: IntArray,
     lower: FloatArray,
     upper: FloatArray,
-    draws: int,
-    random: np.random.Generator,
+    weather_of: IntArray,
+    shared: np.random.Generator,
+    own: Sequence[np.random.Generator],
 ) -> FloatArray:
     """Draw the heat at which each block reaches each stage.
 
     Parameters
     ----------
-    knowledge : SeasonKnowledge
+    knowledge : sequence of SeasonKnowledge
+        Under each weather that the season's looks may have met.
     spread : Spread
     cultivar_effect : ndarray of int, shape (block,)
         Which of the effects is the block's cultivar.
-    lower, upper : ndarray, shape (block, stage)
+    lower, upper : ndarray, shape (weather, block, stage)
         What was seen this season; -inf and inf where nothing was. [°C·day]
-    draws : int
-    random : Generator
+    weather_of : ndarray of int, shape (draw,)
+        The weather of each draw.
+    shared : Generator
+        For what all blocks share.
+    own : sequence of Generator
+        One for each block, so that its draws don't depend on which other blocks there are.
 
     Returns
     -------
     ndarray, shape (draw, block, stage)
         Never falling along the stages, and within the bounds. [°C·day]
     """
-    blocks, stages = lower.shape
-    centre = _draw_effects(knowledge, spread, draws, random)
-    centre = centre[:, cultivar_effect, :] + centre[:, -1:, :]
-    scale = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, (draws, blocks)) / TAIL_DEGREES)
-    own = random.standard_normal((draws, blocks, stages)) @ np.linalg.cholesky(spread.within).T
-    heat = centre + own * scale[:, :, None]
-    within_precision = np.linalg.inv(spread.within)
+    draws, size = weather_of.size, knowledge[0].effects.mean.size
+    uniform, normal = shared.random(draws), shared.standard_normal((draws, size))
+    effects = np.empty((draws, *knowledge[0].effects.mean.shape))
+    for weather, known in enumerate(knowledge):
+        mine = weather_of == weather
+        effects[mine] = _draw_effects(known, spread, uniform[mine], normal[mine])
     # a stage lies after the one before it, so bounds pass along the season
-    lower = np.maximum.accumulate(lower, axis=1)
-    upper = np.minimum.accumulate(upper[:, ::-1], axis=1)[:, ::-1]
-    heat = np.maximum.accumulate(np.clip(heat, lower, np.maximum(upper, lower)), axis=2)
+    lower = np.maximum.accumulate(lower, axis=-1)
+    upper = np.maximum(np.minimum.accumulate(upper[..., ::-1], axis=-1)[..., ::-1], lower)
+    heat = np.empty((draws, *lower.shape[1:]))
+    for place, cultivar in enumerate(cultivar_effect):
+        centre = effects[:, cultivar] + effects[:, -1]
+        heat[:, place] = _block_heat(
+            centre, spread.within, lower[weather_of, place], upper[weather_of, place], own[place]
+        )
+    return heat
+
+
+def _block_heat(
+    centre: FloatArray, within: FloatArray, lower: FloatArray, upper: FloatArray, random: np.random.Generator
+) -> FloatArray:
+    """Heat of one block around what it shares with others; all of shape (draw, stage). [°C·day]"""
+    draws, stages = centre.shape
+    scale = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, draws) / TAIL_DEGREES)
+    own = random.standard_normal((draws, stages)) @ np.linalg.cholesky(within).T
+    heat = np.maximum.accumulate(np.clip(centre + own * scale[:, None], lower, upper), axis=1)
+    within_precision = np.linalg.inv(within)
     for _ in range(SWEEPS):
         for stage in range(stages):
             others = [other for other in range(stages) if other != stage]
-            mean, sd = centre[:, :, stage], np.sqrt(spread.within[stage, stage]) * scale
+            mean, sd = centre[:, stage], np.sqrt(within[stage, stage]) * scale
             if others:
-                pull = np.linalg.solve(spread.within[np.ix_(others, others)], spread.within[others, stage])
-                mean = mean + (heat[:, :, others] - centre[:, :, others]) @ pull
-                sd = np.sqrt(spread.within[stage, stage] - spread.within[stage, others] @ pull) * scale
-            floor = np.broadcast_to(lower[:, stage], mean.shape)
-            roof = np.broadcast_to(upper[:, stage], mean.shape)
+                pull = np.linalg.solve(within[np.ix_(others, others)], within[others, stage])
+                mean = mean + (heat[:, others] - centre[:, others]) @ pull
+                sd = np.sqrt(within[stage, stage] - within[stage, others] @ pull) * scale
+            floor, roof = lower[:, stage], upper[:, stage]
             if stage > 0:
-                floor = np.maximum(floor, heat[:, :, stage - 1])
+                floor = np.maximum(floor, heat[:, stage - 1])
             if stage < stages - 1:
-                roof = np.minimum(roof, heat[:, :, stage + 1])
-            uniform = random.random(mean.shape)
-            heat[:, :, stage] = draw_in_interval(
-                floor, np.maximum(roof, floor), mean=mean, sd=sd, uniform=uniform
+                roof = np.minimum(roof, heat[:, stage + 1])
+            heat[:, stage] = draw_in_interval(
+                floor, np.maximum(roof, floor), mean=mean, sd=sd, uniform=random.random(mean.shape)
             )
         own = heat - centre
-        distance = np.einsum("dbj,jk,dbk->db", own, within_precision, own)
-        scale = np.sqrt((TAIL_DEGREES + distance) / random.chisquare(TAIL_DEGREES + stages, distance.shape))
+        distance = np.einsum("dj,jk,dk->d", own, within_precision, own)
+        scale = np.sqrt((TAIL_DEGREES + distance) / random.chisquare(TAIL_DEGREES + stages, draws))
     return heat
 
 
 def _draw_effects(
-    knowledge: SeasonKnowledge, spread: Spread, draws: int, random: np.random.Generator
+    knowledge: SeasonKnowledge, spread: Spread, uniform: FloatArray, normal: FloatArray
 ) -> FloatArray:
-    """Cultivars and season; shape (draw, effect, stage).
+    """Cultivars and season from random numbers of shape (draw,) and (draw, effect * stage).
 
     The season's tail weight is drawn too, as far as the observations leave it open: fixed at its best value it
-    would make a season of which little was seen look like a normal one.
+    would make a season of which little was seen look like a normal one. Given the season, thresholds don't depend
+    on its weight.
     """
     effects, stages = knowledge.effects.mean.shape
-    size, season = effects * stages, slice(-stages, None)
-    precision = np.linalg.inv(knowledge.effects.covariance.reshape(size, size))
-    pull = precision @ knowledge.effects.mean.reshape(size)
+    size, season = effects * stages, slice((effects - 1) * stages, None)
+    mean = knowledge.effects.mean.reshape(size)
+    covariance = knowledge.effects.covariance.reshape(size, size)
+    precision = np.asarray(np.linalg.inv(covariance[season, season]), dtype=np.float64)
+    means, factors, log_chance = seasons_by_weight(knowledge, spread, precision)
+    chance = np.exp(log_chance - log_chance.max())
+    through = np.cumsum(chance / chance.sum())
+    which = np.minimum(np.searchsorted(through, uniform, side="right"), TAIL_WEIGHTS - 1)
+    drawn = np.empty(normal.shape)
+    drawn[:, season] = means[which] + np.einsum("djk,dk->dj", factors[which], normal[:, season])
+    if effects > 1:
+        of_cultivars = slice(0, (effects - 1) * stages)
+        gain = covariance[of_cultivars, season] @ precision
+        left = covariance[of_cultivars, of_cultivars] - gain @ covariance[season, of_cultivars]
+        factor = np.linalg.cholesky(0.5 * (left + left.T))
+        drawn[:, of_cultivars] = (
+            mean[of_cultivars]
+            + (drawn[:, season] - mean[season]) @ gain.T
+            + normal[:, of_cultivars] @ factor.T
+        )
+    return drawn.reshape(-1, effects, stages)
+
+
+def seasons_by_weight(
+    knowledge: SeasonKnowledge, spread: Spread, precision: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean, Cholesky factor and log chance of the season's effect under each tail weight.
+
+    ``precision`` is that of the effect as learned, under the weight that was best there.
+    """
+    pull = precision @ knowledge.effects.mean[-1]
     shock = (1 - spread.drift_share) * spread.between_seasons
     used = np.linalg.inv(knowledge.drift_covariance + shock / knowledge.season_weight)
     shares = (np.arange(TAIL_WEIGHTS) + 0.5) / TAIL_WEIGHTS
     means, factors, log_chance = [], [], []
     for weight in chi2.ppf(shares, TAIL_DEGREES) / TAIL_DEGREES:
         prior = np.linalg.inv(knowledge.drift_covariance + shock / weight)
-        told, told_pull = precision.copy(), pull.copy()
-        told[season, season] += prior - used
-        told_pull[season] += (prior - used) @ knowledge.drift_mean
+        told = precision + prior - used
+        told_pull = pull + (prior - used) @ knowledge.drift_mean
         covariance = np.linalg.inv(told)
         means.append(covariance @ told_pull)
         factors.append(np.linalg.cholesky(0.5 * (covariance + covariance.T)))
@@ -107,11 +165,4 @@ def _draw_effects(
             0.5 * (np.linalg.slogdet(prior)[1] - np.linalg.slogdet(told)[1] + told_pull @ means[-1])
             - 0.5 * knowledge.drift_mean @ prior @ knowledge.drift_mean
         )
-    chance = np.exp(np.array(log_chance) - max(log_chance))
-    which = random.choice(TAIL_WEIGHTS, size=draws, p=chance / chance.sum())
-    normal = random.standard_normal((draws, size))
-    drawn = np.empty((draws, size))
-    for place in np.unique(which):
-        mine = which == place
-        drawn[mine] = means[place] + normal[mine] @ factors[place].T
-    return drawn.reshape(draws, effects, stages)
+    return np.array(means), np.array(factors), np.array(log_chance)

@@ -72,6 +72,11 @@ class NoPastSeason:
 
 
 @dataclass(frozen=True)
+class CoverByCultivar:
+    """Cover in past seasons takes all blocks of a cultivar to bloom alike."""
+
+
+@dataclass(frozen=True)
 class EnoughAssumed:
     """The share of a bloom that is taken as enough."""
 
@@ -91,5 +96,6 @@ Caution = (
     | LayoutsDisagree
     | NoFitForCover
     | NoPastSeason
+    | CoverByCultivar
     | EnoughAssumed
 )

@@ -99,9 +99,10 @@ class MainSource:
 
 @dataclass(frozen=True)
 class BloomNotForecast:
-    """The block itself has no forecast."""
+    """The block itself has no forecast; ``lacking``: the bloom stages that the fit knows of no cultivar."""
 
     code: ClassVar[WarningCode] = "unknown_bloom"
+    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

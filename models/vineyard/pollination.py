@@ -68,6 +68,7 @@ def pollination(
     pollen_days: int = POLLEN_DAYS,
     frosted: Collection[str] = (),
     as_of: dt.date | None = None,
+    lacking: tuple[str, ...] = (),
 ) -> tuple[BlockPollination, ...]:
     """Pollen cover of every pistillate block, from joint draws of the bloom of all blocks.
 
@@ -93,6 +94,8 @@ def pollination(
         first flowers are left is not known, and bloom from secondary buds counts as no pollen (our convention).
     as_of : date, optional
         Days before this one are over; by default none is.
+    lacking : tuple of str
+        Bloom stages that the fit behind the draws does not know (NaN in all of them): why no cover is known.
 
     Returns
     -------
@@ -109,7 +112,15 @@ def pollination(
     if not 0 < interval < 1:
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
-    known = _Known(planting, blooms, season, flower_days, frozenset(frosted), as_of or dt.date.min)
+    known = _Known(
+        planting=planting,
+        blooms=blooms,
+        season=season,
+        flower_days=flower_days,
+        frosted=frozenset(frosted),
+        as_of=as_of or dt.date.min,
+        lacking=lacking,
+    )
     return tuple(
         _block_pollination(known, block, interval)
         for block in planting.blocks
@@ -117,7 +128,7 @@ def pollination(
     )
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class _Known:
     """What the cover of every block rests on."""
 
@@ -127,6 +138,7 @@ class _Known:
     flower_days: FlowerDays
     frosted: frozenset[str]
     as_of: dt.date
+    lacking: tuple[str, ...]
 
     def counts(self, block: Block) -> bool:
         """Whether a block's pollen is viable and can be counted on."""
@@ -169,7 +181,9 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
     near = _in_reach(given, block, planting.reach_m)
     bloom, complete = _complete_draws(given.blooms.get(block.key))
     whole: tuple[Span, ...] = (_bloom_span(bloom, given.season),) if bloom.size else ()
-    warnings = bloom_warnings(planting, block, near, 1.0 - float(complete.mean()), whole)
+    warnings = bloom_warnings(
+        planting, block, near, 1.0 - float(complete.mean()), whole, lacking=given.lacking
+    )
     if not bloom.size or (near.viable and not near.known):
         return BlockPollination(
             block=block.key,

@@ -117,6 +117,16 @@ class Task:
         return self.look.kind
 
 
+@dataclass(frozen=True)
+class Undated:
+    """One look at one block whose days rest on bloom stages that are not forecast, as the fit lacks them."""
+
+    block: str
+    cultivar: str
+    look: Look
+    lacking: tuple[str, ...]
+
+
 Days = tuple[FloatArray, FloatArray]
 
 
@@ -160,6 +170,27 @@ _DAYS_OF: dict[TaskKind, Callable[[FloatArray, FloatArray, FloatArray], Days]] =
 }
 
 
+# Without the end of bloom the looks that may go on after full bloom end there: in time, whenever the end comes.
+_NEEDED: dict[TaskKind, tuple[str, ...]] = {
+    "first_caps": ("bloom_start",),
+    "flower_type": ("bloom_start", "full_bloom"),
+    "pollen_overlap": ("bloom_start", "full_bloom"),
+    "set_count": ("bloom_end",),
+    "crop_load": ("bloom_end",),
+}
+
+
+def undated_tasks(planting: Planting, draws: xr.Dataset) -> tuple[Undated, ...]:
+    """What calls for a look in each block and has no days, as the draws lack a stage; in the planting's order."""
+    known = set(draws["stage"].values.tolist())
+    return tuple(
+        Undated(block.key, block.cultivar, look, lacking)
+        for block in planting.blocks
+        for look in _looks(planting, block)
+        if (lacking := tuple(stage for stage in _NEEDED[look.kind] if stage not in known))
+    )
+
+
 def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5) -> tuple[Task, ...]:
     """The season's tasks in every block whose bloom can be forecast.
 
@@ -188,10 +219,14 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
     season = SeasonDays(dt.date.fromisoformat(draws.attrs["season_start"]))
     keys = [block.key for block in planting.blocks]
     bloom = draws["day"].reindex(block=keys, stage=list(BLOOM_STAGES)).transpose("block", "stage", "draw")
+    has_end = "bloom_end" in draws["stage"].values
     tasks: list[Task] = []
     for block, stages in zip(planting.blocks, bloom.values, strict=True):
+        start, full, end = stages
         for look in _looks(planting, block):
-            first, last = _DAYS_OF[look.kind](*stages)
+            if not has_end and "bloom_end" not in _NEEDED[look.kind]:
+                end = full
+            first, last = _DAYS_OF[look.kind](start, full, end)
             chance_on = good_days(first, last, season, chance=chance)
             if chance_on:
                 window = Window(min(chance_on), max(chance_on))

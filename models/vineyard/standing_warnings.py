@@ -47,19 +47,26 @@ class InReach:
 
 
 def bloom_warnings(
-    planting: Planting, block: Block, near: InReach, unfinished: float, bloom: tuple[Span, ...]
+    planting: Planting,
+    block: Block,
+    near: InReach,
+    unfinished: float,
+    bloom: tuple[Span, ...],
+    *,
+    lacking: tuple[str, ...] = (),
 ) -> list[PollenWarning]:
     """What follows for the whole bloom from what can be forecast, and from there being one viable source.
 
-    ``unfinished`` is the chance that the bloom does not end within the season, ``bloom`` its span where known.
+    ``unfinished`` is the chance that the bloom does not end within the season, ``bloom`` its span where known;
+    ``lacking`` are the bloom stages that the fit does not know.
     """
     warned: list[tuple[Warned, WarningLevel, float]] = []
     level = level_of(unfinished)
     if level is not None:
-        of = BloomUnfinished() if unfinished < 1.0 else BloomNotForecast()
+        of = BloomUnfinished() if unfinished < 1.0 else BloomNotForecast(lacking)
         warned.append((of, level, unfinished))
     unknown = tuple(named(planting, other) for other in near.viable if other not in near.known)
-    if unknown:
+    if unknown and "bloom_start" not in lacking:
         warned.append((SourcesNotForecast(unknown, not near.known), "watch" if near.known else "act", 1.0))
     if near.viable and near.doubtful:
         frosted = tuple(named(planting, other) for other in near.doubtful)

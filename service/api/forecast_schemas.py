@@ -27,7 +27,7 @@ from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 from service.web.units import Units
 from service.words.cautions import caution_texts
-from service.words.forecast import what_is_special, why_none
+from service.words.forecast import what_is_special, why_no_chance, why_none
 from service.words.pollen import warning_words
 
 
@@ -52,13 +52,14 @@ class FrostNightAnswer(Body):
 class FrostAnswer(Body):
     """Frost nights of one block: the chance of those to come, and those that came since its budbreak.
 
-    The chances are null where the bloom of the block is not forecast; ``from_budbreak`` false says that budbreak
-    is not, so that the chance counts from ``as_of``.
+    The chances are null where the bloom of the block, or its end, is not forecast, which ``why`` says;
+    ``from_budbreak`` false says that budbreak is not, so that the chance counts from ``as_of``.
     """
 
     chance: ThreeDigits | None = Field(description="Of one or more nights from budbreak until bloom end.")
     chance_in_bloom: ThreeDigits | None = Field(description="The same from bloom start.")
     from_budbreak: bool
+    why: str | None = Field(description="Why a chance is null.")
     nights: list[FrostNightAnswer]
 
     @classmethod
@@ -68,7 +69,7 @@ class FrostAnswer(Body):
             FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
             for night in found.frost_nights
         ]
-        return cls.showing(found, nights=nights)
+        return cls.showing(found, why=why_no_chance(found), nights=nights)
 
 
 class BlockForecastAnswer(Body):
@@ -118,7 +119,7 @@ class ForecastAnswer(Body):
             trace_seasons=found.traces.seasons,
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
-            frost_limit=_temperature(frost.limit_c, units),
+            frost_limit=_temperature(frost.limit_c, units, digits=6),  # as asked
             temperature_unit="degF" if units == "us" else "degC",
             cautions=caution_texts(cautions_of(foreseen, frost=frost)),
             blocks=[
@@ -139,8 +140,8 @@ class ForecastAnswer(Body):
         )
 
 
-def _temperature(temperature_c: float, units: Units) -> float:
-    return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, 1)
+def _temperature(temperature_c: float, units: Units, *, digits: int = 1) -> float:
+    return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, digits)
 
 
 class OverlapDays(Body):

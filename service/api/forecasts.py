@@ -53,8 +53,8 @@ def get_forecast(
     """When every block reaches each stage, as foreseen on a day. The same data, fit and `as_of` give the same
     answer.
 
-    `status`: `observed`; `expected`; `presumed`, as its median is past and nobody looked; `overdue`, as visits
-    say not yet though the median is past; `unlikely` this season.
+    `status`: `observed`; `expected`; `presumed`, as its median is past and nobody saw it come; `overdue`, as
+    visits said not yet at more heat than the cultivar's interval holds; `unlikely` this season.
 
     `frost` is the chance of nights at or below the limit from budbreak on, and those that came. Which
     temperatures damage muscadine is not known.

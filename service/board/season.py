@@ -14,7 +14,7 @@ from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
 from service.board.pages import AsOf, Interval, PageRoute, page
-from service.board.season_view import season_view, stale_since
+from service.board.season_view import doubtful_visits, season_view, stale_since
 from service.store.records import FitSummary, Job, Vineyard
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
@@ -86,6 +86,7 @@ def season_board(
                 can_fit=_can_fit(records, known),
                 **common,
             )
+        doubtful = doubtful_visits(foreseen, records.visits.kept(vineyard))
         heat, why_no_heat = _heat(records, known, foreseen, units)
     pollen = pollinate(foreseen)
     frost = look_for_frost(foreseen)
@@ -105,6 +106,7 @@ def season_board(
         stale_since=stale_since(foreseen),
         frost_chance=max((block.chance or 0.0 for block in frost.blocks.values()), default=0.0),
         frost_limit_c=frost.limit_c,
+        doubtful=doubtful,
         cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost)),
         **common,
     )

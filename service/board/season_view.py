@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from models.bloom.cautions import ObservationFarOff, VisitsContradict
 from models.heat.season import season_of
 from models.records import FlowerType, Planting, Visit
 from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, SourceCover
@@ -14,6 +15,7 @@ from models.vineyard.reach import cultivar_of, neighbours_given, pollen_makers_i
 from models.vineyard.reach import distance_m as distance_between
 from service.board.bars import Bar, Stretch, bar, shown_days, uncovered_stretch
 from service.board.time_axis import TimeAxis
+from service.store.records import KeptVisit
 from service.usecases.forecasts import VineyardForecast
 from service.words.plain import sentence
 from service.words.pollen import cover_words, other_reach_words, uncovered_words
@@ -132,6 +134,22 @@ def _group(
 def _worst_first(group: Group) -> tuple[int, float, str]:
     level = {"act": 0, "watch": 1}.get(group.level, 2)
     return level, -max((warning.chance for warning in group.warnings), default=0.0), group.bar.block
+
+
+def doubtful_visits(foreseen: VineyardForecast, kept: Sequence[KeptVisit]) -> tuple[KeptVisit, ...]:
+    """Visits that contradict each other, or lie weeks off what fit and weather say."""
+    at_odds: set[Visit] = set()
+    far_off: set[tuple[str, dt.date]] = set()
+    for caution in foreseen.forecast.cautions:
+        if isinstance(caution, VisitsContradict):
+            at_odds.update(caution.visits)
+        elif isinstance(caution, ObservationFarOff):
+            far_off.add((caution.block, caution.day))
+    return tuple(
+        each
+        for each in kept
+        if each.visit in at_odds or (each.visit.block or each.visit.cultivar, each.visit.date) in far_off
+    )
 
 
 def stale_since(foreseen: VineyardForecast) -> dt.date | None:

@@ -20,6 +20,7 @@ from models.bloom.cautions import (
 )
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -37,7 +38,7 @@ from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost, look_for_frost
 from service.usecases.planting_check import VineyardCheck
-from service.usecases.pollen import VineyardPollination, lacking_stages
+from service.usecases.pollen import VineyardPollination
 
 
 def cautions_of(
@@ -73,6 +74,8 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
     if vineyard.north_assumed:
         yield NorthAssumed()
     yield from found.cautions
+    if fit.fit.lacking:
+        yield StagesLacking(fit.fit.lacking)
     frosted = tuple(sorted(block.block for block in found.blocks if block.frosted))
     if frosted:
         yield BlocksFrosted(found.season, frosted)
@@ -96,9 +99,6 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
 
 def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Iterator[Caution]:
     vineyard = foreseen.vineyard
-    lacking = lacking_stages(foreseen)
-    if lacking:
-        yield StagesLacking(lacking)
     if vineyard.receptive_days is None or vineyard.pollen_days is None:
         yield FlowerDaysAssumed(pollen.receptive_days, pollen.pollen_days)
     own = sorted(
@@ -129,9 +129,15 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     if checked.fit is None:
         yield NoFitForCover()
         return
-    if not checked.check.seasons:
-        yield NoPastSeason()
+    if checked.fit.fit.lacking:
+        yield StagesLacking(checked.fit.fit.lacking)
         return
+    if not checked.check.seasons:
+        planted = {block.cultivar for block in checked.vineyard.planting.blocks}
+        known = planted & set(checked.fit.fit.cultivars)
+        yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
+        return
+    yield CoverByCultivar()
     yield EnoughAssumed(checked.options.enough_share)
     if checked.fit.imported:
         yield FitImported()

@@ -18,15 +18,19 @@ from models.bloom.cautions import (
     KeepToLabels,
     NorthAssumed,
     NoTemperaturesYet,
+    ObservationFarOff,
     ObservationSetAside,
     SeasonInFit,
     SeasonUnsettled,
     TemperaturesEnd,
     TemperaturesFilled,
     UnusualSeason,
+    VisitsContradict,
 )
+from models.records import Visit
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -84,6 +88,22 @@ def caution_words(caution: Caution) -> str:
             )
         case ObservationSetAside(slip):
             return f"Set aside: {slip.block}, {why_set_aside(slip)}."
+        case VisitsContradict(visits):
+            where = visits[0].block or visits[0].cultivar
+            told = listed([f"{_reading(visit)} on {visit.date}" for visit in visits])
+            return (
+                f"Visits to {where} contradict each other: {told}. Caps don't go back on, so not all of them are "
+                "right, and the days of its stages are held wider. Correct or delete the one that is wrong in the "
+                "list of visits."
+            )
+        case ObservationFarOff(block, stage, day, had_come, days_later):
+            seen = stage if had_come else f"{stage} not yet"
+            order = "later" if days_later > 0 else "earlier"
+            return (
+                f"{block}, {seen} on {day}: {abs(days_later)} days {order} than fit and weather say. It is taken as it "
+                "is, and moves other blocks too. If it is wrong, correct or delete it in the list of visits or in the "
+                "bloom log."
+            )
         case BlocksFrosted(season, blocks):
             return (
                 f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, what is "
@@ -115,8 +135,9 @@ def caution_words(caution: Caution) -> str:
             return f"No forecast for {listed(cultivars)}: not in the fit."
         case StagesLacking(stages):
             return (
-                f"The fit lacks {', '.join(stages)}, so pollen cover over time is not known; log all three bloom "
-                "stages, or make a fit with them."
+                f"The fit lacks {', '.join(stages)}. What rests on that is not known and not told: pollen cover over "
+                "time, frost until the end of bloom, the days of some scouting tasks. Log all three bloom stages, or "
+                "make a fit with them."
             )
         case FlowerDaysAssumed(receptive_days, pollen_days):
             return (
@@ -165,6 +186,12 @@ def caution_words(caution: Caution) -> str:
             return "Without a fit, cover in past seasons is not known: only the layout was checked."
         case NoPastSeason():
             return "No past season has temperatures complete enough: only the layout was checked."
+        case CoverByCultivar():
+            return (
+                "Cover in past seasons is the part of the weather and the season: all blocks of a cultivar are taken "
+                "to bloom alike. That a block itself bloomed earlier or later in such a season does not count here, "
+                "as it does in the forecast."
+            )
         case EnoughAssumed(share):
             return (
                 f"That {percent(share)} of a bloom are enough is an assumption; no source states a threshold."
@@ -175,6 +202,11 @@ def caution_words(caution: Caution) -> str:
                 "and ask the local extension office."
             )
     assert_never(caution)
+
+
+def _reading(visit: Visit) -> str:
+    reading = f"BBCH {visit.bbch}" if visit.percent_open is None else f"{visit.percent_open:g} %"
+    return reading if visit.observer is None else f"{reading} ({visit.observer})"
 
 
 def _seasons(count: int, kind: str = "") -> str:

@@ -121,6 +121,8 @@ def what_is_wrong(warning: PollenWarning) -> str:
                 f"bloom at other times, and should it fail, about {percent(of.lost_share)} of the bloom would lose its "
                 "pollen."
             )
+        case BloomNotForecast(lacking) if lacking:
+            return f"The fit does not know {listed(lacking)}, so the cover of {name} over time is not known."
         case BloomNotForecast():
             return f"The bloom of {name} cannot be forecast, so its cover is not known."
         case BloomUnfinished():
@@ -166,6 +168,8 @@ def what_to_do(warning: PollenWarning) -> str:
             if warning.past:
                 return f"{now} A second self-fertile cultivar within reach would make it safe in later years."
             return _SECOND_SOURCE
+        case BloomNotForecast(lacking) if lacking:
+            return "Log all three bloom stages, or make a fit with them."
         case BloomNotForecast():
             return "Record bloom dates or visits of it, or take over a fit that knows its cultivar."
         case BloomUnfinished():

@@ -9,7 +9,7 @@ import datetime as dt
 from typing import assert_never
 
 from models.records import FlowerType
-from models.vineyard.scouting import WEEKDAY_NAMES, MissedTask, TooFewTrips, TooLate, WrongWeekdays
+from models.vineyard.scouting import WEEKDAY_NAMES, MissedTask, NoDate, TooFewTrips, TooLate, WrongWeekdays
 from models.vineyard.scouting_tasks import (
     CropLoad,
     FirstCaps,
@@ -102,7 +102,10 @@ def why_look(look: Look) -> str:
 def why_missed(task: MissedTask) -> str:
     """Why a task is on no trip, and its best day where one is left."""
     match task.missed:
+        case NoDate(lacking):
+            return f"Its days are not known, as the fit does not know {listed(lacking)}."
         case TooLate():
+            assert task.window is not None
             days = from_to(task.window.first_day, task.window.last_day)
             return f"Too late this season: its days are over ({days})."
         case TooFewTrips(max_trips):

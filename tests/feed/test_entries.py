@@ -140,8 +140,8 @@ def test_a_trip_says_what_to_do_where_and_why() -> None:
     caps = [PlannedTask(key, "thimble-ash", FirstCaps(), days, 0.9) for key in ("b1", "b2")]
     count = PlannedTask("b1", "thimble-ash", SetCount(), Window(june(3), june(3)), 0.6)
     plan = Plan((Trip(june(3), (*caps, count)),), ())
-    (entry,) = trip_entries(plan, {june(3): 4}, names_of(PLANTING))
-    assert (entry.key, entry.first_day, entry.last_day) == ("trip/4", june(3), june(3))
+    (entry,) = trip_entries(plan, {june(3): "set_count/b1"}, names_of(PLANTING))
+    assert (entry.key, entry.first_day, entry.last_day) == ("trip/set_count/b1", june(3), june(3))
     assert entry.title == "Walk the rows: first caps (b1, b2) and set count (b1)"
     assert entry.text.splitlines() == [
         "First caps",
@@ -162,7 +162,7 @@ def test_many_blocks_are_counted_in_a_title() -> None:
     names = dict(zip(keys, keys, strict=True))
     days = Window(june(1), june(4))
     tasks = [PlannedTask(key, "thimble-ash", FirstCaps(), days, 0.9) for key in keys]
-    (entry,) = trip_entries(Plan((Trip(june(3), tuple(tasks)),), ()), {june(3): 1}, names)
+    (entry,) = trip_entries(Plan((Trip(june(3), tuple(tasks)),), ()), {june(3): "first_caps/b0"}, names)
     assert entry.title == "Walk the rows: first caps (40 blocks)"
     assert all(f"- {key}, " in entry.text for key in keys)
 
