@@ -13,6 +13,7 @@ from pydantic import ValidationError
 from models.errors import CapfallError
 from service.cli import tables
 from service.store.errors import StoreError
+from service.web.edge_words import for_command
 from service.web.problems import located
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
@@ -47,4 +48,7 @@ def told_plainly() -> Iterator[None]:
         faults = error.errors(include_url=False)
         refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
     except (CapfallError, StoreError) as error:
-        refuse(str(error), *(f"  {fault.where}: {fault.problem}" for fault in located(error)))
+        refuse(
+            for_command(str(error)),
+            *(for_command(f"  {fault.where}: {fault.problem}") for fault in located(error)),
+        )
