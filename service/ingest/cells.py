@@ -54,6 +54,8 @@ def number(text: str, *, decimal_comma: bool = False) -> float:
 
 def without_mark(text: str) -> tuple[str, str]:
     """A value and the mark behind it, which may be blank: "25*" -> "25", "*"."""
+    if text[-1:].isdigit():  # most are, and there are many
+        return text, ""
     found = _MARKED.fullmatch(text)
     return (found[1], found[2].strip()) if found else (text, "")
 

@@ -32,9 +32,7 @@ AS_SENT = [(str(date), low, high) for date, low, high in DAYS]
 @pytest.mark.parametrize("as_form", [False, True])
 def test_a_workbook(vineyard: TestClient, as_form: bool) -> None:
     rows: list[list[Any]] = [["Hollow, all days"], ["date", "tmin", "tmax"], ["", "°C", "°C"]]
-    data = workbook(
-        {"days": rows + [[dt.datetime(day.year, day.month, day.day), *values] for day, *values in DAYS]}
-    )
+    data = workbook({"days": rows + [[day, *values] for day, *values in DAYS]})
     if as_form:
         answer = vineyard.post(TEMPERATURES, files={"file": ("days.xlsx", data, XLSX)})
     else:
@@ -126,7 +124,8 @@ def logged(client: TestClient) -> dict[tuple[str, str], str]:
         ("season,block,bloom_start,full_bloom\n2024,b1,5/18,5/23\n2024,b2,5/20,\n", {"date_format": "%m/%d"}),
         ("season,block,bloom_start,full_bloom\n2024,b1,139,144\n2024,b2,141,\n", {"date_format": "%j"}),
         ("season,block,bloom_start,full_bloom\n2024,b1,18 May,23 May\n2024,b2,20 May,\n", {"date_format": "%d %b"}),
-        ("season,block,stage,date\n2024,b1,bloom start,2024-05-18\n2024,b1,65,2024-05-23\n2024,b2,BBCH 61,2024-05-20\n", {}),
+        ("season,block,stage,date\n2024,b1,bloom start,2024-05-18\n2024,b1,65,2024-05-23\n"
+         "2024,b2,BBCH 61,2024-05-20\n", {}),
         ("block,stage,date\nb1,bloom_start,2024-05-18\nb1,full_bloom,2024-05-23\nb2,bloom_start,2024-05-20\n", {}),
         ("season;block;stage;date\n2024;b1;bloom_start;18.5.\n2024;b1;full_bloom;23.5.\n2024;b2;bloom_start;20.5.\n",
          {"date_format": "%d.%m."}),

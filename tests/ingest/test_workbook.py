@@ -24,9 +24,9 @@ def refusal(data: bytes) -> BadInput:
 def test_cells_come_as_text() -> None:
     rows = [
         ["date", "a", "b", "c"],
-        [dt.datetime(2026, 5, 1), 12.5, True, None],
+        [dt.datetime(2026, 5, 1), 12.5, True, None],  # noqa: DTZ001
         [],
-        [dt.datetime(2026, 5, 2, 13, 0, 0), 7, "x ", dt.time(6, 30)],
+        [dt.datetime(2026, 5, 2, 13, 0, 0), 7, "x ", dt.time(6, 30)],  # noqa: DTZ001
     ]
     table = read_table(workbook({"days": rows}))
     assert table.columns == ("date", "a", "b", "c")
