@@ -1,35 +1,159 @@
-"""What is said beside a forecast's dates."""
+"""What has to be borne in mind beside a forecast's dates, as codes with what they tell."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from models.bloom.in_season import SeasonKnowledge
-from models.bloom.observations import SetAside
+from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces
 
-SPRAY_CAUTION = (
-    "Bloom dates are forecasts with an error: keep to product labels and local rules on sprays in bloom, and ask"
-    " the local extension office."
-)
-UNSETTLED_CAUTION = (
-    "The fit stopped before its numbers settled: its thresholds and intervals are less sure than they look. A date"
-    " in the bloom log that is far off may be the cause."
-)
-UNSETTLED_SEASON_CAUTION = (
-    "What this season's observations say did not settle: they may contradict each other. Compare the dates with the"
-    " observations before you rely on them."
-)
 # Below these an interval rests on assumptions more than on data. Ours.
 FEW_SEASONS_OF_WEATHER = 8
 FEW_SEASONS_OF_BLOOM = 3
 
 
-def fit_cautions(fit: Fit) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class NoTemperaturesYet:
+    """None of the season before ``as_of``."""
+
+    season: int
+    as_of: dt.date
+
+
+@dataclass(frozen=True)
+class TemperaturesEnd:
+    """They end days before the forecast's day."""
+
+    through: dt.date
+
+
+@dataclass(frozen=True)
+class TemperaturesFilled:
+    """Other seasons' means stand in for missing days."""
+
+    first_day: dt.date
+    last_day: dt.date
+
+
+@dataclass(frozen=True)
+class FewSeasonsOfWeather:
+    """So few past seasons continue this one."""
+
+    seasons: int
+
+
+@dataclass(frozen=True)
+class FewSeasonsOfBloom:
+    """So few seasons are in the fit."""
+
+    seasons: int
+
+
+@dataclass(frozen=True)
+class FitUnsettled:
+    """The fit stopped before its numbers settled."""
+
+
+@dataclass(frozen=True)
+class SeasonUnsettled:
+    """What this season's observations say did not settle."""
+
+
+@dataclass(frozen=True)
+class UnusualSeason:
+    """What was seen of a stage comes so many days later (earlier, where negative) than its 98 % range. [day]"""
+
+    stage: str
+    days_later: float
+
+
+@dataclass(frozen=True)
+class ObservationSetAside:
+    """An observation of this season that is not used."""
+
+    slip: SetAside
+
+
+@dataclass(frozen=True)
+class BlocksFrosted:
+    """Blocks that were marked as frosted."""
+
+    season: int
+    blocks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SeasonInFit:
+    """The fit was made with this very season."""
+
+    season: int
+
+
+@dataclass(frozen=True)
+class FitImported:
+    """The fit comes from another grower."""
+
+
+@dataclass(frozen=True)
+class FewSeasonsOfCultivars:
+    """Cultivars whose thresholds lean on the others."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CultivarsUnknown:
+    """Cultivars that the fit does not know."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NorthAssumed:
+    """No latitude was given."""
+
+
+@dataclass(frozen=True)
+class DailyLooksAssumed:
+    """All dates of the log count as looked for every day; by their weekdays it was every so many days, or None."""
+
+    betrayed_days: int | None
+
+
+@dataclass(frozen=True)
+class KeepToLabels:
+    """Dates have an error, and sprays in bloom have rules."""
+
+
+DateCaution = (
+    NoTemperaturesYet
+    | TemperaturesEnd
+    | TemperaturesFilled
+    | FewSeasonsOfWeather
+    | FewSeasonsOfBloom
+    | FitUnsettled
+    | SeasonUnsettled
+    | UnusualSeason
+    | ObservationSetAside
+    | BlocksFrosted
+    | SeasonInFit
+    | FitImported
+    | FewSeasonsOfCultivars
+    | CultivarsUnknown
+    | NorthAssumed
+    | DailyLooksAssumed
+    | KeepToLabels
+)
+
+
+def fit_cautions(fit: Fit) -> Iterator[DateCaution]:
     """What must be known of a fit itself, wherever it is used."""
-    return () if fit.converged else (UNSETTLED_CAUTION,)
+    if not fit.converged:
+        yield FitUnsettled()
 
 
 def forecast_cautions(
@@ -39,35 +163,22 @@ def forecast_cautions(
     season: int,
     as_of: dt.date,
     slips: Sequence[SetAside],
-) -> tuple[str, ...]:
-    """What a grower must know beside the dates: gaps, thin data, an unusual season, slips, and the usual care."""
-    said = []
+) -> Iterator[DateCaution]:
+    """What the computation noticed: gaps, thin data, an unusual season, slips."""
     through = traces.temperatures_through
     if through is None or through < traces.window.start:
-        said.append(f"No temperatures of season {season} before {as_of}: all of it rests on past seasons.")
+        yield NoTemperaturesYet(season, as_of)
     elif (as_of - through).days > 1:
-        said.append(f"Temperatures end on {through}; the days since then rest on past seasons.")
-    said += [
-        f"Temperatures are missing from {gap.first} to {gap.last}; other seasons' means stand in."
-        for gap in traces.filled
-    ]
+        yield TemperaturesEnd(through)
+    yield from (TemperaturesFilled(gap.first, gap.last) for gap in traces.filled)
     if traces.known_days < traces.window.days and len(traces.seasons) < FEW_SEASONS_OF_WEATHER:
-        said.append(f"Only {len(traces.seasons)} past seasons of temperatures: intervals may be too narrow.")
+        yield FewSeasonsOfWeather(len(traces.seasons))
     if len(fit.seasons) < FEW_SEASONS_OF_BLOOM:
-        said.append(
-            f"The fit knows {len(fit.seasons)} season(s): how much seasons differ is assumed more than measured."
-        )
-    said += fit_cautions(fit)
+        yield FewSeasonsOfBloom(len(fit.seasons))
+    yield from fit_cautions(fit)
     if not knowledge.converged:
-        said.append(UNSETTLED_SEASON_CAUTION)
-    for stage, shift in zip(fit.stages, knowledge.unusual, strict=True):
+        yield SeasonUnsettled()
+    for stage, shift, a_day in zip(fit.stages, knowledge.unusual, fit.heat_a_day, strict=True):
         if shift != 0:
-            days = shift / fit.heat_a_day[fit.stages.index(stage)]
-            said.append(
-                f"This season's observations of {stage} come about {abs(days):.0f} days"
-                f" {'later' if days > 0 else 'earlier'} than the fit expects, outside its 98 % range. Likely causes:"
-                " the station moved or was changed, temperatures in the wrong unit, or observations of another block."
-            )
-    said += [f"Set aside: {slip.block}, {slip.why}." for slip in slips]
-    said.append(SPRAY_CAUTION)
-    return tuple(said)
+            yield UnusualSeason(stage, float(shift / a_day))
+    yield from (ObservationSetAside(slip) for slip in slips)

@@ -11,12 +11,13 @@ from typing import Literal
 import numpy as np
 import xarray as xr
 
-from models.bloom.cautions import forecast_cautions
+from models.bloom.cautions import DateCaution, forecast_cautions
 from models.bloom.draws import draw_heat
-from models.bloom.frost_delay import MOST_DAYS_LATER, frost_delay
+from models.bloom.frost_delay import frost_delay
 from models.bloom.in_season import learn
-from models.bloom.observations import SetAside, in_stage_order
+from models.bloom.observations import in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by, unit_of
+from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
@@ -27,16 +28,11 @@ from models.units import FloatArray
 
 Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
 Basis = Literal["own", "pooled", "none"]
+WhyNone = Literal["cultivar_not_in_fit"]
 
 DRAWS = 2000
 # From this share on a threshold leans more on the other cultivars than on its own seasons.
 MOSTLY_POOLED = 0.5
-# Common practice, no source.
-FROSTED_CAUTION = (
-    "Marked as frosted: bloom from secondary buds comes later and lasts longer than the thresholds know. By how much "
-    f"is not known, so anything up to {MOST_DAYS_LATER} days is taken as likely: that is why this block's windows are "
-    "wide. What is seen there teaches nothing about other blocks. Look often."
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,15 +55,15 @@ class StageForecast:
 class BlockForecast:
     """The stages of one block.
 
-    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``caution`` what is special about it.
+    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``frosted``, that its shoots froze.
     """
 
     block: str
     cultivar: str
     basis: Basis
     stages: dict[str, StageForecast]
-    why_none: str | None = None
-    caution: str | None = None
+    why_none: WhyNone | None = None
+    frosted: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -92,7 +88,7 @@ class Forecast:
     blocks: tuple[BlockForecast, ...]
     draws: xr.Dataset
     set_aside: tuple[SetAside, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[DateCaution, ...]
 
 
 def forecast(
@@ -209,7 +205,7 @@ def forecast(
         ),
         draws=dataset,
         set_aside=tuple(slips),
-        cautions=forecast_cautions(fit, knowledge, traces, season, as_of, slips),
+        cautions=tuple(forecast_cautions(fit, knowledge, traces, season, as_of, slips)),
     )
 
 
@@ -225,8 +221,7 @@ def _block_forecast(
     frosted: bool,
 ) -> BlockForecast:
     if block.cultivar not in fit.cultivars:
-        why = f"no bloom of cultivar {block.cultivar} is in the fit; log a season of it, or import a fit that has it"
-        return BlockForecast(block.key, block.cultivar, "none", {}, why)
+        return BlockForecast(block.key, block.cultivar, "none", {}, "cultivar_not_in_fit", frosted=frosted)
     cultivar = fit.cultivars.index(block.cultivar)
     unit = unit_of(block, look.names)
     stages = {}
@@ -249,13 +244,7 @@ def _block_forecast(
             status=status, median=median, low=low, high=high, chance=chance, threshold=threshold
         )
     pooled = bool(np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED)
-    return BlockForecast(
-        block.key,
-        block.cultivar,
-        "pooled" if pooled else "own",
-        stages,
-        caution=FROSTED_CAUTION if frosted else None,
-    )
+    return BlockForecast(block.key, block.cultivar, "pooled" if pooled else "own", stages, frosted=frosted)
 
 
 def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:

@@ -13,6 +13,7 @@ import numpy as np
 from models.bloom.forecast import Forecast, forecast
 from models.bloom.observations import in_stage_order
 from models.bloom.search import Prepared, choose
+from models.bloom.set_aside import BeforeHeat, DaysMissing, NoOtherSeason, SetAside, WhySetAside
 from models.bloom.site import Site
 from models.bloom.skill import Outcome, crps_of_draws
 from models.bloom.thresholds import Fit, fit_thresholds
@@ -63,7 +64,7 @@ class SeasonHindcast:
     season: int
     rule: HeatRule | None
     rows: tuple[Hindcast, ...]
-    not_scored: tuple[str, ...]
+    not_scored: tuple[SetAside, ...]
 
 
 def seasons_to_score(sites: Sequence[Site], stages: Sequence[str]) -> tuple[int, ...]:
@@ -108,9 +109,9 @@ def hindcast_season(
         others = [site.without([season]) for site in sites]
         fit = fit_thresholds(others, stages=stages, rule=rule, gap_rule=gap_rule)
     except NotEnoughData as error:
-        return SeasonHindcast(season, None, (), (str(error),))
+        return SeasonHindcast(season, None, (), (SetAside(season, "", "", str(error)),))
     rows: list[Hindcast] = []
-    not_scored: list[str] = []
+    not_scored: list[SetAside] = []
     for site in sites:
         seen = [one for one in site.only(season).teaching if one.stage in fit.stages]
         targets, why_not = _targets(site, seen, fit)
@@ -120,24 +121,27 @@ def hindcast_season(
     return SeasonHindcast(season, rule, tuple(rows), tuple(not_scored))
 
 
-def _targets(site: Site, seen: Sequence[StageInterval], fit: Fit) -> tuple[list[StageInterval], list[str]]:
+def _targets(
+    site: Site, seen: Sequence[StageInterval], fit: Fit
+) -> tuple[list[StageInterval], list[SetAside]]:
     """The dates to score: in order, with temperatures, and of a cultivar that other seasons know."""
-    ordered, slips = in_stage_order(seen, fit.stages)
-    not_scored = [f"{slip.season} {slip.block} {slip.stage}: {slip.why}" for slip in slips]
+    ordered, not_scored = in_stage_order(seen, fit.stages)
     targets = []
     for one in ordered:
         start = season_window(one.season, site.latitude, fit.rule.accumulate_from).start
         if one.by is None:
             continue
-        name = f"{one.season} {one.unit.name} {one.stage}"
+        why: WhySetAside | None = None
         if one.cultivar not in fit.cultivars:
-            not_scored.append(f"{name}: no other season of {one.cultivar}")
+            why = NoOtherSeason(one.cultivar)
         elif one.by < start:
-            not_scored.append(f"{name}: falls before the sum of heat starts")
-        elif season_gap_share(site.temperatures, start, one.by) > MOST_MISSING_SHARE:
-            not_scored.append(f"{name}: more than 5 % of its days are without temperatures")
-        else:
+            why = BeforeHeat(start)
+        elif (share := season_gap_share(site.temperatures, start, one.by)) > MOST_MISSING_SHARE:
+            why = DaysMissing(round(share * ((one.by - start).days + 1)), start, one.by)
+        if why is None:
             targets.append(one)
+        else:
+            not_scored.append(SetAside(one.season, one.unit.name, one.stage, why))
     return targets, not_scored
 
 

@@ -10,6 +10,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from models.bloom.set_aside import (
+    BeforeHeat,
+    DaysMissing,
+    DaysUnknown,
+    OutOfOrder,
+    SetAside,
+    WhySetAside,
+    in_order,
+)
 from models.bloom.site import Site
 from models.heat.accumulate import SeasonHeat, accumulate_seasons, heat_on
 from models.heat.gaps import MOST_MISSING_SHARE, fill_gaps
@@ -23,16 +32,6 @@ _Row = tuple[str, int, Unit, str]
 
 # Two looks on days without heat between them would leave an interval of no width. [°C·day]
 NARROWEST_INTERVAL = 0.1
-
-
-@dataclass(frozen=True, order=True)
-class SetAside:
-    """An observation that the fit does not use, and why."""
-
-    season: int
-    block: str
-    stage: str
-    why: str
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -135,7 +134,7 @@ def heat_intervals(
     told = usual[~np.isnan(usual)]
     usual = np.where(np.isnan(usual), told.mean() if told.size else 1.0, usual)
     usual = np.maximum(usual, NARROWEST_INTERVAL)
-    return _tabulated(bounds, stages, usual), tuple(sorted(set_aside))
+    return _tabulated(bounds, stages, usual), in_order(set_aside)
 
 
 def site_heat(
@@ -182,7 +181,7 @@ def in_stage_order(
             for slip in _farther_from_others(clash, day_of):
                 other = clash[1] if slip is clash[0] else clash[0]
                 rows.remove(slip)
-                why = f"{slip.stage} {_said(slip)} is out of order with {other.stage} {_said(other)}"
+                why = OutOfOrder(*_last_told(slip), other.stage, *_last_told(other))
                 slips.append(SetAside(slip.season, slip.unit.name, slip.stage, why))
         kept += rows
     return kept, slips
@@ -197,8 +196,11 @@ def _first_clash(rows: Sequence[StageInterval]) -> tuple[StageInterval, StageInt
     return None
 
 
-def _said(seen: StageInterval) -> str:
-    return f"on {seen.by}" if seen.by is not None else f"not yet on {seen.after}"
+def _last_told(seen: StageInterval) -> tuple[dt.date, bool]:
+    """The day that counts, and whether the stage had come by then."""
+    day = seen.by if seen.by is not None else seen.after
+    assert day is not None
+    return day, seen.by is not None
 
 
 def _farther_from_others(
@@ -207,9 +209,8 @@ def _farther_from_others(
     distances: list[float] = []
     for seen in clash:
         others = list(day_of[seen.season, seen.stage])
-        day = seen.by if seen.by is not None else seen.after
-        assert day is not None
-        if seen.by is not None:
+        day, had_come = _last_told(seen)
+        if had_come:
             others.remove(day.toordinal())
         distances.append(abs(day.toordinal() - float(np.median(others))) if others else np.nan)
     if np.isnan(distances).any() or distances[0] == distances[1]:
@@ -232,16 +233,16 @@ class _MissingDays:
         return (last - first).days + 1 - int(through - before)
 
 
-def _unusable(seen: StageInterval, heat: SeasonHeat, missing: _MissingDays) -> str | None:
+def _unusable(seen: StageInterval, heat: SeasonHeat, missing: _MissingDays) -> WhySetAside | None:
     dates = [day for day in (seen.after, seen.by) if day is not None]
     last: dt.date = max(dates)
     if last < heat.window.start:
-        return f"falls before the sum of heat starts on {heat.window.start}"
+        return BeforeHeat(heat.window.start)
     gone = missing.between(heat.window.start, last)
     if gone > MOST_MISSING_SHARE * ((last - heat.window.start).days + 1):
-        return f"{gone} days without temperatures between {heat.window.start} and {last}"
+        return DaysMissing(gone, heat.window.start, last)
     if any(np.isnan(heat_on(heat, day)) for day in dates):
-        return f"temperatures are missing before {last}, and no other year has those days"
+        return DaysUnknown(last)
     return None
 
 

@@ -13,10 +13,10 @@ from models.bloom.curve import curve_points, sharpened
 from models.bloom.estimation import Estimate, estimate
 from models.bloom.leave_out import left_out_prediction
 from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Spread, sum_of_effects
-from models.bloom.observations import HeatIntervals, IntArray, SetAside, heat_intervals
+from models.bloom.observations import HeatIntervals, IntArray, heat_intervals
 from models.bloom.season_effect import SeasonEvidence
+from models.bloom.set_aside import FarFromOthers, NotEnclosed, NothingToFit, SetAside, in_order
 from models.bloom.site import Site
-from models.errors import NotEnoughData
 from models.records import GapRule, HeatRule
 from models.stages import in_season_order
 from models.units import FloatArray
@@ -111,7 +111,7 @@ def fit_thresholds(
 
     Raises
     ------
-    NotEnoughData
+    NothingToFit
         If no observation is left to fit.
     BadInput
         If a stage key is unknown.
@@ -145,13 +145,13 @@ def fit_intervals(
 
     Raises
     ------
-    NotEnoughData
+    NothingToFit
         If no closed interval is left.
     """
     if not np.isfinite(intervals.lower + intervals.upper).any():
-        raise NotEnoughData(
-            "no observation is left to fit: a threshold needs a date in a season that has temperatures"
-            + "".join(f"; {slip.season} {slip.block} {slip.stage}: {slip.why}" for slip in set_aside[:3])
+        raise NothingToFit(
+            "no observation is left to fit: a threshold needs a date in a season that has temperatures",
+            set_aside,
         )
     left_out = list(set_aside)
     spread = start
@@ -165,7 +165,7 @@ def fit_intervals(
         found = estimate(intervals, start=spread)
         slips = _slips(found)
         if not slips.any():
-            return _as_fit(intervals, found, rule, gap_rule, tuple(sorted(left_out)))
+            return _as_fit(intervals, found, rule, gap_rule, in_order(left_out))
         left_out += _described(intervals, found, slips)
         intervals = replace(
             intervals,
@@ -183,7 +183,7 @@ def _reached_stages(intervals: HeatIntervals) -> tuple[HeatIntervals, list[SetAs
             intervals.seasons[intervals.season_of[unit]][1],
             intervals.units[unit].name,
             intervals.stages[stage],
-            "no block has a look before it and one after it, so its threshold has no bound",
+            NotEnclosed(),
         )
         for unit, stage in np.argwhere(~np.isnan(intervals.lower) & ~reached)
     ]
@@ -217,8 +217,7 @@ def _described(intervals: HeatIntervals, found: Estimate, slips: NDArray[np.bool
     off, _ = _off(found)
     named = []
     for unit, stage in np.argwhere(slips):
-        days = off[unit, stage] / intervals.heat_a_day[stage]
-        why = f"about {abs(days):.0f} days {'later' if days > 0 else 'earlier'} than its cultivar and season say"
+        why = FarFromOthers(round(float(off[unit, stage] / intervals.heat_a_day[stage]), 1))
         season = intervals.seasons[intervals.season_of[unit]][1]
         named.append(SetAside(season, intervals.units[unit].name, intervals.stages[stage], why))
     return named

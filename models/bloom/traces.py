@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.bloom.observations import IntArray
-from models.errors import NotEnoughData
+from models.errors import NotEnoughData, Remedy
 from models.heat.degree_days import daily_degree_days
 from models.heat.gaps import MOST_MISSING_SHARE, Gap, fill_gaps, find_gaps
 from models.heat.season import SeasonWindow, season_of, season_window
@@ -110,7 +110,7 @@ def season_traces(
     enough = np.isnan(tmin_c[:, min(first_unknown, dates.size - 1) :]).mean(axis=1) <= MOST_MISSING_SHARE
     if not enough.any():
         raise NotEnoughData(
-            f"no other season's temperatures can continue season {season}; upload at least one whole past year"
+            f"no other season's temperatures can continue season {season}", remedy=Remedy.A_WHOLE_PAST_YEAR
         )
     tmin_c, tmax_c = tmin_c[enough], tmax_c[enough]
     for extremes in (tmin_c, tmax_c):

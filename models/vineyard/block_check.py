@@ -10,7 +10,6 @@ import numpy as np
 from models.records import Block
 from models.units import FloatArray
 from models.vineyard.past_cover import SeasonBloom, covered_share
-from models.vineyard.wording import listed, percent
 
 # A cultivar that adds less than this to the mean covered share is not worth naming. Our convention.
 WORTH_NAMING = 0.01
@@ -26,18 +25,50 @@ class SeasonCover:
 
 
 @dataclass(frozen=True)
-class Remedy:
+class HelpfulCultivar:
     """A cultivar with viable pollen, as if planted within reach of a block, and what that would have changed.
 
     ``seasons_covered`` counts past seasons with it; ``closes_gap`` says whether the block were exposed no more.
-    ``ask`` says in words what has to be known first; None where nothing has.
+    ``flower_type_known`` is False where only the fit knows it: a pistillate one would not help.
     """
 
     cultivar: str
     seasons_covered: int
     mean_share_of_bloom_covered: float
     closes_gap: bool
-    ask: str | None = None
+    flower_type_known: bool = True
+
+
+@dataclass(frozen=True)
+class NoViableSource:
+    """No source with viable pollen stands in reach."""
+
+
+@dataclass(frozen=True)
+class CultivarNotInFit:
+    """The fit does not know the block's cultivar."""
+
+    cultivar: str
+
+
+@dataclass(frozen=True)
+class SourcesNotInFit:
+    """The fit knows none of the cultivars that stand in reach."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SeldomCovered:
+    """Enough of the bloom was covered in too few past seasons; ``left_out`` stand in reach, unknown to the fit."""
+
+    enough_share: float
+    covered: int
+    seasons: int
+    left_out: tuple[str, ...] = ()
+
+
+WhyExposed = NoViableSource | CultivarNotInFit | SourcesNotInFit | SeldomCovered
 
 
 @dataclass(frozen=True)
@@ -54,9 +85,9 @@ class BlockCheck:
         Those in which enough of its bloom was covered (in the median).
     exposed : bool
         No source in reach, or covered in too few seasons.
-    why : str or None
+    why : WhyExposed or None
         Why it is exposed, or why that is not known.
-    would_help : tuple of Remedy
+    would_help : tuple of HelpfulCultivar
         For an exposed block: what would have covered more, the best first.
     """
 
@@ -68,8 +99,8 @@ class BlockCheck:
     seasons_covered: int
     mean_share_of_bloom_covered: float | None
     exposed: bool
-    why: str | None
-    would_help: tuple[Remedy, ...]
+    why: WhyExposed | None
+    would_help: tuple[HelpfulCultivar, ...]
 
 
 class History:
@@ -169,23 +200,18 @@ def _why(
     unknown: list[str],
     seasons: Sequence[SeasonCover],
     history: History,
-) -> str | None:
+) -> WhyExposed | None:
     if not sources:
-        return "No source with viable pollen stands in reach."
+        return NoViableSource()
     if not history.past:
         return None
     if not history.knows(block.cultivar):
-        return f"The fit does not know cultivar {block.cultivar}, so its cover is not known."
-    left_out = f"The fit does not know {listed(unknown)}, which stands in reach" if unknown else ""
+        return CultivarNotInFit(block.cultivar)
     if not seasons:
-        return f"{left_out}, so its cover is not known." if unknown else None
+        return SourcesNotInFit(tuple(unknown)) if unknown else None
     if history.enough(seasons):
         return None
-    said = (
-        f"At least {percent(history.enough_share)} of its bloom was covered in {history.covered(seasons)} of "
-        f"{len(seasons)} past seasons."
-    )
-    return f"{said} {left_out} and is left out." if unknown else said
+    return SeldomCovered(history.enough_share, history.covered(seasons), len(seasons), tuple(unknown))
 
 
 def _would_help(
@@ -194,7 +220,7 @@ def _would_help(
     now: Sequence[SeasonCover],
     givers: Mapping[str, bool],
     history: History,
-) -> tuple[Remedy, ...]:
+) -> tuple[HelpfulCultivar, ...]:
     """Cultivars that would add to the cover if one block of them stood in reach, the best first."""
     if not now:
         return ()
@@ -207,22 +233,20 @@ def _would_help(
             history.covered(then) > history.covered(now)
             or _mean_share(then) >= _mean_share(now) + WORTH_NAMING
         ):
-            ask = None if has_pollen else _flower_type_of(giver)
             remedies.append(
-                Remedy(giver, history.covered(then), _mean_share(then), history.enough(then), ask)
+                HelpfulCultivar(
+                    giver, history.covered(then), _mean_share(then), history.enough(then), has_pollen
+                )
             )
     return tuple(
         sorted(
             remedies,
-            key=lambda best: (-best.seasons_covered, -best.mean_share_of_bloom_covered, best.ask is not None),
+            key=lambda best: (
+                -best.seasons_covered,
+                -best.mean_share_of_bloom_covered,
+                not best.flower_type_known,
+            ),
         )
-    )
-
-
-def _flower_type_of(cultivar: str) -> str:
-    return (
-        f"Is {cultivar} self-fertile or male, with viable pollen? The fit knows when it blooms, but it is not among "
-        "your cultivars; a pistillate one would not help."
     )
 
 

@@ -16,19 +16,6 @@ from models.vineyard.synchrony import BoolArray
 
 IntArray = NDArray[np.int64]
 
-# Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 % kill at its
-# second to fourth leaf; -2.8 °C at the first leaf, -3.9 °C at bud burst. The trade knows no limits for muscadine.
-FROST_CAUTION = (
-    "Which temperatures damage muscadine is not known. Limits by stage exist for other grapes only: a table of the "
-    "FAO, seen second-hand, puts -2.2 °C for a kill of 10 % in one cultivar at its second to fourth leaf. Cold air "
-    "also settles below the station's height and in hollows."
-)
-# Common practice, no source.
-AFTER_FROST_CAUTION = (
-    "A frost night came after budbreak. Where shoots froze, bloom comes from secondary buds: later, and longer, than "
-    "the thresholds know. Walk those blocks, and mark the ones that froze so that the fit does not learn from them."
-)
-
 
 @dataclass(frozen=True)
 class FrostNight:

@@ -14,31 +14,98 @@ from typing import Literal
 from models.records import Planting
 from models.vineyard.reach import cultivar_of, sheds_viable_pollen
 from models.vineyard.vine_counts import WhoServesWhom, heaviest_load
-from models.vineyard.wording import percent
 
 Verdict = Literal["met", "not_met", "does_not_apply"]
 RowsAlong = Literal["x", "y"]
+WhyNot = Literal["no_pistillate_vine", "needs_rows", "needs_a_single_row", "rows_not_known"]
 
-GEORGIA = "Georgia Muscadine Production Guide"
-MISSISSIPPI = "Mississippi State University Extension"
-LAYOUT_CAUTION = (
-    "The published layouts disagree (from every third vine in every third row to one vine for eight, and in a single "
-    "row every third or every fourth vine), and none of them looks at when cultivars bloom."
-)
+# Where each rule stands, and what it says in words, is in `service/words/layout.py`.
+RuleCode = Literal[
+    "every_fourth_row",
+    "third_vine_of_third_row",
+    "share_of_vineyard",
+    "several_pollinizers",
+    "one_serves_eight",
+    "every_third_vine",
+    "every_fourth_vine",
+]
 ONE_SERVES = 8
 LEAST_SHARE, MOST_SHARE = 1 / 8, 1 / 4
 SAME_ROW_M = 0.1  # places are compared to so much: rounding of a survey, not a distance between rows
 
 
 @dataclass(frozen=True)
-class LayoutFinding:
-    """One rule, whose it is, whether the planting keeps it, and the number that was measured for that."""
+class NotApplicable:
+    """Why a rule does not apply."""
 
-    rule: str
-    source: str
+    why: WhyNot
+
+
+@dataclass(frozen=True)
+class SourceRows:
+    """The longest run of rows that are no source rows, and whether an outside row is one."""
+
+    longest_run: int
+    outside: bool
+
+
+@dataclass(frozen=True)
+class SourceVinesInRows:
+    """The longest run of rows without a source vine, and of vines without one in the other rows."""
+
+    longest_run_of_rows: int
+    longest_run_of_vines: int
+
+
+@dataclass(frozen=True)
+class SourceShare:
+    """Share of the vines with viable pollen, and whether it is more than the rule asks for."""
+
+    share: float
+    more_than_asked: bool
+
+
+@dataclass(frozen=True)
+class SourceCultivars:
+    """How many cultivars have viable pollen."""
+
+    count: int
+
+
+@dataclass(frozen=True)
+class BusiestSource:
+    """Pistillate vines that the busiest source vine has to serve, and those without a source in reach."""
+
+    load: int | None
+    left_out: int
+
+
+@dataclass(frozen=True)
+class SourceVinesInRow:
+    """The longest run of vines without viable pollen in a single row."""
+
+    longest_run: int
+
+
+Measured = (
+    NotApplicable
+    | SourceRows
+    | SourceVinesInRows
+    | SourceShare
+    | SourceCultivars
+    | BusiestSource
+    | SourceVinesInRow
+)
+
+
+@dataclass(frozen=True)
+class LayoutFinding:
+    """One rule, whether the planting keeps it, the number that decides, and all that was measured for that."""
+
+    rule: RuleCode
     verdict: Verdict
     measured: float | None
-    said: str
+    found: Measured
 
 
 def layout_findings(
@@ -62,15 +129,12 @@ def layout_findings(
         share_of_vineyard(planting, found),
         several_pollinizers(found),
         one_serves_eight(found),
-        every_nth_vine(rows, nth=3, source=f"{MISSISSIPPI}, for a single row"),
-        every_nth_vine(rows, nth=4, source="another extension office, for a single row"),
+        every_nth_vine(rows, nth=3),
+        every_nth_vine(rows, nth=4),
     )
     if found.pistillate:
         return findings
-    return tuple(
-        LayoutFinding(each.rule, each.source, "does_not_apply", None, "No vine is pistillate.")
-        for each in findings
-    )
+    return tuple(_does_not_apply(each.rule, "no_pistillate_vine") for each in findings)
 
 
 def every_fourth_row(rows: Sequence[Sequence[bool]]) -> LayoutFinding:
@@ -78,68 +142,57 @@ def every_fourth_row(rows: Sequence[Sequence[bool]]) -> LayoutFinding:
 
     ``rows``: whether each vine, in its order, has viable pollen. A source row has it in most of its vines.
     """
-    rule, source = "every fourth row self-fertile, from the outside row", f"{GEORGIA}, section 8"
     if len(rows) < 2:
-        return _needs_rows(rule, source)
+        return _does_not_apply("every_fourth_row", "needs_rows")
     is_source = [2 * sum(row) > len(row) for row in rows]
-    longest = longest_run_without(is_source)
-    kept = longest <= 3 and (is_source[0] or is_source[-1])
-    outside = "an outside row is" if is_source[0] or is_source[-1] else "no outside row is"
-    said = f"At most {longest} rows in a line without a self-fertile row; {outside} self-fertile."
-    return LayoutFinding(rule, source, _verdict(kept), longest, said)
+    longest, outside = longest_run_without(is_source), is_source[0] or is_source[-1]
+    return LayoutFinding(
+        "every_fourth_row", _verdict(longest <= 3 and outside), longest, SourceRows(longest, outside)
+    )
 
 
 def every_third_vine_in_every_third_row(rows: Sequence[Sequence[bool]]) -> LayoutFinding:
     """Kept if at most two rows in a line hold no source, and at most two vines between sources in the others."""
-    rule, source = "every third vine in every third row self-fertile", f"{GEORGIA}, section 8"
     if len(rows) < 2:
-        return _needs_rows(rule, source)
+        return _does_not_apply("third_vine_of_third_row", "needs_rows")
     longest_rows = longest_run_without([any(row) for row in rows])
     longest = max((longest_run_without(row) for row in rows if any(row)), default=max(map(len, rows)))
-    said = (
-        f"At most {longest_rows} rows in a line without a self-fertile vine, and {longest} vines in a line in the "
-        "rows that have them."
+    return LayoutFinding(
+        "third_vine_of_third_row",
+        _verdict(longest_rows <= 2 and longest <= 2),
+        longest,
+        SourceVinesInRows(longest_rows, longest),
     )
-    return LayoutFinding(rule, source, _verdict(longest_rows <= 2 and longest <= 2), longest, said)
 
 
 def share_of_vineyard(planting: Planting, found: WhoServesWhom) -> LayoutFinding:
     """Kept from one eighth on; more than a quarter is more pollen than the rule asks for."""
     share = found.source_vines / max(1, sum(block.vines for block in planting.blocks))
-    said = f"{percent(share)} of the vines have viable pollen"
-    said += ", more than the rule asks for." if share > MOST_SHARE else "."
-    rule = "one eighth to one quarter of the vineyard self-fertile"
-    return LayoutFinding(rule, f"{GEORGIA}, section 6", _verdict(share >= LEAST_SHARE), share, said)
+    measured = SourceShare(share, more_than_asked=share > MOST_SHARE)
+    return LayoutFinding("share_of_vineyard", _verdict(share >= LEAST_SHARE), share, measured)
 
 
 def several_pollinizers(found: WhoServesWhom) -> LayoutFinding:
     """Kept from two cultivars with viable pollen on."""
     count = len({block.cultivar for block in found.sources})
-    said = f"{count} {'cultivar has' if count == 1 else 'cultivars have'} viable pollen."
-    return LayoutFinding("several pollinizers", f"{GEORGIA}, section 6", _verdict(count >= 2), count, said)
+    return LayoutFinding("several_pollinizers", _verdict(count >= 2), count, SourceCultivars(count))
 
 
 def one_serves_eight(found: WhoServesWhom) -> LayoutFinding:
     """Kept if all pistillate vines can be shared out, within reach, with eight or fewer for each source vine."""
-    rule = f"one self-fertile vine for {ONE_SERVES} pistillate ones"
     load = heaviest_load(found)
     left_out = found.pistillate_vines - found.vines_in_reach
-    said = "" if load is None else f"The busiest source vine has {load} pistillate ones to serve."
-    if left_out:
-        said = f"{said} {left_out} pistillate vines have no source in reach.".strip()
     kept = load is not None and load <= ONE_SERVES and not left_out
-    return LayoutFinding(rule, MISSISSIPPI, _verdict(kept), load, said)
+    return LayoutFinding("one_serves_eight", _verdict(kept), load, BusiestSource(load, left_out))
 
 
-def every_nth_vine(rows: Sequence[Sequence[bool]], *, nth: int, source: str) -> LayoutFinding:
+def every_nth_vine(rows: Sequence[Sequence[bool]], *, nth: Literal[3, 4]) -> LayoutFinding:
     """For a single row: kept if fewer than ``nth`` vines in a line have no viable pollen."""
-    rule = f"every {'third' if nth == 3 else 'fourth'} vine self-fertile"
+    rule: RuleCode = "every_third_vine" if nth == 3 else "every_fourth_vine"
     if len(rows) != 1:
-        said = "It is a rule for a single row." if rows else "Where rows of vines run is not known."
-        return LayoutFinding(rule, source, "does_not_apply", None, said)
+        return _does_not_apply(rule, "needs_a_single_row" if rows else "rows_not_known")
     longest = longest_run_without(rows[0])
-    said = f"At most {longest} vines in a line without a self-fertile one."
-    return LayoutFinding(rule, source, _verdict(longest < nth), longest, said)
+    return LayoutFinding(rule, _verdict(longest < nth), longest, SourceVinesInRow(longest))
 
 
 def longest_run_without(sources: Iterable[bool]) -> int:
@@ -160,10 +213,8 @@ def _vine_rows(planting: Planting, along: RowsAlong) -> list[list[bool]]:
     ]
 
 
-def _needs_rows(rule: str, source: str) -> LayoutFinding:
-    return LayoutFinding(
-        rule, source, "does_not_apply", None, "It is a rule for several rows of vines, and none are known."
-    )
+def _does_not_apply(rule: RuleCode, why: WhyNot) -> LayoutFinding:
+    return LayoutFinding(rule, "does_not_apply", None, NotApplicable(why))
 
 
 def _verdict(kept: bool) -> Verdict:

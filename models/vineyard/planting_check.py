@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.errors import BadInput, Problem
 from models.records import Planting
-from models.vineyard.block_check import BlockCheck, History, Remedy, SeasonCover, block_check
+from models.vineyard.block_check import BlockCheck, HelpfulCultivar, History, SeasonCover, block_check
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
-from models.vineyard.layout_rules import LAYOUT_CAUTION, LayoutFinding, RowsAlong, layout_findings
-from models.vineyard.past_cover import DRAWS, SeasonBloom, past_blooms
+from models.vineyard.layout_rules import LayoutFinding, RowsAlong, layout_findings
+from models.vineyard.past_cover import DRAWS, past_blooms
 from models.vineyard.reach import sheds_viable_pollen
 from models.vineyard.vine_counts import heaviest_load, who_serves_whom
-from models.vineyard.wording import percent
 
 __all__ = [
     "BlockCheck",
+    "HelpfulCultivar",
     "LayoutFinding",
     "PlantingCheck",
-    "Remedy",
     "SeasonCover",
     "planting_check",
 ]
@@ -51,7 +49,6 @@ class PlantingCheck:
     layout: tuple[LayoutFinding, ...]
     seasons: tuple[int, ...]
     blocks: tuple[BlockCheck, ...]
-    cautions: tuple[str, ...]
 
 
 def planting_check(
@@ -121,18 +118,4 @@ def planting_check(
         layout=layout_findings(planting, found, rows_along=rows_along),
         seasons=tuple(season.season for season in past),
         blocks=blocks,
-        cautions=_cautions(fit, past, enough_share),
     )
-
-
-def _cautions(fit: Fit | None, past: Sequence[SeasonBloom], enough_share: float) -> tuple[str, ...]:
-    said = [LAYOUT_CAUTION]
-    if fit is None:
-        said.append("Without a fit, cover in past seasons is not known: only the layout was checked.")
-    elif not past:
-        said.append("No past season has temperatures complete enough: only the layout was checked.")
-    else:
-        said.append(
-            f"That {percent(enough_share)} of a bloom are enough is an assumption; no source states a threshold."
-        )
-    return tuple(said)

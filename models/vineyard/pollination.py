@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 import xarray as xr
@@ -26,27 +25,31 @@ from models.vineyard.block_pollination import (
 from models.vineyard.cover import Cover, cover, open_anther_days
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
 from models.vineyard.pollen_warnings import (
+    ACT,
     MOST,
+    BloomNotForecast,
+    BloomUnfinished,
+    MainSource,
+    NoneViable,
+    NoSourceInReach,
+    OnlySource,
     PollenWarning,
+    SourcesNotForecast,
+    Warned,
     WarningCode,
     WarningLevel,
-    main_source,
-    no_source_in_reach,
-    no_viable_pollen,
-    only_source,
-    unknown_bloom,
-    unknown_sources,
+    level_of,
     worst_first,
 )
 from models.vineyard.reach import (
     cultivar_of,
+    named,
     pollen_makers_in_reach,
     sheds_viable_pollen,
 )
 from models.vineyard.season_days import SeasonDays, median_day
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
-from models.vineyard.wording import block_name, from_to
 
 __all__ = [
     "BlockPollination",
@@ -165,11 +168,9 @@ def _block_pollination(
     last_open = np.array([last for _, last in opened]).reshape(shape)
     found = cover(bloom, first_open, last_open, receptive_days=receptive)
     if known:
-        names = tuple(_name(planting, other) for other in known)
         timing = Timing(
-            key=block.key,
-            name=_name(planting, block),
-            sources=names,
+            block=named(planting, block),
+            sources=tuple(named(planting, other) for other in known),
             bloom=bloom,
             source_end=last_open - (np.array(sheds)[:, np.newaxis] - 1),
             first_open=first_open,
@@ -203,30 +204,27 @@ def _standing_warnings(
     season: SeasonDays,
 ) -> list[PollenWarning]:
     """What follows from where sources stand, whether their pollen is viable, and what can be forecast."""
-    name = _name(planting, block)
-    unknown = [_name(planting, other) for other in viable if other not in known]
-    blooming, span = "", None
+    days = None
     if bloom.size:
-        span = season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
-        blooming = f" {from_to(*span)}"
-    warnings = []
-    own = unknown_bloom(name, chance=1.0 - float(complete.mean()))
-    if own is not None:
-        warnings.append(own)
+        days = season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
+    warned: list[tuple[Warned, WarningLevel, float]] = []
+    unfinished = 1.0 - float(complete.mean())
+    level = level_of(unfinished)
+    if level is not None:
+        of = BloomUnfinished() if unfinished < 1.0 else BloomNotForecast()
+        warned.append((of, level, unfinished))
+    unknown = tuple(named(planting, other) for other in viable if other not in known)
     if unknown:
-        warnings.append(unknown_sources(name, unknown, all_of_them=not known))
+        warned.append((SourcesNotForecast(unknown, not known), "watch" if known else "act", 1.0))
     if not makers:
         by_list = block.neighbours is not None
-        warnings.append(
-            no_source_in_reach(name, reach_m=planting.reach_m, by_list=by_list, blooming=blooming)
-        )
+        warned.append((NoSourceInReach(planting.reach_m, by_list), "act", 1.0))
     elif not viable:
-        warnings.append(
-            no_viable_pollen(name, [_name(planting, other) for other in makers], blooming=blooming)
-        )
+        warned.append((NoneViable(tuple(named(planting, other) for other in makers)), "act", 1.0))
     elif len(viable) == 1:
-        warnings.append(only_source(name, _name(planting, viable[0])))
-    return [replace(warning, days=span) for warning in warnings]
+        warned.append((OnlySource(named(planting, viable[0])), "watch", 1.0))
+    name = named(planting, block)
+    return [PollenWarning(name, of, level, chance, days) for of, level, chance in warned]
 
 
 def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
@@ -234,20 +232,14 @@ def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
     most_missed = int(np.median(found.lost_without, axis=-1).argmax())
     lost = found.lost_without[most_missed]
     chance = float(np.mean((lost > 0) & (lost >= MOST * found.covered)))
-    warning = main_source(
-        timing.name, timing.sources[most_missed], chance=chance, lost=float(np.median(lost))
-    )
-    if warning is None:
+    if chance < ACT:
         return []
-    span = (
+    days = (
         timing.season.date(median_day(timing.bloom[:, 0])),
         timing.season.date(median_day(timing.bloom[:, 2])),
     )
-    return [replace(warning, days=span)]
-
-
-def _name(planting: Planting, block: Block) -> str:
-    return block_name(block, cultivar_of(planting, block))
+    of = MainSource(timing.sources[most_missed], float(np.median(lost)))
+    return [PollenWarning(timing.block, of, "watch", chance, days)]
 
 
 def _complete_draws(bloom: FloatArray | None) -> tuple[FloatArray, BoolArray]:

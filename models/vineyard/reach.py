@@ -3,9 +3,23 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Planting
+
+
+@dataclass(frozen=True)
+class NamedBlock:
+    """A block as a grower knows it: its key, and its cultivar's name."""
+
+    key: str
+    cultivar: str
+
+
+def named(planting: Planting, block: Block) -> NamedBlock:
+    """A block with its cultivar's name. Raises BadInput as `cultivar_of` does."""
+    return NamedBlock(block.key, cultivar_of(planting, block).name)
 
 
 def cultivar_of(planting: Planting, block: Block) -> Cultivar:

@@ -10,6 +10,7 @@ import numpy as np
 
 from models.errors import BadInput, Problem
 from models.vineyard.scouting_tasks import (
+    Look,
     Task,
     TaskKind,
     Window,
@@ -17,16 +18,21 @@ from models.vineyard.scouting_tasks import (
     tasks_done,
 )
 from models.vineyard.trip_cover import fewest_days
-from models.vineyard.wording import from_to, in_words, percent
 
 __all__ = [
+    "Look",
+    "Missed",
     "MissedTask",
     "Plan",
     "PlannedTask",
     "Task",
     "TaskKind",
+    "TooFewTrips",
+    "TooLate",
     "Trip",
     "Window",
+    "WrongWeekdays",
+    "alike",
     "plan_trips",
     "scouting_tasks",
     "tasks_done",
@@ -38,17 +44,20 @@ EVERY_DAY = range(7)
 TOLD_FOR = dt.timedelta(days=14)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class PlannedTask:
     """A task on a trip; ``chance`` is that of the trip's day being the right time for it."""
 
     block: str
     cultivar: str
-    task: TaskKind
-    look_for: str
-    why: str
+    look: Look
     window: Window
     chance: float
+
+    @property
+    def task(self) -> TaskKind:
+        """Which kind of look it is."""
+        return self.look.kind
 
 
 @dataclass(frozen=True)
@@ -59,21 +68,50 @@ class Trip:
     tasks: tuple[PlannedTask, ...]
 
 
+@dataclass(frozen=True)
+class TooLate:
+    """All its days are over."""
+
+
+@dataclass(frozen=True)
+class TooFewTrips:
+    """The trips that are allowed go to other tasks."""
+
+    max_trips: int
+
+
+@dataclass(frozen=True)
+class WrongWeekdays:
+    """From ``first_day`` to ``last_day``, the days left for it, none is a weekday of trips (0 is Monday)."""
+
+    first_day: dt.date
+    last_day: dt.date
+    weekdays: tuple[int, ...]
+
+
+Missed = TooLate | TooFewTrips | WrongWeekdays
+
+
 @dataclass(frozen=True, kw_only=True)
 class MissedTask:
     """A task that the plan does not meet, and why.
 
-    ``best_day`` is the day to go after all: the likeliest one left, whatever its weekday; None where all are
-    over, which is told for two weeks.
+    ``best_day`` is the day to go after all, with its chance of being the right time: the likeliest one left,
+    whatever its weekday; None where all are over, which is told for two weeks.
     """
 
     block: str
     cultivar: str
-    task: TaskKind
-    look_for: str
+    look: Look
     window: Window
-    reason: str
-    best_day: dt.date | None
+    missed: Missed
+    best_day: dt.date | None = None
+    best_chance: float | None = None
+
+    @property
+    def task(self) -> TaskKind:
+        """Which kind of look it is."""
+        return self.look.kind
 
 
 @dataclass(frozen=True)
@@ -145,9 +183,17 @@ def plan_trips(
             day = max(met, key=lambda day: (days[day], -day.toordinal()))
             on_day[day].append(_planned(task, days[day]))
         else:
-            missed.append(_missed(task, first_day, weekdays, possible=bool(days), max_trips=max_trips))
+            missed.append(_missed(task, first_day, weekdays, max_trips=max_trips if days else None))
     trips = tuple(Trip(day, tuple(planned)) for day, planned in on_day.items())
     return Plan(trips, tuple(sorted(missed, key=lambda task: task.window.first_day)))
+
+
+def alike(tasks: Sequence[PlannedTask]) -> list[list[PlannedTask]]:
+    """Tasks, those together that look for the same."""
+    groups: dict[Look, list[PlannedTask]] = {}
+    for task in tasks:
+        groups.setdefault(task.look, []).append(task)
+    return list(groups.values())
 
 
 def _trip_days(allowed: Sequence[dict[dt.date, float]], max_trips: int | None) -> list[dt.date]:
@@ -161,46 +207,28 @@ def _trip_days(allowed: Sequence[dict[dt.date, float]], max_trips: int | None) -
 
 
 def _planned(task: Task, chance: float) -> PlannedTask:
-    return PlannedTask(
-        block=task.block,
-        cultivar=task.cultivar,
-        task=task.task,
-        look_for=task.look_for,
-        why=task.why,
-        window=task.window,
-        chance=chance,
-    )
+    return PlannedTask(task.block, task.cultivar, task.look, task.window, chance)
 
 
 def _missed(
-    task: Task, first_day: dt.date, weekdays: Collection[int], *, possible: bool, max_trips: int | None
+    task: Task, first_day: dt.date, weekdays: Collection[int], *, max_trips: int | None
 ) -> MissedTask:
+    """``max_trips`` is None where no day left is a weekday of trips: without a limit, no other task is missed."""
     left = {day: chance for day, chance in task.chance_on.items() if day >= first_day}
-    span = from_to(task.window.first_day, task.window.last_day)
     best = max(left, key=lambda day: (left[day], -day.toordinal()), default=None)
+    missed: Missed
     if best is None:
-        reason = f"Too late this season: its days are over ({span})."
-    elif possible:
-        trips = "1 trip leaves" if max_trips == 1 else f"{max_trips} trips leave"
-        reason = f"{trips} no day for it; its best day is {_day_and_chance(best, left[best])}."
+        missed = TooLate()
+    elif max_trips is not None:
+        missed = TooFewTrips(max_trips)
     else:
-        names = " or ".join(WEEKDAY_NAMES[weekday] for weekday in sorted(set(weekdays)))
-        reason = (
-            f"The days left for it ({from_to(min(left), max(left))}) hold no {names}; its best day is "
-            f"{_day_and_chance(best, left[best])}."
-        )
+        missed = WrongWeekdays(min(left), max(left), tuple(sorted(set(weekdays))))
     return MissedTask(
         block=task.block,
         cultivar=task.cultivar,
-        task=task.task,
-        look_for=task.look_for,
+        look=task.look,
         window=task.window,
-        reason=reason,
+        missed=missed,
         best_day=best,
-    )
-
-
-def _day_and_chance(day: dt.date, chance: float) -> str:
-    return (
-        f"{WEEKDAY_NAMES[day.weekday()]} {in_words(day)} ({percent(chance)} chance that it is the right time)"
+        best_chance=None if best is None else left[best],
     )

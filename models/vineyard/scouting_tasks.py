@@ -1,6 +1,6 @@
-"""What has to be looked at in each block, on which days that can be done, and what the look is for.
+"""What has to be looked at in each block, and on which days that can be done.
 
-What to look for and why is common practice, no source. The days before and after a stage are our
+Which looks a season needs is common practice, no source. The days before and after a stage are our
 conventions: wide enough for a weekly walk, narrow enough that the thing to see is still there.
 """
 
@@ -9,18 +9,23 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 import xarray as xr
 
 from models.errors import BadInput, Problem
-from models.records import Block, Cultivar, FlowerType, Planting, StageInterval, Visit
+from models.records import Block, FlowerType, Planting, StageInterval, Visit
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
-from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
+from models.vineyard.reach import (
+    NamedBlock,
+    cultivar_of,
+    named,
+    pollen_makers_in_reach,
+    sheds_viable_pollen,
+)
 from models.vineyard.season_days import SeasonDays
-from models.vineyard.wording import block_name, listed
 
 TaskKind = Literal["first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load"]
 
@@ -29,13 +34,11 @@ TaskKind = Literal["first_caps", "flower_type", "pollen_overlap", "set_count", "
 NEAR_BEST = 0.9
 # A block that blooms this season in fewer draws has no tasks, as its stages are called unlikely.
 LIKELY = 0.5
-# Berry mass from which the crop of a self-fertile cultivar is looked at, and from which it is usually
-# thinned. Common practice, no source: 6 to 7 g carried their crop, 10 to 11 g need watching, 14 to 15 g
-# usually thinning. [g]
+# A self-fertile cultivar's crop grows too heavy with its berries. Common practice, no source: berries of 6 to 7 g
+# are no trouble, at 10 to 11 g one keeps an eye on the crop, at 14 to 15 g one takes some of it off in most years. [g]
 WATCHED_FROM_G = 10.0
 THINNED_FROM_G = 14.0
 FIRST_FLOWERS_BBCH = 60
-MOST_SOURCES_NAMED = 4
 
 
 @dataclass(frozen=True)
@@ -46,12 +49,56 @@ class Window:
     last_day: dt.date
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
+class FirstCaps:
+    """Whether the first caps have fallen."""
+
+    kind: ClassVar[TaskKind] = "first_caps"
+
+
+@dataclass(frozen=True)
+class FlowerTypeCheck:
+    """Whether flowers are of the type that is recorded."""
+
+    kind: ClassVar[TaskKind] = "flower_type"
+    recorded: FlowerType
+
+
+@dataclass(frozen=True)
+class PollenOverlap:
+    """Whether sources in reach shed pollen while the block blooms."""
+
+    kind: ClassVar[TaskKind] = "pollen_overlap"
+    sources: tuple[NamedBlock, ...]
+
+
+@dataclass(frozen=True)
+class SetCount:
+    """How many flowers have set."""
+
+    kind: ClassVar[TaskKind] = "set_count"
+
+
+@dataclass(frozen=True)
+class CropLoad:
+    """How many berries hang on a shoot, and whether a crop of such berries is usually thinned. [g]"""
+
+    kind: ClassVar[TaskKind] = "crop_load"
+    berry_mass_g: float
+    usually_thinned: bool
+
+
+Look = FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad
+
+
+@dataclass(frozen=True)
 class Task:
     """One look at one block.
 
     Attributes
     ----------
+    look : Look
+        What for.
     window : Window
     chance_on : dict of date to float
         The days of the window that are good enough, each with its chance of being the right time.
@@ -59,11 +106,14 @@ class Task:
 
     block: str
     cultivar: str
-    task: TaskKind
-    look_for: str
-    why: str
+    look: Look
     window: Window
     chance_on: dict[dt.date, float]
+
+    @property
+    def task(self) -> TaskKind:
+        """Which kind of look it is."""
+        return self.look.kind
 
 
 Days = tuple[FloatArray, FloatArray]
@@ -133,22 +183,12 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
     bloom = draws["day"].reindex(block=keys, stage=list(BLOOM_STAGES)).transpose("block", "stage", "draw")
     tasks: list[Task] = []
     for block, stages in zip(planting.blocks, bloom.values, strict=True):
-        for kind, look_for, why in _looks(planting, block):
-            first, last = _DAYS_OF[kind](*stages)
+        for look in _looks(planting, block):
+            first, last = _DAYS_OF[look.kind](*stages)
             chance_on = good_days(first, last, season, chance=chance)
             if chance_on:
                 window = Window(min(chance_on), max(chance_on))
-                tasks.append(
-                    Task(
-                        block=block.key,
-                        cultivar=block.cultivar,
-                        task=kind,
-                        look_for=look_for,
-                        why=why,
-                        window=window,
-                        chance_on=chance_on,
-                    )
-                )
+                tasks.append(Task(block.key, block.cultivar, look, window, chance_on))
     return tuple(tasks)
 
 
@@ -198,62 +238,20 @@ def _found_flowers(visit: Visit) -> bool:
     return (visit.percent_open or 0) > 0 or (visit.bbch or 0) >= FIRST_FLOWERS_BBCH
 
 
-def _looks(planting: Planting, block: Block) -> Iterator[tuple[TaskKind, str, str]]:
-    """Task, what to look for, and why, for each task that the block calls for."""
+def _looks(planting: Planting, block: Block) -> Iterator[Look]:
+    """The looks that a block calls for, in the season's order."""
     cultivar = cultivar_of(planting, block)
-    yield (
-        "first_caps",
-        "The first fallen caps: look from the second to the fifth node of the current shoots; the oldest "
-        "flowers are at the shoot's base. Note how many per cent of the caps are off.",
-        "It dates the start of bloom, and sharpens the forecast of every block.",
-    )
-    yield (
-        "flower_type",
-        "Open flowers with fresh anthers: long upright stamens with yellow pollen are self-fertile or male, "
-        "short bent-back ones are pistillate.",
-        f"It checks that the vines are {_kind_of(cultivar)}, as recorded. In late bloom it cannot be told: "
-        "once its anthers have fallen, a self-fertile flower looks pistillate.",
-    )
-    sources = [
-        block_name(other, cultivar_of(planting, other))
+    yield FirstCaps()
+    yield FlowerTypeCheck(cultivar.flower_type)
+    sources = tuple(
+        named(planting, other)
         for other in pollen_makers_in_reach(planting, block)
         if sheds_viable_pollen(cultivar_of(planting, other))
-    ]
-    if cultivar.flower_type is FlowerType.PISTILLATE and sources:
-        more = len(sources) - MOST_SOURCES_NAMED
-        named = sources[:MOST_SOURCES_NAMED] + ([f"{more} more"] if more > 0 else [])
-        yield (
-            "pollen_overlap",
-            f"At this block's mid bloom, fresh anthers with pollen in {listed(named)}, and insects that go "
-            "from there to here.",
-            "The block's flowers are pistillate: without pollen from there, they do not set.",
-        )
-    if cultivar.flower_type is not FlowerType.STAMINATE:
-        yield (
-            "set_count",
-            "Set berries among the flowers of a few marked clusters: a berry carries a brown speck where the "
-            "stigma was; a closed bud is smooth and green.",
-            "It tells whether the pollen was enough, while the season's dates are fresh in mind.",
-        )
-    if (look_for := _crop_load(cultivar)) is not None:
-        yield (
-            "crop_load",
-            look_for,
-            "A self-fertile cultivar with heavy berries can set more than the vine ripens, and be weak next year.",
-        )
-
-
-def _crop_load(cultivar: Cultivar) -> str | None:
-    mass_g = cultivar.berry_mass_g
-    if cultivar.flower_type is not FlowerType.PERFECT or mass_g is None or mass_g < WATCHED_FROM_G:
-        return None
-    if mass_g < THINNED_FROM_G:
-        return f"Berries for each shoot: at about {mass_g:g} g a berry the crop needs watching."
-    return (
-        f"Berries for each shoot: at about {mass_g:g} g a berry the crop usually needs thinning, or fewer spurs "
-        "next winter."
     )
-
-
-def _kind_of(cultivar: Cultivar) -> str:
-    return "self-fertile" if cultivar.flower_type is FlowerType.PERFECT else str(cultivar.flower_type)
+    if cultivar.flower_type is FlowerType.PISTILLATE and sources:
+        yield PollenOverlap(sources)
+    if cultivar.flower_type is not FlowerType.STAMINATE:
+        yield SetCount()
+    mass_g = cultivar.berry_mass_g
+    if cultivar.flower_type is FlowerType.PERFECT and mass_g is not None and mass_g >= WATCHED_FROM_G:
+        yield CropLoad(mass_g, usually_thinned=mass_g >= THINNED_FROM_G)

@@ -1,13 +1,11 @@
 """Pollen that ends before a block's bloom does, starts after it, or stops in between, told with dates.
 
 A likely case (level ``act``) is told by the medians of all draws, so that its dates are those of the
-forecast; a mere possibility (``watch``) by the medians of the draws in which it comes true. What to do is
-common practice, no source.
+forecast; a mere possibility (``watch``) by the medians of the draws in which it comes true.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,17 +15,18 @@ from models.units import FloatArray
 from models.vineyard.cover import Cover
 from models.vineyard.pollen_warnings import (
     ACT,
+    GapBetweenSources,
     PollenWarning,
-    WarningCode,
+    SourceEndsFirst,
+    SourceStartsLate,
+    Span,
     WarningLevel,
     level_of,
     notable,
 )
+from models.vineyard.reach import NamedBlock
 from models.vineyard.season_days import SeasonDays, median_day
 from models.vineyard.synchrony import BoolArray
-from models.vineyard.wording import day_count, from_to, in_words, percent, sentence
-
-Days = tuple[dt.date, dt.date]
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,10 +35,9 @@ class Timing:
 
     Attributes
     ----------
-    key, name : str
-        The block, short and with its cultivar.
-    sources : tuple of str
-        The sources' names, at least one.
+    block : NamedBlock
+    sources : tuple of NamedBlock
+        At least one.
     bloom : ndarray, shape (draw, 3)
         The block's bloom start, full bloom and bloom end. [day]
     source_end, first_open, last_open : ndarray, shape (source, draw)
@@ -48,9 +46,8 @@ class Timing:
         [day]
     """
 
-    key: str
-    name: str
-    sources: tuple[str, ...]
+    block: NamedBlock
+    sources: tuple[NamedBlock, ...]
     bloom: FloatArray
     source_end: FloatArray
     first_open: FloatArray
@@ -76,19 +73,19 @@ def ends_early(timing: Timing, cover: Cover) -> PollenWarning | None:
     last_open, end = timing.last_open[:, told], timing.bloom[told, 2]
     last = last_open.argmax(axis=0)
     finish = np.take_along_axis(timing.source_end[:, told], last[np.newaxis], axis=0)[0]
-    earlier = max(0, int(median_day(end - finish)))
-    first_bare = median_day(last_open.max(axis=0)) + 1
-    days = _dates(timing, first_bare, median_day(end) + timing.receptive_days - 1)
-    return _warning(
-        "pollen_ends_early",
+    first_without = median_day(last_open.max(axis=0)) + 1
+    return PollenWarning(
+        timing.block,
+        SourceEndsFirst(
+            source=_most_often(timing.sources, last),
+            of_sources=len(timing.sources),
+            finish=timing.season.date(median_day(finish)),
+            days_before=max(0, int(median_day(end - finish))),
+            lost_share=float(np.median(cover.after[told])),
+        ),
         level,
         chance,
-        f"{_who(timing.sources, last, 'last')} {_expected(level)} finish on "
-        f"{in_words(timing.season.date(median_day(finish)))}, {_apart(earlier, 'before', timing.name)}",
-        f"{_loss(timing.key, cover.after[told])} ({percent(chance)} chance that it ends too early). "
-        f"{_bouquets(timing, days)}, or set potted self-fertile vines there; for later "
-        "years interplant a self-fertile cultivar that blooms later.",
-        days,
+        _dates(timing, first_without, median_day(end) + timing.receptive_days - 1),
     )
 
 
@@ -102,26 +99,20 @@ def starts_late(timing: Timing, cover: Cover) -> PollenWarning | None:
     told = _counted_draws(happens, level)
     first_open, start = timing.first_open[:, told], timing.bloom[told, 0]
     opens_on = first_open.min(axis=0)
-    opening, first_bare = median_day(opens_on), median_day(start)
-    if np.isfinite(opening):
-        later = max(0, int(median_day(opens_on - start)))
-        date = in_words(timing.season.date(opening))
-        when = f"{_expected(level)} begin on {date}, {_apart(later, 'after', timing.name)}"
-        last_bare = opening - 1
-    else:
-        never = "is not expected to" if level == "act" else "may not"
-        when = f"{never} bloom within the season, while {timing.name} does"
-        last_bare = median_day(timing.bloom[told, 2])
-    days = _dates(timing, first_bare, last_bare)
-    return _warning(
-        "pollen_starts_late",
+    opening = median_day(opens_on)
+    opens = bool(np.isfinite(opening))
+    return PollenWarning(
+        timing.block,
+        SourceStartsLate(
+            source=_most_often(timing.sources, first_open.argmin(axis=0)),
+            of_sources=len(timing.sources),
+            opening=timing.season.date(opening) if opens else None,
+            days_after=max(0, int(median_day(opens_on - start))) if opens else 0,
+            lost_share=float(np.median(cover.before[told])),
+        ),
         level,
         chance,
-        f"{_who(timing.sources, first_open.argmin(axis=0), 'first')} {when}",
-        f"{_loss(timing.key, cover.before[told])} ({percent(chance)} chance that it starts too late). "
-        f"{_bouquets(timing, days)}, or set potted self-fertile vines there; for later "
-        "years interplant a self-fertile cultivar that blooms earlier.",
-        days,
+        _dates(timing, median_day(start), opening - 1 if opens else median_day(timing.bloom[told, 2])),
     )
 
 
@@ -137,19 +128,12 @@ def gap_between(timing: Timing, cover: Cover) -> PollenWarning | None:
         return None
     first_open = timing.first_open.min(axis=0)[:, np.newaxis]
     last_open = timing.last_open.max(axis=0)[:, np.newaxis]
-    bare = cover.without_pollen & (cover.days > first_open) & (cover.days < last_open)
-    often = bare[happens].mean(axis=0)
+    without = cover.without_pollen & (cover.days > first_open) & (cover.days < last_open)
+    often = without[happens].mean(axis=0)
     likely = cover.days[often >= min(ACT, float(often.max()))]
-    days = _dates(timing, likely[0], likely[-1])
-    return _warning(
-        "pollen_gap",
-        level,
-        chance,
-        f"{sentence(timing.name)} {_expected(level)} be without pollen in the middle of its bloom, after "
-        "one source ends and before the next begins",
-        f"{_loss(timing.key, cover.between[_counted_draws(happens, level)])} ({percent(chance)} chance of such a "
-        f"gap). {_bouquets(timing, days)}.",
-        days,
+    lost = float(np.median(cover.between[_counted_draws(happens, level)]))
+    return PollenWarning(
+        timing.block, GapBetweenSources(lost), level, chance, _dates(timing, likely[0], likely[-1])
     )
 
 
@@ -158,36 +142,11 @@ def _counted_draws(happens: BoolArray, level: WarningLevel) -> BoolArray:
     return np.ones_like(happens) if level == "act" else happens
 
 
-def _dates(timing: Timing, first: float, last: float) -> Days:
+def _dates(timing: Timing, first: float, last: float) -> Span:
     """The days without pollen; at least the first of them."""
     return timing.season.date(first), timing.season.date(max(first, last))
 
 
-def _warning(
-    code: WarningCode, level: WarningLevel, chance: float, event: str, rest: str, days: Days
-) -> PollenWarning:
-    return PollenWarning(code, level, chance, f"{event}; {rest}", days)
-
-
-def _expected(level: WarningLevel) -> str:
-    return "is expected to" if level == "act" else "may"
-
-
-def _apart(days: int, order: str, name: str) -> str:
-    return f"{day_count(days)} {order} {name}" if days else f"on the same day as {name}"
-
-
-def _loss(key: str, share: FloatArray) -> str:
-    return f"about {percent(float(np.median(share)))} of {key}'s bloom would open without pollen"
-
-
-def _bouquets(timing: Timing, days: Days) -> str:
-    return f"Place flowering shoots of a self-fertile cultivar in water among {timing.key}'s vines {from_to(*days)}"
-
-
-def _who(sources: tuple[str, ...], by_draw: NDArray[np.intp], place: str) -> str:
-    """The source that is most often the first or the last one."""
-    source = sources[int(np.bincount(by_draw, minlength=len(sources)).argmax())]
-    if len(sources) == 1:
-        return sentence(source)
-    return f"{sentence(source)}, the {place} of {len(sources)} pollen sources in reach,"
+def _most_often(sources: tuple[NamedBlock, ...], by_draw: NDArray[np.intp]) -> NamedBlock:
+    """The source that most draws name."""
+    return sources[int(np.bincount(by_draw, minlength=len(sources)).argmax())]

@@ -8,7 +8,6 @@ from typing import Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from models.bloom.cautions import fit_cautions
 from models.bloom.thresholds import Fit
 from models.records import Cutoff, GapRule, HeatMethod, HeatRule
 from models.stages import STAGE_KEYS
@@ -19,10 +18,13 @@ from models.units import (
 )
 from service.api.schemas import Body, FourDigits
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.usecases.cautions import cautions_of
 from service.usecases.documents import Slug
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
 from service.web.units import Units, check_heat_limits
+from service.words.cautions import caution_texts
+from service.words.set_aside import why_set_aside
 
 HeatUnit = Literal["degC_day", "degF_day"]
 Base = Annotated[float | None, Field(ge=-100, le=200)]
@@ -215,6 +217,7 @@ class FitAnswer(Body):
             heat=HeatBody.of(fit.rule, units),
             spread=_spread(fit, units),
             cultivars=[_thresholds(fit, place, units) for place in range(len(fit.cultivars))],
+            set_aside=[SetAsideAnswer.showing(slip, why=why_set_aside(slip)) for slip in fit.set_aside],
             search=None
             if search is None
             else SearchAnswer(
@@ -224,7 +227,7 @@ class FitAnswer(Body):
                     for candidate in search.candidates
                 ],
             ),
-            cautions=list(fit_cautions(fit)),
+            cautions=caution_texts(cautions_of(saved)),
         )
 
 

@@ -20,10 +20,14 @@ from models.vineyard.pollination import (
 )
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, OneDigit, ThreeDigits, WholeDays
+from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import AnswerBasis, VineyardForecast
 from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 from service.web.units import Units
+from service.words.cautions import caution_texts
+from service.words.forecast import what_is_special, why_none
+from service.words.pollen import warning_words
 
 
 class StageAnswer(Body):
@@ -115,13 +119,14 @@ class ForecastAnswer(Body):
             heat_unit=heat_unit(units),
             frost_limit=_temperature(frost.limit_c, units),
             temperature_unit="degF" if units == "us" else "degC",
-            cautions=[*foreseen.cautions, *frost.cautions],
+            cautions=caution_texts(cautions_of(foreseen, frost=frost)),
             blocks=[
                 BlockForecastAnswer.showing(
                     block,
                     flower_type=planting.cultivars[block.cultivar].flower_type,
                     basis=foreseen.basis(block),
-                    why=block.why_none,
+                    why=why_none(block),
+                    caution=what_is_special(block),
                     stages={
                         key: StageAnswer.showing(stage, threshold=told_heat(stage.threshold, units))
                         for key, stage in block.stages.items()
@@ -203,7 +208,7 @@ class WarningAnswer(Body):
     def of(cls, warning: PollenWarning) -> Self:
         """Its days as two."""
         first, last = warning.days or (None, None)
-        return cls.showing(warning, first=first, last=last)
+        return cls.showing(warning, message=warning_words(warning), first=first, last=last)
 
 
 class PistillateBlock(Body):
@@ -256,6 +261,7 @@ class PollinationAnswer(Body):
             vineyard=foreseen.vineyard.key,
             fit=foreseen.fit.id,
             reach_ft=feet_from_metres(found.reach_m),
+            cautions=caution_texts(cautions_of(foreseen, pollen=found)),
             pistillate_blocks=[
                 PistillateBlock.of(block, cultivars[block.cultivar].name) for block in found.blocks
             ],

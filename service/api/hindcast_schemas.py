@@ -13,6 +13,7 @@ from service.usecases.hindcast import LONGEST_LEAD, MOST_LEADS
 from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore, LeadText
 from service.usecases.hindcast_jobs import AskedHindcast
 from service.web.units import Units
+from service.words.set_aside import set_aside_words
 
 LeadDays = Annotated[int, Field(ge=0, le=LONGEST_LEAD)]
 
@@ -65,4 +66,5 @@ class HindcastAnswer(Body):
             SeasonRuleAnswer(season=chosen.season, heat=HeatBody.of(chosen.heat, units))
             for chosen in document.rules
         ]
-        return cls(**{**dict(document), "fit": fit, "rules": rules})
+        not_scored = [set_aside_words(told) for told in document.not_scored]
+        return cls(**{**dict(document), "fit": fit, "rules": rules, "not_scored": not_scored})

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Self
 
 from fastapi import APIRouter, Query
 from pydantic import Field
 
+from models.vineyard.block_check import BlockCheck
 from models.vineyard.layout_rules import RowsAlong, Verdict
 from service.api.responses import problems
 from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import FitId
+from service.usecases.cautions import cautions_of
 from service.usecases.planting_check import CheckOptions, check_planting
 from service.web.keys import VineyardKey
 from service.web.records import Reading
+from service.words.cautions import caution_texts
+from service.words.layout import RULE_SOURCES, RULES, finding_words, what_to_ask, why_exposed
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"])
 
@@ -62,6 +66,15 @@ class BlockCheckAnswer(Body):
     why: str | None
     would_help: list[RemedyAnswer] = Field(description="The best first.")
 
+    @classmethod
+    def of(cls, block: BlockCheck) -> Self:
+        """One block for the client."""
+        return cls.showing(
+            block,
+            why=None if block.why is None else why_exposed(block.why),
+            would_help=[RemedyAnswer.showing(each, ask=what_to_ask(each)) for each in block.would_help],
+        )
+
 
 class PlantingCheckAnswer(Body):
     """What a planting's layout is worth; ``fit`` is null where only the layout was checked."""
@@ -103,5 +116,15 @@ def get_planting_check(
     options = CheckOptions(enough_share=enough_share, enough_seasons=enough_seasons, rows_along=rows_along)
     found = check_planting(records, vineyard, fit=fit, options=options)
     return PlantingCheckAnswer.showing(
-        found.check, vineyard=vineyard, fit=None if found.fit is None else found.fit.id
+        found.check,
+        vineyard=vineyard,
+        fit=None if found.fit is None else found.fit.id,
+        layout=[
+            LayoutAnswer.showing(
+                each, rule=RULES[each.rule], source=RULE_SOURCES[each.rule], said=finding_words(each)
+            )
+            for each in found.check.layout
+        ],
+        blocks=[BlockCheckAnswer.of(block) for block in found.check.blocks],
+        cautions=caution_texts(cautions_of(found)),
     )

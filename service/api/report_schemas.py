@@ -14,9 +14,11 @@ from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
 from service.api.schemas import BadRowAnswer, Body, GapAnswer
 from service.ingest.options import Confirm, OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit
+from service.usecases.cautions import cautions_of
 from service.usecases.frost import look_for_frost
 from service.usecases.report import Report
 from service.web.units import Units
+from service.words.cautions import caution_texts
 
 
 class ReportForm(Body):
@@ -98,7 +100,7 @@ class UploadReceipts(Body):
 class ReportAnswer(Body):
     """Fit, forecast and pollen cover of the files that were sent. Nothing of it is stored."""
 
-    cautions: list[str] = Field(description="Beside those of the forecast.")
+    cautions: list[str] = Field(description="All that hold for the report, each once.")
     fit: FitAnswer
     forecast: ForecastAnswer
     pollination: PollinationAnswer
@@ -107,10 +109,12 @@ class ReportAnswer(Body):
     @classmethod
     def of(cls, report: Report, units: Units) -> Self:
         """A report for the client."""
+        frost = look_for_frost(report.forecast)
         return cls.showing(
             report,
+            cautions=caution_texts(cautions_of(report.forecast, pollen=report.pollination, frost=frost)),
             fit=FitAnswer.of(report.fit, units),
-            forecast=ForecastAnswer.of(report.forecast, look_for_frost(report.forecast), units),
+            forecast=ForecastAnswer.of(report.forecast, frost, units),
             pollination=PollinationAnswer.of(report.forecast, report.pollination),
             uploads=report.read,
         )

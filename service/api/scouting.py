@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated
+from typing import Annotated, Self
 
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from models.vineyard.scouting import TaskKind
+from models.vineyard.scouting import MissedTask, PlannedTask, TaskKind
 from service.api.responses import problems
 from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import LookedAhead
+from service.usecases.cautions import cautions_of
 from service.usecases.scouting import CHANCE, plan_scouting
+from service.words.cautions import caution_texts
+from service.words.scouting import look_for, why_look, why_missed
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 
@@ -35,6 +38,11 @@ class TaskAnswer(Body):
     window: WindowAnswer
     chance: ThreeDigits
 
+    @classmethod
+    def of(cls, task: PlannedTask) -> Self:
+        """A task for the client."""
+        return cls.showing(task, look_for=look_for(task.look), why=why_look(task.look))
+
 
 class TripAnswer(Body):
     """One scouting day."""
@@ -53,6 +61,11 @@ class MissedAnswer(Body):
     window: WindowAnswer
     reason: str
     best_day: dt.date | None
+
+    @classmethod
+    def of(cls, task: MissedTask) -> Self:
+        """A task for the client."""
+        return cls.showing(task, look_for=look_for(task.look), reason=why_missed(task))
 
 
 class ScoutingAnswer(Body):
@@ -98,5 +111,10 @@ def get_scouting(
         foreseen.forecast,
         vineyard=foreseen.vineyard.key,
         fit=foreseen.fit.id,
-        cautions=foreseen.cautions,
+        trips=[
+            TripAnswer(date=trip.date, tasks=[TaskAnswer.of(task) for task in trip.tasks])
+            for trip in plan.trips
+        ],
+        missed=[MissedAnswer.of(task) for task in plan.missed],
+        cautions=caution_texts(cautions_of(foreseen)),
     )

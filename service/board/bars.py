@@ -9,18 +9,11 @@ from dataclasses import dataclass
 from models.bloom.forecast import BlockForecast, StageForecast, Status
 from models.records import Block, Cultivar, FlowerType, Visit
 from models.stages import BLOOM_STAGES
-from models.vineyard.wording import in_words, listed, percent
 from service.board.time_axis import ONE_DAY, TimeAxis
+from service.words.forecast import SHORT_STAGES, STATUSES, what_is_special, why_no_window
+from service.words.plain import in_words, listed, percent
 
-SAID_OF_STATUS: dict[Status, str] = {
-    "observed": "seen",
-    "expected": "expected",
-    "presumed": "presumed past, nobody looked",
-    "overdue": "overdue, visits say not yet",
-    "unlikely": "unlikely this season",
-}
 NOTED: tuple[Status, ...] = ("overdue", "presumed", "unlikely")
-SHORT_STAGES = {"bloom_start": "start", "full_bloom": "full bloom", "bloom_end": "end"}
 
 
 @dataclass(frozen=True)
@@ -128,11 +121,9 @@ def bar(
         role=role_of(cultivar),
         window=_window(found, stages),
         notes=tuple(_notes(stages)),
-        stages=tuple(
-            StageLine(stage, SAID_OF_STATUS[told.status], told) for stage, told in found.stages.items()
-        ),
+        stages=tuple(StageLine(stage, STATUSES[told.status], told) for stage, told in found.stages.items()),
         visits=tuple(_visit_marks(visits, axis)) if axis is not None else (),
-        caution=found.caution,
+        caution=what_is_special(found),
         drawn=_drawn(stages, axis) if axis is not None and stages else None,
     )
 
@@ -148,7 +139,7 @@ def _bloom_stages(found: BlockForecast) -> list[tuple[str, StageForecast]]:
 
 def _window(found: BlockForecast, stages: Sequence[tuple[str, StageForecast]]) -> str:
     if not stages:
-        return found.why_none or "may not bloom this season"
+        return why_no_window(found)
     days = [told.median for _, told in stages if told.median is not None]
     first, last = in_words(days[0]), in_words(days[-1])
     if stages[-1][0] != "bloom_end" and "bloom_end" in found.stages:
@@ -163,7 +154,7 @@ def _notes(stages: Sequence[tuple[str, StageForecast]]) -> Iterator[str]:
     for status in NOTED:
         alike = [SHORT_STAGES[stage] for stage, told in stages if told.status == status]
         if alike:
-            yield f"{listed(alike)} {SAID_OF_STATUS[status]}"
+            yield f"{listed(alike)} {STATUSES[status]}"
 
 
 def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn:

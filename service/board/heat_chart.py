@@ -11,11 +11,11 @@ from bokeh.models import ColumnDataSource, DatetimeTickFormatter, HoverTool
 from bokeh.plotting import figure
 
 from models.units import FloatArray, fahrenheit_days_from_celsius_days
-from models.vineyard.wording import in_words
 from service.board.charts import BAND, CHART_INK, MUTED, PLUM, Chart, chart, plain_figure, tip
 from service.board.pages import told_heat
 from service.usecases.heat import SeasonComparison
 from service.web.units import Units
+from service.words.plain import in_words
 
 DAYS_AFTER = 14
 

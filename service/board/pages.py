@@ -17,11 +17,17 @@ from starlette.responses import HTMLResponse
 
 from models.errors import CapfallError
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
-from models.vineyard.wording import day_count, in_words, listed, percent, sentence
+from models.vineyard.scouting import alike
 from service.board.charts import SCRIPT_NAME
 from service.store.errors import StoreError
 from service.web.problems import BAD_INPUT, KINDS, located
 from service.web.units import Units
+from service.words.errors import Reader, error_words
+from service.words.forecast import lead_words, stage_words, why_no_window
+from service.words.plain import day_count, in_words, listed, percent, sentence
+from service.words.pollen import warning_words
+from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
+from service.words.set_aside import why_set_aside
 
 # No script, picture or style from elsewhere, whatever a name or a note says. The chart library writes style elements.
 HEADERS = {
@@ -34,7 +40,6 @@ HEADERS = {
     "Cache-Control": "private, no-cache",
 }
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
 Interval = Annotated[float, Query(gt=0, lt=1)]
@@ -47,7 +52,7 @@ def short_date(day: dt.date) -> str:
 
 def long_date(day: dt.date) -> str:
     """A date as in "Tuesday 9 June 2026"."""
-    return f"{WEEKDAYS[day.weekday()]} {in_words(day)} {day.year}"
+    return f"{weekday_name(day)} {in_words(day)} {day.year}"
 
 
 def told_heat(heat_c_day: float, units: Units) -> str:
@@ -65,11 +70,6 @@ def told_temperature(temperature_c: float, units: Units) -> str:
 def told_length(length_m: float, units: Units) -> str:
     """A length with its unit."""
     return f"{feet_from_metres(length_m):.0f} ft" if units == "us" else f"{length_m:.4g} m"
-
-
-def stage_words(stage: str) -> str:
-    """A stage key as in "bloom start"."""
-    return stage.replace("_", " ")
 
 
 def _environment() -> Environment:
@@ -93,6 +93,15 @@ def _environment() -> Environment:
         "temperature": told_temperature,
         "distance": told_length,
         "stage": stage_words,
+        "lead": lead_words,
+        "warning_words": warning_words,
+        "alike": alike,
+        "task_name": TASK_NAMES.__getitem__,
+        "look_for": look_for,
+        "why_look": why_look,
+        "why_missed": why_missed,
+        "why_no_window": why_no_window,
+        "why_set_aside": why_set_aside,
         "x": lambda position: Markup(f"{position:.2f}%"),
     }
     return made
@@ -127,7 +136,7 @@ def told(error: Exception) -> Mapping[str, Any]:
     return {
         "status": kind.status,
         "title": kind.title,
-        "detail": sentence(str(error)),
+        "detail": sentence(error_words(error, Reader.PAGE)),
         "problems": problems,
     }
 

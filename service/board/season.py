@@ -10,15 +10,14 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError, NotEnoughData
-from models.records import HeatRule
-from models.vineyard.wording import in_words
 from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
-from service.board.pages import AsOf, Interval, PageRoute, page, told_temperature
+from service.board.pages import AsOf, Interval, PageRoute, page
 from service.board.season_view import season_view, stale_since
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
+from service.usecases.cautions import cautions_of
 from service.usecases.fits import FitOptions, make_fit
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import look_for_frost
@@ -29,6 +28,9 @@ from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
 from service.web.units import Units, UnitsQuery
+from service.words.cautions import caution_texts
+from service.words.errors import Reader, error_words
+from service.words.heat_rules import rule_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -66,7 +68,7 @@ def season_board(
             return page(
                 "no_season.html",
                 vineyard=known,
-                why=str(error),
+                why=error_words(error, Reader.PAGE),
                 can_fit=_can_fit(records, known),
                 has_fit=bool(records.fits.all()),
                 **common,
@@ -79,7 +81,7 @@ def season_board(
         vineyard=known,
         forecast=foreseen.forecast,
         fit=foreseen.fit,
-        rule=rule_words(foreseen.fit.fit.rule, units),
+        rule=rule_words(foreseen.fit.fit.rule, us=units == "us"),
         slips=foreseen.fit.fit.set_aside[:MOST_SLIPS],
         more_slips=max(len(foreseen.fit.fit.set_aside) - MOST_SLIPS, 0),
         view=season_view(foreseen, pollen.blocks),
@@ -90,7 +92,7 @@ def season_board(
         stale_since=stale_since(foreseen),
         frost_chance=max((block.chance or 0.0 for block in frost.blocks.values()), default=0.0),
         frost_limit_c=frost.limit_c,
-        cautions=list(dict.fromkeys([*pollen.cautions, *frost.cautions])),
+        cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost)),
         **common,
     )
 
@@ -110,20 +112,9 @@ def _heat(
             records, vineyard.station, season=found.season, rule=fit.rule, gap_rule=fit.gap_rule
         )
     except NotEnoughData as error:
-        return None, str(error)
+        return None, error_words(error, Reader.PAGE)
     last = max([found.as_of, *shown_days(found.blocks)])
     return heat_picture(compared, as_of=found.as_of, last_day=last, units=units), None
-
-
-def rule_words(rule: HeatRule, units: Units) -> str:
-    """How heat is summed, in words."""
-    told = f"{rule.method.replace('_', ' ')} above {told_temperature(rule.base_c, units)}"
-    if rule.upper_c is not None:
-        told += f", up to {told_temperature(rule.upper_c, units)}"
-        told += f" ({rule.cutoff} cutoff)" if rule.cutoff != "none" else ""
-    if rule.accumulate_from is not None:
-        told += f", from {in_words(dt.date.fromisoformat(f'2001-{rule.accumulate_from}'))} on"
-    return told
 
 
 @router.post("/vineyards/{vineyard}/fit")

@@ -12,10 +12,10 @@ from models.records import FlowerType, Planting, Visit
 from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, SourceCover
 from models.vineyard.reach import cultivar_of, neighbours_given, pollen_makers_in_reach
 from models.vineyard.reach import distance_m as distance_between
-from models.vineyard.wording import percent
 from service.board.bars import Bar, Stretch, bar, shown_days, uncovered_stretch
 from service.board.time_axis import TimeAxis
 from service.usecases.forecasts import VineyardForecast
+from service.words.plain import percent
 
 LONG_PAST_DAYS = 10
 

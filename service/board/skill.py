@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.bloom.hindcast import Lead
 from models.errors import CapfallError
-from service.board.pages import AsOf, PageRoute, page, stage_words
+from service.board.pages import AsOf, PageRoute, page
 from service.board.skill_charts import skill_pictures
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
@@ -21,6 +21,9 @@ from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import jobs, store
 from service.web.units import UnitsQuery
+from service.words.errors import Reader, error_words
+from service.words.forecast import lead_words, stage_words
+from service.words.set_aside import set_aside_words
 
 Choice = TypeVar("Choice", str, Lead)
 
@@ -44,9 +47,8 @@ def skill_page(
         try:
             fit = get_fit(records, None, vineyard=vineyard)
         except CapfallError as error:
-            return page(
-                "skill.html", vineyard=known, asked=asked, job=None, report=None, why=str(error), fit=None
-            )
+            why = error_words(error, Reader.PAGE)
+            return page("skill.html", vineyard=known, asked=asked, job=None, report=None, why=why, fit=None)
         job = records.jobs.latest(KIND, fit.id, *UNFINISHED)
         report, why = _report(records, fit.id)
     return page(
@@ -82,7 +84,7 @@ def _shown(
         "lead_words": lead_words(lead),
         "interval": report.interval,
         "made": report.made,
-        "not_scored": report.not_scored,
+        "not_scored": [set_aside_words(told) for told in report.not_scored],
         "pictures": skill_pictures(report, vineyard, stage=stage, lead=lead),
     }
 
@@ -93,11 +95,6 @@ def _chosen(asked: str | None, choices: Sequence[Choice], usual: Choice) -> Choi
     return next(
         (by_name[name] for name in (asked, str(usual)) if name in by_name), next(iter(choices), usual)
     )
-
-
-def lead_words(lead: Lead) -> str:
-    """A lead as in "14 days ahead"."""
-    return f"{lead} days ahead" if isinstance(lead, int) else lead
 
 
 @router.post("/vineyards/{vineyard}/skill")

@@ -17,10 +17,11 @@ from bokeh.models import (
 )
 from bokeh.plotting import figure
 
-from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
-from models.vineyard.wording import in_words
+from models.bloom.hindcast import Lead
 from service.board.charts import CHART_INK, LEAF, MUTED, PLUM, Chart, chart, plain_figure, tip
 from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore
+from service.words.forecast import lead_words, short_lead
+from service.words.plain import in_words
 
 PICTURED_YEAR = 2001  # all seasons lie upon each other in one year
 
@@ -100,18 +101,13 @@ def _scatter(past: Sequence[HindcastRow]) -> figure:
 def _lead_figure(scores: Sequence[LeadScore], label: str, y_range: Range) -> figure:
     drawn = plain_figure(
         height=300,
-        x_range=[_short(score.lead) for score in scores],
+        x_range=[short_lead(score.lead) for score in scores],
         y_axis_label=label,
         y_range=y_range,
         x_axis_label="days ahead",
     )
     drawn.xgrid.grid_line_color = None
     return drawn
-
-
-def _short(lead: Lead) -> str:
-    """A lead as an axis has room for it."""
-    return {KNOWN_WEATHER: "known", OTHERS_SEEN: "seen"}.get(str(lead), str(lead))
 
 
 def _error_by_lead(scores: Sequence[LeadScore]) -> figure:
@@ -157,10 +153,8 @@ def _lead_source(scores: Sequence[LeadScore]) -> ColumnDataSource:
 
     return ColumnDataSource(
         {
-            "lead": [_short(score.lead) for score in scores],
-            "said": [
-                f"{score.lead} days ahead" if isinstance(score.lead, int) else score.lead for score in scores
-            ],
+            "lead": [short_lead(score.lead) for score in scores],
+            "said": [lead_words(score.lead) for score in scores],
             "rmse": column("rmse"),
             "baseline_rmse": column("baseline_rmse"),
             "coverage": column("coverage"),

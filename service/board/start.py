@@ -29,6 +29,7 @@ from service.usecases.report import ReportFiles
 from service.web.access import Grower
 from service.web.edge_words import for_page
 from service.web.records import store
+from service.words.errors import Reader, error_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -165,7 +166,7 @@ def new_vineyard(
     try:
         make_fit(kept, grower, vineyards=[made.key], options=FitOptions())
     except CapfallError as error:  # the files are stored all the same; the board says what is lacking
-        why_no_fit = str(error)
+        why_no_fit = error_words(error, Reader.PAGE)
     if not made.warnings and why_no_fit is None:
         return RedirectResponse(board_address(made.key, None), 303)
     return page(

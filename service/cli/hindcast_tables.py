@@ -10,11 +10,14 @@ from rich import box
 from rich.console import RenderableType
 from rich.table import Table
 
-from models.bloom.hindcast import Lead
+from models.bloom.set_aside import SetAside
 from models.bloom.skill import Score
-from service.cli.tables import WIDEST, rule_text
+from service.cli.tables import WIDEST
 from service.ingest.report import counted
 from service.usecases.hindcast import GroupScore, HindcastReport
+from service.words.forecast import lead_words
+from service.words.heat_rules import rule_words
+from service.words.set_aside import set_aside_words, why_alike
 
 FIGURES = ("n", "bias", "MAE", "RMSE", "CRPS", "by dates", "skill", "covered")
 
@@ -42,7 +45,7 @@ def _table(stage: str, interval: float, groups: Sequence[GroupScore]) -> Table:
         table.add_column(shown, justify="right", no_wrap=True, min_width=6)
     before = None
     for group in groups:
-        cells = [lead_text(group.lead), *_figures(group)]
+        cells = [lead_words(group.lead), *_figures(group)]
         if group.cultivar is not None:
             if before not in (None, group.cultivar):
                 table.add_section()
@@ -50,11 +53,6 @@ def _table(stage: str, interval: float, groups: Sequence[GroupScore]) -> Table:
             before = group.cultivar
         table.add_row(*cells)
     return table
-
-
-def lead_text(lead: Lead) -> str:
-    """A lead in words."""
-    return f"{lead} days" if isinstance(lead, int) else lead
 
 
 def _figures(found: Score) -> tuple[str, ...]:
@@ -76,7 +74,7 @@ def rule_points(report: HindcastReport, *, us: bool) -> list[str]:
     """Which heat rule each season was forecast with, the most frequent first."""
     seasons_of: dict[str, list[int]] = defaultdict(list)
     for chosen in report.rules:
-        seasons_of[rule_text(chosen.heat, us=us)].append(chosen.season)
+        seasons_of[rule_words(chosen.heat, us=us)].append(chosen.season)
     ranked = sorted(seasons_of.items(), key=lambda item: -len(item[1]))
     return [
         f"{text}: {counted(len(seasons), 'season')}{'' if place == 0 else f' ({_years(seasons)})'}"
@@ -86,17 +84,15 @@ def rule_points(report: HindcastReport, *, us: bool) -> list[str]:
 
 def not_scored_points(report: HindcastReport) -> list[str]:
     """What was not scored; dates with one reason are told together."""
-    by_reason: dict[str, list[str]] = defaultdict(list)
-    for text in report.not_scored:
-        what, _, why = text.partition(": ")
-        by_reason[why].append(what)
+    by_reason: dict[str, list[SetAside]] = defaultdict(list)
+    for slip in report.not_scored:
+        by_reason[why_alike(slip.why)].append(slip)
     texts = []
     for why, those in by_reason.items():
         if len(those) == 1:
-            texts.append(f"{those[0]}: {why}")
+            texts.append(set_aside_words(those[0]))
         else:
-            years = sorted({int(what.split()[0]) for what in those})
-            texts.append(f"{len(those)} dates of {_years(years)}: {why}")
+            texts.append(f"{len(those)} dates of {_years(sorted({slip.season for slip in those}))}: {why}")
     return texts
 
 

@@ -15,6 +15,7 @@ from service.cli import tables
 from service.store.errors import StoreError
 from service.web.edge_words import for_command
 from service.web.problems import located
+from service.words.errors import Reader, error_words
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
@@ -49,6 +50,6 @@ def told_plainly() -> Iterator[None]:
         refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
     except (CapfallError, StoreError) as error:
         refuse(
-            for_command(str(error)),
+            for_command(error_words(error, Reader.TERMINAL)),
             *(for_command(f"  {fault.where}: {fault.problem}") for fault in located(error)),
         )

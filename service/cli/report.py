@@ -93,7 +93,7 @@ def report(
         )
         made = bloom_report(files, options)
         print_loaded(out, _file_points(made.read))
-        print_season(out, made.fit, made.forecast, made.pollination, us=units == "us", cautions=made.cautions)
+        print_season(out, made.fit, made.forecast, made.pollination, us=units == "us")
 
 
 def _file_points(read: FilesRead) -> list[str]:

@@ -11,20 +11,22 @@ from rich.console import RenderableType
 from rich.table import Table
 
 import demo_weather
-from models.vineyard.scouting import WEEKDAY_NAMES, Plan, Trip, Window
-from models.vineyard.wording import in_words, percent
+from models.vineyard.scouting import Plan, Trip, Window, alike
 from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, day, refuse, told_plainly
-from service.feed.trips import TASK_NAMES, alike
 from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
 from service.store.engine import Store
+from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
 from service.usecases.scouting import CHANCE, plan_scouting
 from service.web.access import LOCAL_GROWER
+from service.words.cautions import caution_texts
+from service.words.plain import in_words, percent
+from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
 
 INTERVAL = 0.8
 
@@ -123,27 +125,27 @@ def plan_parts(plan: Plan, foreseen: VineyardForecast) -> Iterable[RenderableTyp
     if plan.missed:
         yield tables.heading("On no trip")
         yield from tables.points(
-            f"{TASK_NAMES[task.task]}, {task.block}: {task.reason}" for task in plan.missed
+            f"{TASK_NAMES[task.task]}, {task.block}: {why_missed(task)}" for task in plan.missed
         )
     yield tables.heading("Cautions")
-    yield from tables.points(foreseen.cautions)
+    yield from tables.points(caution_texts(cautions_of(foreseen)))
 
 
 def _trip(trip: Trip) -> Table:
     table = Table(width=tables.WIDEST, title_justify="left", title_style="bold", show_lines=True)
-    table.title = f"{WEEKDAY_NAMES[trip.date.weekday()]} {in_words(trip.date)} {trip.date.year}"
+    table.title = f"{weekday_name(trip.date)} {in_words(trip.date)} {trip.date.year}"
     table.add_column("task", no_wrap=True)
     for title in ("block", "good days", "chance"):
         table.add_column(title, no_wrap=True)
     table.add_column("look for, and why", ratio=1)
-    for tasks in alike(trip):
+    for tasks in alike(trip.tasks):
         first = tasks[0]
         table.add_row(
             TASK_NAMES[first.task],
             "\n".join(task.block for task in tasks),
             "\n".join(_days(task.window) for task in tasks),
             "\n".join(percent(task.chance) for task in tasks),
-            f"{first.look_for}\n{first.why}",
+            f"{look_for(first.look)}\n{why_look(first.look)}",
         )
     return table
 

@@ -7,10 +7,12 @@ from collections.abc import Iterable, Sequence
 from rich.console import Console, RenderableType
 
 from service.cli import tables
+from service.usecases.cautions import cautions_of
 from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import look_for_frost
 from service.usecases.pollen import VineyardPollination
+from service.words.cautions import caution_texts
 
 
 def print_loaded(out: Console, texts: Sequence[str]) -> None:
@@ -26,7 +28,6 @@ def print_season(
     pollination: VineyardPollination,
     *,
     us: bool,
-    cautions: Sequence[str] = (),
 ) -> None:
     """Thresholds, bloom windows, pollen, frost and cautions."""
     out.print(tables.heading("Thresholds"))
@@ -40,7 +41,7 @@ def print_season(
     out.print(tables.heading("Frost"))
     _print_each(out, tables.points(tables.frost_points(frost, us=us)))
     out.print(tables.heading("Cautions"))
-    _print_each(out, tables.points([*cautions, *pollination.cautions, *frost.cautions]))
+    _print_each(out, tables.points(caution_texts(cautions_of(foreseen, pollen=pollination, frost=frost))))
 
 
 def _print_each(out: Console, parts: Iterable[RenderableType]) -> None:

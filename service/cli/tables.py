@@ -12,17 +12,20 @@ from rich.table import Table
 from rich.text import Text
 
 from models.bloom.forecast import StageForecast
-from models.bloom.observations import SetAside
+from models.bloom.set_aside import SetAside
 from models.heat.gaps import Gap
-from models.records import HeatRule
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius
-from models.vineyard.wording import in_words, percent
 from service.ingest.report import counted
 from service.ingest.temperatures import ReadTemperatures
 from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
+from service.words.forecast import what_is_special, why_none
+from service.words.heat_rules import rule_words
+from service.words.plain import in_words, percent
+from service.words.pollen import warning_words
+from service.words.set_aside import why_set_aside
 
 WIDEST = 100  # columns
 MOST_GAPS_LISTED = 6
@@ -72,7 +75,7 @@ def fit_points(saved: SavedFit, *, us: bool) -> list[str]:
     fit = saved.fit
     why = "as asked for" if saved.search is None else saved.search.why
     texts = [
-        f"heat: {rule_text(fit.rule, us=us)}",
+        f"heat: {rule_words(fit.rule, us=us)}",
         f"chosen: {why}",
         f"fit {saved.id}: {counted(len(fit.cultivars), 'cultivar')}, {counted(len(fit.seasons), 'season')} "
         f"from {fit.seasons[0]} to {fit.seasons[-1]}",
@@ -81,21 +84,6 @@ def fit_points(saved: SavedFit, *, us: bool) -> list[str]:
         years = ", ".join(map(str, saved.running_seasons))
         texts.append(f"season {years} is not over: what was seen in it is left to its forecast")
     return [*texts, *set_aside_points(fit.set_aside)]
-
-
-def rule_text(rule: HeatRule, *, us: bool) -> str:
-    """A heat rule in words."""
-
-    def degrees(celsius: float) -> str:
-        return f"{fahrenheit_from_celsius(celsius):g} °F" if us else f"{celsius:g} °C"
-
-    upper = "no upper temperature"
-    if rule.upper_c is not None:
-        upper = f"upper {degrees(rule.upper_c)}" + (
-            "" if rule.cutoff == "none" else f" with {rule.cutoff} cutoff"
-        )
-    start = rule.accumulate_from or "the season's first day"
-    return f"{rule.method.replace('_', ' ')}, base {degrees(rule.base_c)}, {upper}, from {start}"
 
 
 def set_aside_points(slips: Sequence[SetAside]) -> list[str]:
@@ -110,7 +98,8 @@ def set_aside_points(slips: Sequence[SetAside]) -> list[str]:
             listed, many = group[:1], f"{len(group)} dates of "
         first = ", the first of them" if many else ""
         texts += [
-            f"set aside: {many}{season}{first} {slip.block} {slip.stage}: {slip.why}" for slip in listed
+            f"set aside: {many}{season}{first} {slip.block} {slip.stage}: {why_set_aside(slip)}"
+            for slip in listed
         ]
     return texts
 
@@ -154,8 +143,8 @@ def _stage_cells(key: str, stage: StageForecast, *, us: bool) -> tuple[str, ...]
 def unknown_points(foreseen: VineyardForecast) -> list[str]:
     """Why blocks have no forecast, once a cultivar, and what is special about a block."""
     blocks = foreseen.forecast.blocks
-    said = list(dict.fromkeys(block.why_none for block in blocks if block.why_none))
-    return said + [f"{block.block}: {block.caution}" for block in blocks if block.caution]
+    said = list(dict.fromkeys(why for block in blocks if (why := why_none(block))))
+    return said + [f"{block.block}: {told}" for block in blocks if (told := what_is_special(block))]
 
 
 def frost_points(found: VineyardFrost, *, us: bool) -> list[str]:
@@ -205,7 +194,7 @@ def warnings(foreseen: VineyardForecast, found: VineyardPollination) -> Iterable
             table.add_column(width=5)
             table.add_row(
                 Text(warning.level, style=LEVEL_STYLES[warning.level]),
-                Text(f"{warning.code}, chance {percent(warning.chance)}. {warning.message}"),
+                Text(f"{warning.code}, chance {percent(warning.chance)}. {warning_words(warning)}"),
             )
             yield Padding(table, (0, 0, 0, 4))
     yield from points(safe)

@@ -5,31 +5,24 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 
-from models.bloom.cautions import SPRAY_CAUTION
-from models.bloom.forecast import BlockForecast, StageForecast, Status
+from models.bloom.cautions import KeepToLabels
+from models.bloom.forecast import BlockForecast, StageForecast
 from models.records import Planting
-from models.stages import BLOOM_STAGES, STAGES
-from models.vineyard.pollination import BlockPollination, PollenWarning, WarningCode
-from models.vineyard.wording import block_name, in_words, percent, sentence
+from models.stages import BLOOM_STAGES
+from models.vineyard.pollination import BlockPollination, PollenWarning
+from models.vineyard.reach import named
 from service.usecases.calendar import Entry
-
-MEANING = {stage.key: stage.meaning for stage in STAGES}
-SAID_OF_STATUS: dict[Status, str] = {
-    "observed": "seen",
-    "expected": "expected",
-    "presumed": "presumed: its day is past, and nobody has recorded a look",
-    "overdue": "overdue: visits say not yet",
-    "unlikely": "unlikely this season",
-}
-SAID_OF_WARNING: dict[WarningCode, str] = {
-    "pollen_ends_early": "pollen ends early",
-    "pollen_starts_late": "pollen starts late",
-    "pollen_gap": "gap in the pollen",
-    "no_pollen_source_in_reach": "no pollen source in reach",
-    "single_pollen_source": "hangs on one pollen source",
-    "no_viable_pollen": "no viable pollen in reach",
-    "unknown_bloom": "pollen cover not fully known",
-}
+from service.words.cautions import caution_words
+from service.words.forecast import (
+    MEANINGS,
+    MOSTLY_POOLED,
+    STATUSES,
+    stage_words,
+    what_is_special,
+    why_no_window,
+)
+from service.words.plain import block_name, in_words, percent, sentence
+from service.words.pollen import SHORT, warning_words
 
 
 def season_entries(
@@ -53,14 +46,14 @@ def season_entries(
 
 def names_of(planting: Planting) -> dict[str, str]:
     """Each block as a grower reads it."""
-    return {block.key: block_name(block, planting.cultivars[block.cultivar]) for block in planting.blocks}
+    return {block.key: block_name(named(planting, block)) for block in planting.blocks}
 
 
 def without_window(blocks: Sequence[BlockForecast], planting: Planting) -> list[str]:
     """What is said of the blocks that stand in no entry."""
     names = names_of(planting)
     return [
-        f"No bloom forecast for {names[block.block]}: {block.why_none or 'it may not bloom this season'}."
+        f"No bloom forecast for {names[block.block]}: {why_no_window(block)}."
         for block in blocks
         if bloom_window(block) is None
     ]
@@ -83,16 +76,17 @@ def _bloom(block: BlockForecast, name: str, window: Window, interval: float) -> 
         title += f", full {in_words(window['full_bloom'])}"
     lines = [_stage_line(stage, told, interval) for stage, told in block.stages.items()]
     if block.basis == "pooled":
-        lines.append("This cultivar has few seasons of its own here: its dates lean on the other cultivars.")
-    if block.caution is not None:
-        lines.append(block.caution)
+        lines.append(MOSTLY_POOLED)
+    special = what_is_special(block)
+    if special is not None:
+        lines.append(special)
     return Entry(
         kind="bloom",
         subject=block.block,
         first_day=first,
         last_day=last,
         title=title,
-        text="\n".join([*lines, "", SPRAY_CAUTION]),
+        text="\n".join([*lines, "", caution_words(KeepToLabels())]),
     )
 
 
@@ -101,15 +95,15 @@ def _span(first: dt.date, last: dt.date) -> str:
 
 
 def _stage_line(stage: str, told: StageForecast, interval: float) -> str:
-    line = f"{sentence(stage.replace('_', ' '))} ({MEANING[stage]}): "
+    line = f"{sentence(stage_words(stage))} ({MEANINGS[stage]}): "
     if told.median is None:
-        return f"{line}{SAID_OF_STATUS[told.status]}, {percent(told.chance)} chance."
+        return f"{line}{STATUSES[told.status]}, {percent(told.chance)} chance."
     line += in_words(told.median)
     if told.low is not None and told.high is not None:
         line += f", {percent(interval)} range {_span(told.low, told.high)}"
     elif told.low is not None:
         line += f", {percent(interval)} range from {in_words(told.low)} on"
-    line += f"; {SAID_OF_STATUS[told.status]}"
+    line += f"; {STATUSES[told.status]}"
     return f"{line}, {percent(told.chance)} chance this season." if told.chance < 1 else f"{line}."
 
 
@@ -119,7 +113,7 @@ def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[En
         said = [warning for warning in block.warnings if warning.code == code]
         days = [day for warning in said for day in warning.days or ()] or list(window.values())
         text = "\n\n".join(_warning_text(warning) for warning in said)
-        title = f"{said[0].level.capitalize()}: {name}, {SAID_OF_WARNING[code]}"
+        title = f"{said[0].level.capitalize()}: {name}, {SHORT[code]}"
         yield Entry(
             kind="warning",
             subject=f"{code}/{block.block}",
@@ -131,4 +125,4 @@ def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[En
 
 
 def _warning_text(warning: PollenWarning) -> str:
-    return f"{warning.message}\nLevel: {warning.level}. Chance: {percent(warning.chance)}."
+    return f"{warning_words(warning)}\nLevel: {warning.level}. Chance: {percent(warning.chance)}."

@@ -12,10 +12,11 @@ from service.feed.ical import to_ical
 from service.feed.trips import missed_tasks, trip_entries
 from service.store.engine import Store
 from service.usecases.calendar import Entry, Revision, keep, number_trips, revise, suppose, told_before
+from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import VineyardForecast, stored_forecast
-from service.usecases.frost import look_for_frost
-from service.usecases.pollen import pollinate
+from service.usecases.pollen import VineyardPollination, pollinate
 from service.usecases.scouting import plan_scouting
+from service.words.cautions import caution_texts
 
 INTERVAL = 0.8
 
@@ -41,9 +42,9 @@ def season_calendar(
         foreseen = stored_forecast(records, vineyard, as_of=day, fit=fit, interval=INTERVAL)
         season = foreseen.forecast.season
         before = told_before(records, vineyard, season)
-    plan = plan_scouting(foreseen)
-    description = _description(foreseen, plan, name)
-    entries = _entries(foreseen, plan, before, description)
+    plan, pollen = plan_scouting(foreseen), pollinate(foreseen)
+    description = _description(foreseen, plan, pollen, name)
+    entries = _entries(foreseen, plan, pollen, before, description)
     if as_of is None and fit is None:
         revisions = _revisions(store, grower, vineyard, season, entries, before, day)
     else:
@@ -77,12 +78,16 @@ def _revisions(
 
 
 def _entries(
-    foreseen: VineyardForecast, plan: Plan, before: Mapping[str, Revision], description: str
+    foreseen: VineyardForecast,
+    plan: Plan,
+    pollen: VineyardPollination,
+    before: Mapping[str, Revision],
+    description: str,
 ) -> list[Entry]:
     planting, forecast = foreseen.vineyard.planting, foreseen.forecast
     numbers = number_trips([trip.date for trip in plan.trips], before, as_of=forecast.as_of)
     entries = [
-        *season_entries(forecast.blocks, pollinate(foreseen).blocks, planting, interval=forecast.interval),
+        *season_entries(forecast.blocks, pollen.blocks, planting, interval=forecast.interval),
         *trip_entries(plan, numbers, names_of(planting)),
     ]
     if not entries:  # a calendar without any component is none (RFC 5545, 3.6)
@@ -100,14 +105,13 @@ def _entries(
     return entries
 
 
-def _description(foreseen: VineyardForecast, plan: Plan, name: str) -> str:
+def _description(foreseen: VineyardForecast, plan: Plan, pollen: VineyardPollination, name: str) -> str:
     planting, forecast = foreseen.vineyard.planting, foreseen.forecast
     return "\n".join(
         [
             f"{name}, season {forecast.season}: bloom windows, scouting trips and pollen warnings.",
             *without_window(forecast.blocks, planting),
             *missed_tasks(plan, names_of(planting)),
-            *foreseen.cautions,
-            *look_for_frost(foreseen).cautions,
+            *caution_texts(cautions_of(foreseen, pollen=pollen)),
         ]
     )

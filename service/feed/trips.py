@@ -5,24 +5,18 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 
-from models.vineyard.scouting import Plan, PlannedTask, TaskKind, Trip
-from models.vineyard.wording import from_to, listed, sentence
+from models.vineyard.scouting import Plan, PlannedTask, Trip, alike
 from service.usecases.calendar import Entry
+from service.words.plain import from_to, listed, sentence
+from service.words.scouting import TASK_NAMES, look_for, why_look, why_missed
 
-TASK_NAMES: dict[TaskKind, str] = {
-    "first_caps": "first caps",
-    "flower_type": "flower type",
-    "pollen_overlap": "pollen overlap",
-    "set_count": "set count",
-    "crop_load": "crop load",
-}
 MOST_BLOCKS_IN_TITLE = 4
 
 
 def trip_entries(plan: Plan, numbers: Mapping[dt.date, int], names: Mapping[str, str]) -> Iterator[Entry]:
     """One entry for each trip; ``numbers`` tells the trips apart, ``names`` are the blocks' names."""
     for trip in plan.trips:
-        text = "\n\n".join(_task_text(tasks, names) for tasks in alike(trip))
+        text = "\n\n".join(_task_text(tasks, names) for tasks in alike(trip.tasks))
         yield Entry(
             kind="trip",
             subject=str(numbers[trip.date]),
@@ -36,7 +30,7 @@ def trip_entries(plan: Plan, numbers: Mapping[dt.date, int], names: Mapping[str,
 def missed_tasks(plan: Plan, names: Mapping[str, str]) -> list[str]:
     """What is said of the tasks that stand on no trip and can still be done."""
     return [
-        f"On no trip: {TASK_NAMES[task.task]} in {names[task.block]}. {task.reason}"
+        f"On no trip: {TASK_NAMES[task.task]} in {names[task.block]}. {why_missed(task)}"
         for task in plan.missed
         if task.best_day is not None
     ]
@@ -51,14 +45,6 @@ def _title(trip: Trip) -> str:
     return f"Walk the rows: {listed(parts)}"
 
 
-def alike(trip: Trip) -> list[list[PlannedTask]]:
-    """The trip's tasks, those together that look for the same."""
-    groups: dict[tuple[TaskKind, str, str], list[PlannedTask]] = {}
-    for task in trip.tasks:
-        groups.setdefault((task.task, task.look_for, task.why), []).append(task)
-    return list(groups.values())
-
-
 def _task_text(tasks: Sequence[PlannedTask], names: Mapping[str, str]) -> str:
     first = tasks[0]
     lines = [
@@ -67,7 +53,7 @@ def _task_text(tasks: Sequence[PlannedTask], names: Mapping[str, str]) -> str:
             f"- {names[task.block]}, good {from_to(task.window.first_day, task.window.last_day)}"
             for task in tasks
         ),
-        f"Look for: {first.look_for}",
-        f"Why: {first.why}",
+        f"Look for: {look_for(first.look)}",
+        f"Why: {why_look(first.look)}",
     ]
     return "\n".join(lines)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import Connection, Table, func, insert, select
 
@@ -29,10 +30,18 @@ CHANGED = table_of(ChangedRows)
 
 @dataclass
 class _Seen:
-    """What a change did to one table: every row as it was before, and which are gone now."""
+    """What a change did to one table: every row as it was before, and which are gone or removed now."""
 
     before: dict[Key, Values | None] = field(default_factory=dict)
     gone: set[Key] = field(default_factory=set)
+    removed: set[Key] = field(default_factory=set)
+
+    def outcome(self, key: Key) -> Literal["added", "replaced", "deleted"]:
+        """What became of a row; one that is marked as removed counts as deleted."""
+        before = self.before[key]
+        stood = before is not None and not before.get("removed")
+        stands = key not in self.gone and key not in self.removed
+        return ("replaced" if stood else "added") if stands else "deleted"
 
     def by_owner(self) -> dict[str, tuple[list[Key], list[Key]]]:
         """Keys of the rows that were there before, and of those that were made, sorted."""
@@ -74,17 +83,22 @@ class Journal:
         self.code, self.params = code, params
 
     def record(
-        self, table: Table, before: Mapping[Key, Values | None], *, gone: Collection[Key] = ()
+        self,
+        table: Table,
+        before: Mapping[Key, Values | None],
+        *,
+        gone: Collection[Key] = (),
+        removed: Collection[Key] = (),
     ) -> None:
-        """Note what rows are before they are written (None: they are new), and which are deleted."""
+        """Note what rows are before they are written (None: they are new), and which are deleted or removed."""
         if not is_journaled(table) or not before:
             return
         self.open()
         seen = self._seen.setdefault(table.name, _Seen())
         for key, row in before.items():
             seen.before.setdefault(key, row)
-        seen.gone.difference_update(before)
-        seen.gone.update(gone)
+        seen.gone = (seen.gone - before.keys()) | set(gone)
+        seen.removed = (seen.removed - before.keys()) | set(removed)
 
     def written(self) -> tuple[Written, ...]:
         """How many rows were added, replaced and deleted so far, by table and owner."""
@@ -92,9 +106,11 @@ class Journal:
         for name, seen in sorted(self._seen.items()):
             kind = kind_of_owner(Base.metadata.tables[name])
             for owner, (old, made) in seen.by_owner().items():
-                deleted = sum(key in seen.gone for key in old)
-                only = name_within((old + made)[0]) if len(old) + len(made) == 1 else None
-                found.append(Written(name, kind, owner, len(made), len(old) - deleted, deleted, only))
+                count = Counter(seen.outcome(key) for key in (*old, *made))
+                only = name_within((old + made)[0]) if count.total() == 1 else None
+                found.append(
+                    Written(name, kind, owner, count["added"], count["replaced"], count["deleted"], only)
+                )
         return tuple(found)
 
     def close(self) -> None:

@@ -88,7 +88,8 @@ class OwnedByGrower:
         made = [row for key, row in wanted.items() if row is not None and key not in held]
         changed = [row for key, row in wanted.items() if row is not None and key in held]
         touched = [key for key, row in wanted.items() if row is not None or key in held]
-        self._journal.record(table, {key: held.get(key) for key in touched}, gone=gone)
+        removed = [key for key, row in wanted.items() if row is not None and row.get("removed")]
+        self._journal.record(table, {key: held.get(key) for key in touched}, gone=gone, removed=removed)
         if made:
             self._connection.execute(insert(table), [{**row, "grower": self._grower} for row in made])
         names = key_names(table)

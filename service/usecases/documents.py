@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Iterator
-from typing import Annotated, Any, TypeVar, get_type_hints
+from functools import reduce
+from operator import or_
+from types import UnionType
+from typing import Annotated, Any, TypeVar, get_args, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import (
     BaseModel,
+    BeforeValidator,
     ConfigDict,
+    Discriminator,
     FailFast,
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
     Strict,
     StringConstraints,
+    Tag,
     TypeAdapter,
     ValidationError,
 )
@@ -27,12 +34,21 @@ from models.units import FloatArray
 
 Made = TypeVar("Made")
 DEEPEST = 4  # axes of the arrays that are kept
+TEXT = "text"
 
 # one error a list is told: a wrong matrix would tell thousands
 Items = Annotated[tuple[Made, ...], Strict(False), FailFast()]
 SLUG = r"^[a-z0-9][a-z0-9-]{0,62}$"
 Slug = Annotated[str, StringConstraints(pattern=SLUG)]
 Label = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$", max_length=1000)]
+
+
+def _day(told: object) -> object:
+    """A day stands as text in JSON, which strict fields would refuse."""
+    return dt.date.fromisoformat(told) if isinstance(told, str) else told
+
+
+Day = Annotated[dt.date, BeforeValidator(_day)]
 
 
 class Document(BaseModel):
@@ -108,6 +124,7 @@ WRITTEN_AS: dict[Any, Any] = {
     IntArray: Integers,
     str: Label,
     str | None: Label | None,
+    dt.date: Day,
 }
 
 
@@ -115,7 +132,23 @@ def _written(hint: Any) -> Any:
     """The type with what a document needs to know of it."""
     if dataclasses.is_dataclass(hint):
         return Annotated[hint, Fields()]
+    if isinstance(hint, UnionType) and any(map(dataclasses.is_dataclass, get_args(hint))):
+        return _told_apart(get_args(hint))
     return WRITTEN_AS.get(hint, hint)
+
+
+def _told_apart(kinds: tuple[Any, ...]) -> Any:
+    """Dataclasses by their code, or a text."""
+    tagged = [Annotated[_written(kind), Tag(getattr(kind, "code", TEXT))] for kind in kinds]
+    fault = "must be a text, or have one of the known codes"
+    return Annotated[reduce(or_, tagged), Discriminator(_tag, "unknown_code", fault)]
+
+
+def _tag(told: object) -> object:
+    """Which of several dataclasses it is, or that it is a text."""
+    if isinstance(told, str):
+        return TEXT
+    return told.get("code") if isinstance(told, dict) else getattr(told, "code", None)
 
 
 def _readers(number: type[float] | type[int]) -> Iterator[TypeAdapter[Any]]:

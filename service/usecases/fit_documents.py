@@ -11,9 +11,9 @@ from typing import Any, Literal, Self
 from pydantic import Field
 
 from models.bloom.mixed_model import Gaussian, Spread
-from models.bloom.observations import SetAside
 from models.bloom.search import Candidate, Search
 from models.bloom.season_effect import SeasonEvidence
+from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.records import GapRule, HeatRule
 from service.usecases.documents import Document, Floats, Integers, Items, Label, Slug, Written
@@ -93,13 +93,15 @@ class FitDocument(Document):
     def of(cls, saved: SavedFit) -> Self:
         """All of a fit."""
         fit, search = saved.fit, saved.search
+        # left out where it says nothing: the identifier is made of the document, and older ones lack it
+        alike = [name for name in ALIKE_IN_FIT if name != "converged" or not fit.converged]
         return cls(
             version=1,
             heat=fit.rule,
             threshold_mean=fit.thresholds.mean,
             threshold_covariance=fit.thresholds.covariance,
             search=None if search is None else SearchDocument(why=search.why, candidates=search.candidates),
-            **{name: getattr(fit, name) for name in ALIKE_IN_FIT},
+            **{name: getattr(fit, name) for name in alike},
             **{name: getattr(saved, name) for name in ALIKE_IN_SAVED},
         )
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from models.bloom.search import choose_rule
 from models.bloom.site import Site
 from models.bloom.thresholds import fit_thresholds
-from models.errors import BadInput, NotEnoughData, Problem
+from models.errors import BadInput, NotEnoughData, Problem, Remedy
 from models.records import GapRule, HeatRule
 from models.stages import BLOOM_STAGES, in_season_order
 from service.store.engine import Store
@@ -72,7 +72,7 @@ def fit_vineyards(vineyards: Sequence[VineyardRecords], options: FitOptions) -> 
     sites = [site for site in every if site.teaching]
     usable = _usable(sites, stages)
     if not usable:
-        raise NotEnoughData(_nothing_to_fit(vineyards, stages, excluded))
+        raise _nothing_to_fit(vineyards, stages, excluded)
     observed = tuple(stage for stage in stages if stage in usable)
     search = None
     rule = HeatRule() if options.rule is None else options.rule
@@ -98,12 +98,16 @@ def _usable(sites: Sequence[Site], stages: Sequence[str]) -> set[str]:
 
 def _nothing_to_fit(
     vineyards: Sequence[VineyardRecords], stages: Sequence[str], excluded: frozenset[int]
-) -> str:
+) -> NotEnoughData:
     if not vineyards:
-        return "there is no vineyard whose station has temperatures; put one and upload some first"
+        return NotEnoughData(
+            "there is no vineyard whose station has temperatures", remedy=Remedy.ADD_TEMPERATURES
+        )
     left = " outside the excluded seasons" if excluded else ""
     names = ", ".join(vineyard.key for vineyard in vineyards)
-    return f"no date of {', '.join(stages)} was observed{left} in {names}; upload a bloom log or visits first"
+    return NotEnoughData(
+        f"no date of {', '.join(stages)} was observed{left} in {names}", remedy=Remedy.LOG_BLOOM
+    )
 
 
 def make_fit(
@@ -174,7 +178,7 @@ def get_fit(records: Repositories, id: str | None, *, vineyard: str | None = Non
         return from_document(records.fits.get(id))
     newest = [summary.id for summary in records.fits.all()]
     if not newest:
-        raise NotEnoughData("there is no fit yet; make one with POST /v1/fits, or import one")
+        raise NotEnoughData("there is no fit yet", remedy=Remedy.MAKE_FIT)
     if vineyard is not None:
         for candidate in newest:
             saved = from_document(records.fits.get(candidate))

@@ -1,17 +1,14 @@
-"""Forecast a vineyard's season, and say what the forecast takes for granted."""
+"""Forecast a vineyard's season."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from models.bloom.forecast import BlockForecast, Forecast, forecast
-from models.errors import NotEnoughData
-from models.heat.season import season_of
+from models.errors import NotEnoughData, Remedy
 from models.records import DailyTemperatures
-from models.vineyard.wording import listed
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import get_fit
@@ -29,12 +26,11 @@ class Outlook(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class VineyardForecast:
-    """A vineyard's season as foreseen with one fit, and all that has to be borne in mind."""
+    """A vineyard's season as foreseen with one fit."""
 
     vineyard: VineyardRecords
     fit: SavedFit
     forecast: Forecast
-    cautions: tuple[str, ...]
     outlook_issued_on: dt.date | None = None
 
     def basis(self, block: BlockForecast) -> AnswerBasis:
@@ -60,9 +56,8 @@ def forecast_vineyard(
         If there is no block, no temperature before ``as_of``, or no past season to continue this one.
     """
     if not vineyard.planting.blocks:
-        raise NotEnoughData(f"vineyard {vineyard.key!r} has no blocks yet; put some, or upload a planting")
+        raise NotEnoughData(f"vineyard {vineyard.key!r} has no blocks yet", remedy=Remedy.ADD_BLOCKS)
     known = vineyard.known_on(as_of)
-    frosted = known.site.frosted_in(season_of(as_of, known.site.latitude))
     found = forecast(
         fit.fit,
         known.site,
@@ -76,33 +71,8 @@ def forecast_vineyard(
         vineyard=vineyard,
         fit=fit,
         forecast=found,
-        cautions=(*found.cautions, *_cautions(fit, found, sorted(frosted))),
         outlook_issued_on=outlook.issued_on if outlook is not None and used else None,
     )
-
-
-def _cautions(fit: SavedFit, found: Forecast, frosted: list[str]) -> Iterator[str]:
-    if frosted:
-        yield (
-            f"Marked as frosted in {found.season}: {listed(frosted)}. Bloom there is drawn later and longer, and "
-            "what is seen there does not sharpen the dates of other blocks."
-        )
-    if found.season in fit.fit.seasons:
-        yield (
-            f"The fit has seen season {found.season} itself, so these dates say little of how well it foresees; "
-            "to judge that, use a fit that excludes the season."
-        )
-    if fit.imported:
-        yield (
-            "The thresholds come from another grower's fit: station, site and way of looking differ. "
-            "Compare them with visits of your own."
-        )
-    pooled = sorted({block.cultivar for block in found.blocks if block.basis == "pooled"})
-    if pooled:
-        yield f"Few seasons of {', '.join(pooled)} are known: their thresholds lean on those of the other cultivars."
-    unknown = sorted({block.cultivar for block in found.blocks if block.basis == "none"})
-    if unknown:
-        yield f"No forecast for {', '.join(unknown)}: the fit does not know them."
 
 
 def stored_forecast(

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
 from models.records import FrostedBlock
-from models.vineyard.frost import AFTER_FROST_CAUTION, FROST_CAUTION, BlockFrost, frost
+from models.vineyard.frost import BlockFrost, frost
 from service.store.repositories import Repositories
 from service.usecases.forecasts import VineyardForecast
 
@@ -17,18 +16,17 @@ LIMIT_C = 0.0  # an assumption: damage limits of muscadine are not known
 
 @dataclass(frozen=True)
 class VineyardFrost:
-    """Frost of every block, by key, and what has to be borne in mind. [°C]"""
+    """Frost of every block, by key. [°C]"""
 
     limit_c: float
     blocks: dict[str, BlockFrost]
-    cautions: tuple[str, ...]
 
 
 def look_for_frost(foreseen: VineyardForecast, *, limit_c: float = LIMIT_C) -> VineyardFrost:
     """Chance of nights at or below a limit from budbreak on, and those that came."""
     found = foreseen.forecast
     blocks = frost(found.traces, found.draws, as_of=found.as_of, limit_c=limit_c)
-    return VineyardFrost(limit_c, {block.block: block for block in blocks}, tuple(_cautions(blocks)))
+    return VineyardFrost(limit_c, {block.block: block for block in blocks})
 
 
 def mark_frosted(records: Repositories, vineyard: str, frosted: FrostedBlock) -> bool:
@@ -48,10 +46,3 @@ def mark_frosted(records: Repositories, vineyard: str, frosted: FrostedBlock) ->
             problem = f"{frosted.night} lies in season {season}, not in {frosted.season}"
             raise BadInput("the night lies outside the season", [Problem("night", problem)])
     return records.frosted.put(vineyard, frosted)
-
-
-def _cautions(blocks: tuple[BlockFrost, ...]) -> Iterator[str]:
-    if any(block.chance or block.frost_nights for block in blocks):
-        yield FROST_CAUTION
-    if any(block.frost_nights for block in blocks):
-        yield AFTER_FROST_CAUTION

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.errors import NotEnoughData
+from models.errors import NotEnoughData, Remedy
 from models.heat.accumulate import SeasonHeat, accumulate_seasons
 from models.heat.gaps import MOST_MISSING_SHARE, Gap, fill_gaps, find_gaps, season_gap_share
 from models.heat.season import season_of, season_window
@@ -59,7 +59,7 @@ def compare_season(
     latitude = records.stations.get(station).latitude
     measured = records.temperatures.observed(station)
     if measured is None:
-        raise NotEnoughData(f"station {station!r} has no temperatures yet; upload some first")
+        raise NotEnoughData(f"station {station!r} has no temperatures yet", remedy=Remedy.ADD_TEMPERATURES)
     first, last = measured.dates[0].item(), measured.dates[-1].item()
     if season is None:
         season = season_of(last, latitude)

@@ -18,9 +18,10 @@ from models.bloom.hindcast import (
     seasons_to_score,
 )
 from models.bloom.search import Prepared, prepare
+from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
 from models.bloom.skill import Score, score
-from models.errors import BadInput, NotEnoughData, Problem
+from models.errors import BadInput, NotEnoughData, Problem, Remedy
 from models.records import GapRule, HeatRule
 from models.stages import in_season_order
 from service import clock
@@ -90,7 +91,7 @@ class HindcastReport:
     scores: tuple[GroupScore, ...]
     rules: tuple[SeasonRule, ...]
     rows: tuple[Hindcast, ...]
-    not_scored: tuple[str, ...]
+    not_scored: tuple[SetAside, ...]
     seconds: float
 
 
@@ -131,7 +132,8 @@ def plan_hindcast(vineyards: Sequence[VineyardRecords], options: HindcastOptions
     if len(seasons) < FEWEST_SEASONS:
         raise NotEnoughData(
             f"a hindcast needs {FEWEST_SEASONS} past seasons in which {', '.join(stages)} was observed, and there "
-            f"{'is 1' if seasons else 'is none'}; upload the bloom logs of earlier seasons"
+            f"{'is 1' if seasons else 'is none'}",
+            remedy=Remedy.EARLIER_BLOOM,
         )
     leads = tuple(sorted(set(options.leads), reverse=True))
     return HindcastTask(sites, seasons, replace(options, stages=stages, leads=leads))
@@ -180,11 +182,6 @@ def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: floa
     rows = tuple(row for season in seasons for row in season.rows)
     leads: tuple[Lead, ...] = (KNOWN_WEATHER, *options.leads, OTHERS_SEEN)
     rules = tuple(SeasonRule(found.season, found.rule) for found in seasons if found.rule is not None)
-    not_scored = tuple(
-        text if text.startswith(str(found.season)) else f"{found.season}: {text}"
-        for found in seasons
-        for text in found.not_scored
-    )
     return HindcastReport(
         made=how_made(options),
         stages=options.stages,
@@ -194,7 +191,7 @@ def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: floa
         scores=tuple(_scores(rows, options.stages, leads)),
         rules=rules,
         rows=rows,
-        not_scored=not_scored,
+        not_scored=tuple(slip for found in seasons for slip in found.not_scored),
         seconds=seconds,
     )
 

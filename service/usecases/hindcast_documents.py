@@ -20,6 +20,8 @@ from pydantic import (
 )
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
+from models.bloom.set_aside import SetAside
+from service.usecases.documents import Written
 from service.usecases.hindcast import SeasonRule
 
 DIGITS = 3
@@ -100,7 +102,8 @@ class HindcastDocument(Part):
     scores: tuple[LeadScore, ...]
     rules: tuple[SeasonRule, ...]
     rows: tuple[HindcastRow, ...]
-    not_scored: tuple[str, ...]
+    # a text in reports that were made before reasons had codes
+    not_scored: tuple[Written[SetAside] | str, ...]
     seconds: Tenths
 
 

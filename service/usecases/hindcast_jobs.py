@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from models.bloom.hindcast import LEADS
-from models.errors import BadInput, Problem
+from models.errors import BadInput, Problem, Remedy
 from service.jobs import JobRunner, Tell
 from service.store.engine import Store
 from service.store.errors import StoreError
@@ -26,7 +26,11 @@ KIND = "hindcast"
 
 
 class NotEnded(StoreError):
-    """There is no report of a fit yet."""
+    """There is no report of a fit yet; ``remedy`` says what would help, if known."""
+
+    def __init__(self, message: str, remedy: Remedy | None = None) -> None:
+        super().__init__(message)
+        self.remedy = remedy
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,7 @@ def hindcast_of(records: Repositories, fit: str) -> HindcastDocument:
         return HindcastDocument.model_validate(done.result)
     other = records.jobs.latest(KIND, fit, *UNFINISHED, "failed")
     if other is None:
-        raise NotEnded(f"no hindcast of fit {fit!r} was run yet; POST to the same address to run one")
+        raise NotEnded(f"no hindcast of fit {fit!r} was run yet", Remedy.RUN_HINDCAST)
     if other.state == "failed":
         raise NotEnded(f"the hindcast of fit {fit!r} failed: {other.message}")
     raise NotEnded(f"the hindcast of fit {fit!r} has not ended; see job {other.id!r}")

@@ -106,7 +106,7 @@ def _faults_of_observations(
 ) -> list[Problem]:
     given = [name for name in ("bloom_log", "visits") if getattr(files, name) is not None]
     if not given:
-        return [Problem("bloom_log", "send a bloom log, visits, or both")]
+        return [Problem("bloom_log", "a bloom log or visits are needed")]
     if planting is None:
         return [Problem(name, AFTER_PLANTING) for name in given]
     problems: list[Problem] = []

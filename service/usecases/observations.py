@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from models.errors import BadInput, Problem
+from models.errors import BadInput, Problem, Remedy
 from models.records import Visit
 from service.ingest.bloom_log import read_bloom_log
 from service.ingest.odd_bloom import Seen, bloom_seen, odd_bloom
@@ -47,8 +47,12 @@ def store_bloom_log(
     """
     station = records.vineyards.get(vineyard).station
     if station is None:
-        problem = "put the vineyard with its station first: the latitude tells which dates make a season"
-        raise BadInput(f"vineyard {vineyard!r} has no station", [Problem("vineyard.station", problem)])
+        problem = "is not given: its latitude tells which dates make a season"
+        raise BadInput(
+            f"vineyard {vineyard!r} has no station",
+            [Problem("vineyard.station", problem)],
+            remedy=Remedy.ADD_STATION,
+        )
     read = read_bloom_log(
         data,
         blocks=records.blocks.known(vineyard),

@@ -29,6 +29,7 @@ class VineyardCheck:
     vineyard: VineyardRecords
     fit: SavedFit | None
     check: PlantingCheck
+    options: CheckOptions
 
 
 def check_planting(
@@ -59,4 +60,4 @@ def check_planting(
         pollen_days=POLLEN_DAYS if loaded.pollen_days is None else loaded.pollen_days,
         rows_along=options.rows_along,
     )
-    return VineyardCheck(loaded, saved, check)
+    return VineyardCheck(loaded, saved, check, options)

@@ -86,7 +86,6 @@ class Report:
     forecast: VineyardForecast
     pollination: VineyardPollination
     read: FilesRead
-    cautions: tuple[str, ...]
 
 
 def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
@@ -103,7 +102,7 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
     """
     if files.bloom_log is None and files.visits is None:
         raise BadInput(
-            "there are no observations", [Problem("bloom_log", "send a bloom log, visits, or both")]
+            "there are no observations", [Problem("bloom_log", "a bloom log or visits are needed")]
         )
     latitude = NORTHERN_LATITUDE if options.latitude is None else options.latitude
     read = _read(files, options, latitude)
@@ -122,14 +121,14 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
         ),
         receptive_days=options.receptive_days,
         pollen_days=options.pollen_days,
+        north_assumed=options.latitude is None,
     )
     fit = fit_vineyards([vineyard.known_on(options.as_of)], FitOptions(search=options.search))
     outlook = None if read.outlook is None else Outlook(options.as_of, read.outlook.daily())
     foreseen = forecast_vineyard(
         vineyard, fit, as_of=options.as_of, interval=options.interval, outlook=outlook
     )
-    assumed = ("Northern hemisphere assumed, as no latitude is given.",) if options.latitude is None else ()
-    return Report(fit, foreseen, pollinate(foreseen), read, assumed)
+    return Report(fit, foreseen, pollinate(foreseen), read)
 
 
 def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesRead:

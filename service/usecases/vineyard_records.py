@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from models.bloom.site import Site
-from models.errors import BadInput, NotEnoughData, Problem
+from models.errors import BadInput, NotEnoughData, Problem, Remedy
 from models.records import Planting
 from models.vineyard.scouting import EVERY_DAY, WEEKDAY_NAMES
 from service.store.records import Vineyard
@@ -19,7 +19,7 @@ class VineyardRecords:
     """One vineyard: its weather and what was seen in it, and its planting.
 
     ``receptive_days`` and ``pollen_days`` are None where the model's assumptions stand; ``scouting_weekdays`` (0 is
-    Monday) are all where none are chosen. [day]
+    Monday) are all where none are chosen; ``north_assumed``: the latitude was not given. [day]
     """
 
     site: Site
@@ -27,6 +27,7 @@ class VineyardRecords:
     receptive_days: int | None = None
     pollen_days: int | None = None
     scouting_weekdays: tuple[int, ...] = tuple(EVERY_DAY)
+    north_assumed: bool = False
 
     @property
     def key(self) -> str:
@@ -44,8 +45,8 @@ class VineyardRecords:
         first: dt.date = self.site.temperatures.dates[0].item()
         if as_of <= first:
             raise NotEnoughData(
-                f"the temperatures of vineyard {self.key!r} begin on {first}, so nothing is known on {as_of}; "
-                "upload earlier seasons, or ask for a later as_of"
+                f"the temperatures of vineyard {self.key!r} begin on {first}, so nothing is known on {as_of}",
+                remedy=Remedy.EARLIER_TEMPERATURES,
             )
         return replace(self, site=self.site.known_on(as_of))
 
@@ -64,12 +65,16 @@ def load_vineyard(records: Repositories, key: str) -> VineyardRecords:
     """
     vineyard = records.vineyards.get(key)
     if vineyard.station is None:
-        problem = f"put vineyard {key!r} with the station whose temperatures stand for it"
-        raise BadInput(f"vineyard {key!r} has no station", [Problem("vineyard.station", problem)])
+        raise BadInput(
+            f"vineyard {key!r} has no station",
+            [Problem("vineyard.station", "is not given")],
+            remedy=Remedy.ADD_STATION,
+        )
     loaded = _load(records, vineyard, vineyard.station)
     if loaded is None:
         raise NotEnoughData(
-            f"station {vineyard.station!r} of vineyard {key!r} has no temperatures yet; upload some first"
+            f"station {vineyard.station!r} of vineyard {key!r} has no temperatures yet",
+            remedy=Remedy.ADD_TEMPERATURES,
         )
     return loaded
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 _FORMATS = r"pass date_format(=%\S+( or %\S+)?|, for example %\S+)?"
-_OPTION = re.compile(r"\b(date_format|unit|confirm|checked_every_days)=(\w+|%\S+)|\bpass (date_format)\b")
+_OPTION = re.compile(r"\b(date_format|unit|confirm|checked_every_days)=(?=\w|%)")
 _ON_PAGE: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(_FORMATS), "choose below the file how its dates are written"),
     (re.compile(r"pass unit=C, F or tenths_C"), "choose the unit below the file"),
@@ -25,10 +25,6 @@ def for_page(text: str) -> str:
 
 def for_command(text: str) -> str:
     """A refusal for the command line: ``date_format=%m/%d`` becomes ``--date-format %m/%d``."""
-    return _OPTION.sub(_as_option, text.replace("send it with confirm", "give confirm"))
-
-
-def _as_option(found: re.Match[str]) -> str:
-    if found[3]:
-        return "pass --date-format"
-    return f"--{found[1].replace('_', '-')} {found[2]}"
+    told = text.replace("send it with confirm", "give confirm")
+    named = _OPTION.sub(lambda found: f"--{found[1].replace('_', '-')} ", told)
+    return named.replace("pass date_format,", "pass --date-format,")

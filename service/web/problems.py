@@ -24,6 +24,7 @@ from service.store.errors import (
     UnknownReference,
 )
 from service.usecases.hindcast_jobs import NotEnded
+from service.words.errors import Reader, error_words
 
 log = logging.getLogger(__name__)
 
@@ -132,7 +133,7 @@ async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), None)
     if kind is None:
         raise error
-    return problem_response(request, kind, str(error), errors=located(error))
+    return problem_response(request, kind, error_words(error, Reader.HTTP), errors=located(error))
 
 
 async def _http(request: Request, error: Exception) -> JSONResponse:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from models.vineyard.wording import listed, sentence
+from service.words.plain import listed, sentence
 
 THINGS = {
     "blocks": ("block", "blocks"),

@@ -41,7 +41,10 @@ def test_the_report_says_what_the_stored_way_says(client: TestClient, demo_clien
         return {block["block"]: [warning["code"] for warning in block["warnings"]] for block in blocks}
 
     assert codes(report["pollination"]["pistillate_blocks"]) == codes(stored["pistillate_blocks"])
-    assert report["cautions"] == []
+    cautions = report["cautions"]
+    assert set(cautions) == {*report["forecast"]["cautions"], *report["pollination"]["cautions"]}
+    assert len(cautions) == len(set(cautions))
+    assert not any("orthern hemisphere" in caution for caution in cautions)
     assert report["forecast"]["outlook_through"] == "2026-05-26"
 
 

@@ -194,6 +194,26 @@ def test_a_log_of_weekly_walks_is_told(vineyard: TestClient) -> None:
     assert {row["checked_every_days"] for row in vineyard.get(LOG).json()["rows"]} == {7}
 
 
+@pytest.mark.parametrize(("every", "said"), [("1", "every 7 days, yet they count"), ("7", None)])
+def test_a_forecast_on_weekly_walks_says_so(demo_client: TestClient, every: str, said: str | None) -> None:
+    path = "/v1/vineyards/sandlark-bend"
+    rows = demo_client.get(f"{path}/bloom-log").json()["rows"]
+    lines = ["season,block,bloom_start,full_bloom,bloom_end,checked_every_days"]
+    for row in rows:
+        dates = {stage: dt.date.fromisoformat(date) for stage, date in row["dates"].items()}
+        mondays = {stage: date + dt.timedelta(days=-date.weekday() % 7) for stage, date in dates.items()}
+        cells = [str(mondays.get(stage, "")) for stage in ("bloom_start", "full_bloom", "bloom_end")]
+        lines.append(f"{row['season']},{row['block']},{','.join(cells)},{every}")
+        for stage in ("budbreak", "fruit_set", "veraison", "harvest"):
+            demo_client.delete(f"{path}/bloom-log/{row['season']}/{row['block']}", params={"stage": stage})
+    receipt = send_csv(demo_client, f"{path}/bloom-log", "\n".join(lines))
+    assert receipt.status_code == 200, receipt.text
+    cautions = demo_client.get(f"{path}/forecast", params={"as_of": "2026-05-20"}).json()["cautions"]
+    found = [caution for caution in cautions if "the bloom log" in caution.casefold()]
+    assert len(found) == (0 if said is None else 1)
+    assert said is None or said in found[0]
+
+
 def test_a_log_that_does_not_say_how_often_is_told_what_was_assumed(vineyard: TestClient) -> None:
     text = "season,block,bloom_start\n2024,b1,2024-05-18\n2025,b1,2025-05-13\n"
     (warning,) = send_csv(vineyard, LOG, text).json()["warnings"]

@@ -170,7 +170,7 @@ def test_nothing_to_fit_is_told(client: TestClient) -> None:
     assert_problem(client.post("/v1/fits", json={"vineyards": ["hollow"]}), 422, "no temperatures")
     send_csv(client, f"{STATION}/temperatures", "date,tmin_c,tmax_c\n2025-05-01,11,24\n")
     assert_problem(client.post("/v1/fits", json={}), 422, "bloom log")
-    assert client.get("/v1/fits").json() == {"fits": []}
+    assert client.get("/v1/fits").json() == {"fits": [], "next": None}
 
 
 @pytest.fixture

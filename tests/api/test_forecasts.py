@@ -198,7 +198,7 @@ def test_a_block_that_bears_another_blocks_cultivars_name_does_not_pass_its_visi
 def test_a_fit_that_has_seen_the_season_is_told(demo_client: TestClient) -> None:
     def told(**query: Any) -> bool:
         cautions = asked(demo_client, as_of="2024-05-15", **query).json()["cautions"]
-        return any("has seen season 2024" in caution for caution in cautions)
+        return any("was made with season 2024" in caution for caution in cautions)
 
     assert told()
     without = demo_client.post("/v1/fits", json={"exclude_seasons": [2024], "search": False}).json()

@@ -11,11 +11,11 @@ from numpy.testing import assert_allclose
 
 from models.bloom.observations import (
     NARROWEST_INTERVAL,
-    SetAside,
     heat_bounds,
     heat_intervals,
     in_stage_order,
 )
+from models.bloom.set_aside import BeforeHeat, DaysMissing, DaysUnknown, OutOfOrder, SetAside
 from models.bloom.site import Site
 from models.errors import MissingDays
 from models.heat.accumulate import accumulate_seasons
@@ -116,7 +116,7 @@ def test_of_two_stages_out_of_order_the_farther_from_the_other_blocks_is_set_asi
             2021,
             "b9",
             "bloom_start",
-            "bloom_start on 2021-06-03 is out of order with full_bloom on 2021-05-08",
+            OutOfOrder(day("2021-06-03"), True, "full_bloom", day("2021-05-08"), True),
         )
     ]
     assert len(kept) == 7
@@ -171,7 +171,7 @@ def test_a_not_yet_that_contradicts_a_later_stage_is_out_of_order() -> None:
     )
     kept, slips = in_stage_order(looks, STAGES)
     assert [slip.why for slip in slips] == [
-        "bloom_start not yet on 2021-05-10 is out of order with full_bloom on 2021-05-08"
+        OutOfOrder(day("2021-05-10"), False, "full_bloom", day("2021-05-08"), True)
     ]
     assert len(kept) == 3
 
@@ -205,7 +205,7 @@ def test_a_season_with_more_than_one_day_in_twenty_missing_is_set_aside(
     assert len(intervals.units) == 1 - set_aside
     assert len(named) == set_aside
     if set_aside:
-        assert named[0].why == "7 days without temperatures between 2021-01-01 and 2021-04-30"
+        assert named[0].why == DaysMissing(7, day("2021-01-01"), day("2021-04-30"))
 
 
 @pytest.mark.parametrize(("first_day", "usable"), [("2021-01-01", False), ("2020-01-01", True)])
@@ -225,7 +225,7 @@ def test_a_longer_gap_is_filled_by_other_years_or_sets_what_comes_after_it_aside
     if usable:
         assert intervals.upper[0, 1] == pytest.approx(1200.0)
     else:
-        assert named[0].why == "temperatures are missing before 2021-04-30, and no other year has those days"
+        assert named[0].why == DaysUnknown(day("2021-04-30"))
 
 
 def test_a_short_gap_is_interpolated() -> None:
@@ -246,7 +246,7 @@ def test_days_outside_the_record_are_missing() -> None:
     )
     intervals, named = heat_intervals([looks], stages=STAGES, rule=RULE)
     assert [season for _, season in intervals.seasons] == [2021]
-    assert [slip.why for slip in named] == ["30 days without temperatures between 2022-01-01 and 2022-04-30"]
+    assert [slip.why for slip in named] == [DaysMissing(30, day("2022-01-01"), day("2022-04-30"))]
 
 
 def test_a_date_before_the_sum_of_heat_starts_is_set_aside() -> None:
@@ -258,9 +258,7 @@ def test_a_date_before_the_sum_of_heat_starts_is_set_aside() -> None:
         [looks], stages=("budbreak", "full_bloom"), rule=HeatRule(accumulate_from="03-01")
     )
     assert_allclose(intervals.lower, [[np.nan, 600]])
-    assert [(slip.stage, slip.why) for slip in named] == [
-        ("budbreak", "falls before the sum of heat starts on 2021-03-01")
-    ]
+    assert [(slip.stage, slip.why) for slip in named] == [("budbreak", BeforeHeat(day("2021-03-01")))]
 
 
 def test_a_whole_cultivar_is_a_unit_of_its_own() -> None:

@@ -64,10 +64,10 @@ def test_an_end_after_the_season_is_open() -> None:
 
 
 def test_without_a_forecast_the_reason_stands_there() -> None:
-    found = BlockForecast("a", "lull", "none", {}, "no bloom of it is known")
+    found = BlockForecast("a", "lull", "none", {}, "cultivar_not_in_fit")
     made = bar(BLOCK, LULL, found, AXIS, [])
     assert made.drawn is None
-    assert made.window == "no bloom of it is known"
+    assert made.window.startswith("no bloom of cultivar lull is in the fit; ")
     assert list(shown_days([found])) == []
 
 

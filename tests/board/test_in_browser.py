@@ -228,7 +228,7 @@ def test_a_block_opens_by_keyboard_and_tells_its_numbers(demo_service: Served, b
 def test_paper_holds_what_the_screen_folds_away(demo_service: Served, browser: Browser) -> None:
     with watched(browser, DESK) as (page, watch):
         page.goto(demo_service.address + DEMO_BOARD)
-        hidden = page.get_by_text("hangs mostly on one pollen source").first
+        hidden = page.get_by_text("depends mostly on one pollen source").first
         assert not hidden.is_visible()
         page.pdf()
         assert hidden.is_visible()
@@ -303,7 +303,7 @@ def test_an_overdue_block_says_so(scene_service: Served, browser: Browser) -> No
     with watched(browser, PHONE) as (page, watch):
         page.goto(f"{scene_service.address}{BOARD}?as_of=2026-06-12")
         assert "overdue, visits say not yet" in window(page, "west-4")
-        assert "presumed past, nobody looked" in window(page, "east-2")
+        assert "presumed past, no look recorded" in window(page, "east-2")
         watch.clean()
 
 

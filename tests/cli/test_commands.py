@@ -16,7 +16,7 @@ from typer.testing import CliRunner, Result
 
 import demo_weather
 from demo_weather import make_demo
-from models.bloom.observations import SetAside
+from models.bloom.set_aside import SetAside
 from service.cli import app
 from service.cli.tables import WIDEST, set_aside_points
 
@@ -106,7 +106,7 @@ def test_the_demo_says_the_same_twice_and_speaks_us_units(demo: str) -> None:
     us = run("demo", "--units", "us", "--interval", "0.5").output
     assert "°F·day" in us
     assert "50 % intervals" in us
-    assert "base 50 °F" in us
+    assert "above 50 °F" in us
 
 
 @pytest.mark.parametrize(

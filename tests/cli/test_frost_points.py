@@ -12,7 +12,7 @@ NIGHT = FrostNight(dt.date(2026, 4, 20), -2.5)
 
 
 def frost(*blocks: BlockFrost) -> VineyardFrost:
-    return VineyardFrost(0.0, {block.block: block for block in blocks}, ())
+    return VineyardFrost(0.0, {block.block: block for block in blocks})
 
 
 def test_the_worst_chance_and_each_night_once() -> None:

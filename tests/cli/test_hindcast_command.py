@@ -45,7 +45,7 @@ def test_scores_rules_and_rows_are_told(folder: Path) -> None:
     names = ("n", "bias", "mae", "rmse", "crps", "baseline_rmse", "skill", "coverage")
     figures = [float(cell) for cell in done.stdout.split("known weather", 1)[1].split()[: len(names)]]
     assert figures == pytest.approx([known[name] for name in names], abs=0.0051)
-    for words in ("30 days", "others seen", "thimble-ash", "in 50 %", "average, base 50 °F", ": 6 seasons"):
+    for words in ("30 days", "others seen", "thimble-ash", "in 50 %", "average above 50 °F", ": 6 seasons"):
         assert words in done.stdout
     rows = list(csv.DictReader(io.StringIO((folder / "rows.csv").read_text())))
     assert len(rows) == len(report["rows"])

@@ -17,6 +17,7 @@ from service.ingest.report import counted
 from service.usecases.fits import DEFAULT_STAGES
 from service.usecases.hindcast import HindcastOptions, HindcastReport, plan_hindcast, run_hindcast
 from service.usecases.hindcast_files import read_past
+from service.words.forecast import lead_words
 from service.workers import Workers
 from tests.ingest.test_open_data import open_data
 
@@ -80,7 +81,7 @@ def chapter(record: OpenRecord, report: HindcastReport) -> Iterator[str]:
         yield "|---|--:|--:|--:|--:|--:|--:|--:|--:|"
         for group in report.scores:
             if (group.stage, group.cultivar) == (stage, None):
-                yield f"| {hindcast_tables.lead_text(group.lead)} | {' | '.join(_figures(group))} |"
+                yield f"| {lead_words(group.lead)} | {' | '.join(_figures(group))} |"
     yield from _points("Heat rules, chosen without the season", hindcast_tables.rule_points(report, us=False))
     yield from _points("Not scored", hindcast_tables.not_scored_points(report))
 

@@ -9,10 +9,10 @@ import pytest
 from fastapi.testclient import TestClient
 
 import demo_weather
-from models.vineyard.wording import in_words
 from service import clock
 from service.api.calendar import is_known
 from service.feed.ical import unique_id
+from service.words.plain import in_words
 from tests.feed.reading import ReadEvent, assert_rfc_5545, by_both
 
 VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, hindcast_season
+from models.bloom.set_aside import NoOtherSeason, SetAside
 from models.bloom.site import Site
 from models.errors import BadInput, CapfallError, NotEnoughData
 from models.records import BloomLogRow, DailyTemperatures
@@ -23,6 +24,7 @@ from service.usecases.hindcast import (
     run_hindcast,
 )
 from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
+from service.words.set_aside import set_aside_words
 from service.workers import Workers
 from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_vineyard
 
@@ -100,7 +102,13 @@ def test_a_date_is_covered_from_low_to_high(report: HindcastReport) -> None:
 
 
 def test_what_is_not_scored_is_named(report: HindcastReport) -> None:
-    assert report.not_scored == ("2003 rare-bell bloom_start: no other season of rare-bell",)
+    slip = SetAside(2003, "rare-bell", "bloom_start", NoOtherSeason("rare-bell"))
+    assert report.not_scored == (slip,)
+    kept = json.loads(HindcastDocument.model_validate(report).model_dump_json())
+    assert HindcastDocument.model_validate(kept).not_scored == (slip,)
+    old = kept | {"not_scored": ["2003 rare-bell bloom_start: no other season of rare-bell"]}
+    (text,) = HindcastDocument.model_validate(old).not_scored
+    assert set_aside_words(text) == set_aside_words(slip)
 
 
 def test_the_document_is_json_without_nan_and_its_rows_make_a_table(report: HindcastReport) -> None:
@@ -148,7 +156,7 @@ def test_seasons_that_are_excluded_or_not_over_are_left_out() -> None:
     [
         ({"stages": ("bud_swell",)}, BadInput, "unknown stage"),
         ({"stages": ("harvest",)}, NotEnoughData, "none"),
-        ({"exclude_seasons": (2002, 2003, 2004, 2005, 2006)}, NotEnoughData, "is 1;"),
+        ({"exclude_seasons": (2002, 2003, 2004, 2005, 2006)}, NotEnoughData, "is 1$"),
         ({"interval": 1.0}, BadInput, "probability"),
         ({"leads": (-1,)}, BadInput, "leads"),
         ({"leads": tuple(range(21))}, BadInput, "leads"),

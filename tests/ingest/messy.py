@@ -295,9 +295,7 @@ def planting(make: Maker) -> MessyFile:
     elif roll < 0.4:
         make.fault("a cultivar with two flower types", "refused", "more than one flower_type")
         rows[2][1] = rows[1][1]
-    return MessyFile(
-        "planting", make.file(header, rows), {}, truth, make.messes, make.fate, tuple(make.told)
-    )
+    return MessyFile("planting", make.file(header, rows), {}, truth, make.messes, make.fate, tuple(make.told))
 
 
 def bloom_log(make: Maker) -> MessyFile:

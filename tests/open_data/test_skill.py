@@ -66,7 +66,7 @@ def apple() -> HindcastReport:
 
 KNOWN_STAGES = ("bloom_start", "full_bloom", "fruit_set")
 SHORT = pytest.mark.xfail(
-    strict=True, raises=AssertionError, reason="coverage measured: 0.73, where 0.80 is said"
+    strict=True, raises=AssertionError, reason="coverage measured: 0.73 to 0.74, where 0.80 is said"
 )
 
 

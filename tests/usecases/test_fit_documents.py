@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import hashlib
 import json
 from typing import Any
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
+from models.bloom.set_aside import FarFromOthers, OutOfOrder, SetAside
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.records import DailyTemperatures, HeatRule, StageInterval
-from service.usecases.fit_documents import FitDocument, SavedFit, from_document, to_document
+from service.usecases.fit_documents import ID_DIGITS, FitDocument, SavedFit, from_document, to_document
 from service.usecases.shared_fits import check_document, from_another_grower
+from service.words.set_aside import why_set_aside
 from tests.bloom.noted import logged
+
+
+def day(of_may: int) -> dt.date:
+    return dt.date(2013, 5, of_may)
 
 
 def a_site(seasons: int, *, cultivars: int = 2) -> Site:
@@ -87,3 +95,45 @@ def test_the_models_own_fits_pass_as_shared_ones(seasons: int, cultivars: int) -
     assert {said.site for said in taken.fit.season_evidence} == {"another grower's hill"}
     again = from_another_grower(FitDocument.model_validate(to_document(taken)))
     assert again.id == taken.id  # handed on once more, it is still the same fit
+
+
+SLIPS = (
+    SetAside(2012, "b1", "full_bloom", FarFromOthers(-12.4)),
+    SetAside(2013, "b1", "bloom_start", OutOfOrder(day(5), True, "full_bloom", day(3), False)),
+)
+
+
+def test_reasons_come_back_as_codes() -> None:
+    saved = SavedFit(dataclasses.replace(a_fit(), set_aside=SLIPS), ("hill",))
+    document = json.loads(json.dumps(to_document(saved)))
+    assert document["set_aside"][0]["why"] == {"days_later": -12.4, "code": "far_from_others"}
+    back = from_document(document)
+    assert (back.fit.set_aside, back.id) == (SLIPS, saved.id)
+    assert from_another_grower(FitDocument.model_validate(document)).fit.set_aside == SLIPS
+
+
+def test_a_document_whose_reasons_are_texts_keeps_them_and_its_identifier() -> None:
+    document = to_document(SavedFit(a_fit(), ("hill",)))
+    text = "about 12 days earlier than its cultivar and season say"
+    document["set_aside"] = [{"season": 2012, "block": "b1", "stage": "full_bloom", "why": text}]
+    plain = json.dumps(document, sort_keys=True)
+    back = from_document(json.loads(plain))
+    assert back.fit.set_aside == (SetAside(2012, "b1", "full_bloom", text),)
+    assert why_set_aside(back.fit.set_aside[0]) == text
+    assert back.id == hashlib.sha256(plain.encode()).hexdigest()[:ID_DIGITS]
+
+
+@pytest.mark.parametrize(
+    "why",
+    [
+        {"code": "unheard_of"},
+        {"code": "far_from_others", "days_later": float("inf")},
+        {"code": "no_other_season", "cultivar": "a\x00b"},
+        {"code": "before_heat", "heat_from": "2012-13-01"},
+    ],
+)
+def test_a_reason_that_is_none_is_refused(why: dict[str, Any]) -> None:
+    document = to_document(SavedFit(a_fit(), ("hill",)))
+    document["set_aside"] = [{"season": 2012, "block": "b1", "stage": "full_bloom", "why": why}]
+    with pytest.raises(ValidationError, match="why"):
+        FitDocument.model_validate(document)

@@ -7,6 +7,7 @@ import pytest
 from models.records import Block, Cultivar, FlowerType, Planting
 from models.vineyard.layout_rules import LayoutFinding, RowsAlong, layout_findings, longest_run_without
 from models.vineyard.vine_counts import who_serves_whom
+from service.words.layout import RULE_SOURCES, finding_words
 
 KINDS = {
     "p": Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False),
@@ -82,7 +83,7 @@ def test_share_of_the_vineyard(row: str, verdict: str, measured: float) -> None:
     found = findings(drawn(row))[SHARE]
     assert found.verdict == verdict
     assert found.measured == pytest.approx(measured)
-    assert ("more than the rule asks for" in found.said) == (measured > 1 / 4)
+    assert ("more than the rule asks for" in finding_words(found)) == (measured > 1 / 4)
 
 
 def test_several_pollinizers() -> None:
@@ -103,7 +104,7 @@ def test_one_serves_eight() -> None:
     assert (with_pistillate(16).verdict, with_pistillate(16).measured) == ("met", 8)
     assert (with_pistillate(17).verdict, with_pistillate(17).measured) == ("not_met", 9)
     assert (with_pistillate(3, x_m=99.0).verdict, with_pistillate(3, x_m=99.0).measured) == ("not_met", None)
-    assert with_pistillate(3, x_m=99.0).said == "3 pistillate vines have no source in reach."
+    assert finding_words(with_pistillate(3, x_m=99.0)) == "3 pistillate vines have no source in reach."
 
 
 # In a single row: every third vine (the same, read), every fourth (another extension office, read).
@@ -138,7 +139,7 @@ def test_rows_may_run_either_way_and_hold_blocks_of_several_vines() -> None:
 
 def test_without_pistillate_vines_no_rule_applies_and_each_rule_names_its_source() -> None:
     assert {each.verdict for each in findings(drawn("SSS", "SSS"))} == {"does_not_apply"}
-    assert [each.source.split(",")[0] for each in findings(drawn("Spp"))] == [
+    assert [RULE_SOURCES[each.rule].split(",")[0] for each in findings(drawn("Spp"))] == [
         *["Georgia Muscadine Production Guide"] * 4,
         *["Mississippi State University Extension"] * 2,
         "another extension office",

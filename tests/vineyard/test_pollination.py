@@ -16,6 +16,7 @@ from models.errors import BadInput
 from models.records import Block, Cultivar, FlowerType, Planting
 from models.units import FloatArray
 from models.vineyard.pollination import BlockPollination, PollenWarning, pollination
+from service.words.pollen import warning_words
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False)
 TINDERLING = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True)
@@ -103,11 +104,13 @@ def test_a_source_that_ends_first_is_told_with_names_and_dates() -> None:
     told = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=8))), "pollen_ends_early")
     assert told.level == "act"
     assert told.chance == pytest.approx(0.8)
-    assert told.message.startswith(
+    assert warning_words(told).startswith(
         "Block b7 (Tinderling) is expected to finish on 4 June, 5 days before block b1 (Dewlight); about "
         "36 % of b1's bloom would open without pollen (80 % chance that it ends too early)."
     )
-    assert "from 6 June to 11 June" in told.message  # the day after the last pollen; the last receptive day
+    assert "from 6 June to 11 June" in warning_words(
+        told
+    )  # the day after the last pollen; the last receptive day
     assert told.days == (dt.date(2026, 6, 6), dt.date(2026, 6, 11))
     alone = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=8))), "single_pollen_source")
     assert alone.days == (dt.date(2026, 5, 31), dt.date(2026, 6, 9))  # the whole bloom
@@ -143,7 +146,7 @@ def test_a_mere_possibility_is_told_by_the_draws_in_which_it_comes_true() -> Non
     told = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=3))), "pollen_ends_early")
     assert told.level == "watch"
     assert told.chance == pytest.approx(0.3)
-    assert "may finish on 4 June, 5 days before block b1 (Dewlight); about 36 %" in told.message
+    assert "may finish on 4 June, 5 days before block b1 (Dewlight); about 36 %" in warning_words(told)
 
 
 def test_a_small_chance_is_not_mentioned() -> None:
@@ -165,11 +168,11 @@ def test_a_source_that_starts_late() -> None:
     assert told.level == "act"
     assert told.chance == pytest.approx(0.6)
     # Day 155 less three receptive days: flowers that opened by day 152 are past; odds 9 ** -(1 / 2).
-    assert told.message.startswith(
+    assert warning_words(told).startswith(
         "Block b7 (Tinderling) is expected to begin on 5 June, 5 days after block b1 (Dewlight); about 25 % of "
         "b1's bloom would open without pollen (60 % chance that it starts too late)."
     )
-    assert "from 31 May to 4 June" in told.message
+    assert "from 31 May to 4 June" in warning_words(told)
 
 
 def test_a_source_that_does_not_bloom_within_the_season_is_late() -> None:
@@ -177,7 +180,7 @@ def test_a_source_that_does_not_bloom_within_the_season_is_late() -> None:
     told = warning(found, "pollen_starts_late")
     assert told.chance == pytest.approx(0.7)
     assert "b7 (Tinderling) is not expected to bloom within the season, while block b1 (Dewlight) does" in (
-        told.message
+        warning_words(told)
     )
     assert found.sources[0].chance_starts_late == pytest.approx(0.7)
     assert found.sources[0].chance_ends_first == 0.0
@@ -189,7 +192,7 @@ def test_of_several_sources_the_last_one_is_named_and_each_is_listed_best_first(
     found = only(pollination(three, draws_of({key: [bloom] for key, bloom in blooms.items()})))
     assert [source.block for source in found.sources] == ["b8", "b7"]
     told = warning(found, "pollen_ends_early")
-    assert told.message.startswith(
+    assert warning_words(told).startswith(
         "Block b8 (Hedge vines), the last of 2 pollen sources in reach, is expected to finish on 6 June, "
         "3 days before block b1 (Dewlight)"
     )
@@ -208,11 +211,11 @@ def test_a_gap_between_two_sources() -> None:
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
     told = warning(found, "pollen_gap")
     assert told.level == "act"
-    assert told.message.startswith(
+    assert warning_words(told).startswith(
         "Block b1 (Dewlight) is expected to be without pollen in the middle of its bloom"
     )
-    assert "about 45 % of b1's bloom" in told.message
-    assert "from 1 June to 7 June" in told.message  # days 151 to 157
+    assert "about 45 % of b1's bloom" in warning_words(told)
+    assert "from 1 June to 7 June" in warning_words(told)  # days 151 to 157
 
 
 def test_days_without_pollen_before_the_first_source_are_no_part_of_the_gap() -> None:
@@ -220,7 +223,7 @@ def test_days_without_pollen_before_the_first_source_are_no_part_of_the_gap() ->
     blooms = {"b1": (146.0, 150.0, 155.0), "b7": (150.0, 150.0, 150.0), "b9": (158.0, 161.0, 169.0)}
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
     assert codes(found) == ["pollen_starts_late", "pollen_gap", "single_pollen_source"]
-    assert "from 2 June to 7 June" in warning(found, "pollen_gap").message  # days 152 to 157
+    assert "from 2 June to 7 June" in warning_words(warning(found, "pollen_gap"))  # days 152 to 157
 
 
 def test_days_without_pollen_after_the_last_source_are_no_part_of_the_gap() -> None:
@@ -228,7 +231,7 @@ def test_days_without_pollen_after_the_last_source_are_no_part_of_the_gap() -> N
     blooms = {"b1": (146.0, 150.0, 160.0), "b7": (140.0, 144.0, 149.0), "b9": (155.0, 155.0, 155.0)}
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in blooms.items()})))
     assert codes(found) == ["pollen_ends_early", "pollen_gap", "single_pollen_source"]
-    assert "from 1 June to 4 June" in warning(found, "pollen_gap").message  # days 151 to 154
+    assert "from 1 June to 4 June" in warning_words(warning(found, "pollen_gap"))  # days 151 to 154
 
 
 def test_no_source_in_reach() -> None:
@@ -236,8 +239,8 @@ def test_no_source_in_reach() -> None:
     found = only(pollination(far, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
     told = warning(found, "no_pollen_source_in_reach")
     assert (codes(found), told.level, told.chance) == (["no_pollen_source_in_reach"], "act", 1.0)
-    assert "within 15 m (49 ft) of block b1 (Dewlight)" in told.message
-    assert "from 31 May to 9 June" in told.message
+    assert "within 15 m (49 ft) of block b1 (Dewlight)" in warning_words(told)
+    assert "from 31 May to 9 June" in warning_words(told)
     assert found.sources == ()
     assert found.share_of_bloom_covered is not None
     assert found.share_of_bloom_covered.high == 0.0
@@ -251,7 +254,9 @@ def test_neighbours_replace_distance() -> None:
     assert found.sources[0].share_of_bloom_covered == pytest.approx(1.0)
     lonely = planting(block("b1", DEW, neighbours=()), B7)
     found = only(pollination(lonely, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
-    assert "among the neighbours given for block b1" in warning(found, "no_pollen_source_in_reach").message
+    assert "among the neighbours given for block b1" in warning_words(
+        warning(found, "no_pollen_source_in_reach")
+    )
 
 
 def test_pollen_that_is_not_viable_does_not_count() -> None:
@@ -259,15 +264,15 @@ def test_pollen_that_is_not_viable_does_not_count() -> None:
     blooms = draws_of({key: [bloom] for key, bloom in {**SAFE, "b2": SAFE["b1"]}.items()})
     found = pollination(dud, blooms)[0]
     assert codes(found) == ["no_viable_pollen"]
-    assert "block b7 (Pale Lantern)" in found.warnings[0].message
+    assert "block b7 (Pale Lantern)" in warning_words(found.warnings[0])
     assert found.sources == ()
 
 
-def test_a_block_that_hangs_on_one_source_is_told_so() -> None:
+def test_a_block_that_depends_on_one_source_is_told_so() -> None:
     found = only(pollination(PAIR, draws_of({key: [bloom] for key, bloom in SAFE.items()})))
     told = warning(found, "single_pollen_source")
     assert (told.level, told.chance) == ("watch", 1.0)
-    assert "Block b1 (Dewlight) hangs on one pollen source, block b7 (Tinderling)" in told.message
+    assert "Block b1 (Dewlight) depends on one pollen source, block b7 (Tinderling)" in warning_words(told)
 
 
 def test_a_second_source_at_another_time_does_not_make_a_block_safe() -> None:
@@ -275,7 +280,7 @@ def test_a_second_source_at_another_time_does_not_make_a_block_safe() -> None:
     poor = {**SAFE, "b9": (141.0, 144.0, 149.0)}
     found = only(pollination(both, draws_of({key: [bloom] for key, bloom in poor.items()})))
     told = warning(found, "single_pollen_source")
-    assert "hangs mostly on one pollen source, block b7 (Tinderling)" in told.message
+    assert "depends mostly on one pollen source, block b7 (Tinderling)" in warning_words(told)
     third = planting(B1, B7, block("b9", TINDERLING, x_m=5.0), block("b10", TINDERLING, x_m=4.0))
     unknown = draws_of({**{key: [bloom] for key, bloom in poor.items()}, "b10": [NEVER]})
     assert codes(only(pollination(third, unknown))) == ["unknown_bloom"]  # b10 may do, nobody knows
@@ -287,7 +292,7 @@ def test_a_block_without_a_forecast() -> None:
     found = only(pollination(PAIR, draws_of({"b1": [NEVER], "b7": [SAFE["b7"]]})))
     assert codes(found) == ["unknown_bloom", "single_pollen_source"]
     assert (found.share_of_bloom_covered, found.sources, found.uncovered) == (None, (), ())
-    assert "The bloom of block b1 (Dewlight) cannot be forecast" in found.warnings[0].message
+    assert "The bloom of block b1 (Dewlight) cannot be forecast" in warning_words(found.warnings[0])
     missing = only(pollination(PAIR, draws_of({"b7": [SAFE["b7"]]})))
     assert codes(missing) == codes(found)
 
@@ -305,14 +310,14 @@ def test_sources_without_a_forecast() -> None:
     found = only(pollination(PAIR, draws_of({"b1": [SAFE["b1"]], "b7": [NEVER]})))
     told = warning(found, "unknown_bloom")
     assert (told.level, found.share_of_bloom_covered) == ("act", None)
-    assert "block b7 (Tinderling)" in told.message
+    assert "block b7 (Tinderling)" in warning_words(told)
     both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
     found = only(
         pollination(both, draws_of({**{key: [bloom] for key, bloom in SAFE.items()}, "b9": [NEVER]}))
     )
     told = warning(found, "unknown_bloom")
     assert (told.level, codes(found)) == ("watch", ["unknown_bloom"])
-    assert "block b9 (Tinderling)" in told.message
+    assert "block b9 (Tinderling)" in warning_words(told)
     assert [source.block for source in found.sources] == ["b7"]
 
 

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 
 from models.errors import BadInput
 from models.vineyard.scouting import Plan, Task, Window, plan_trips
+from models.vineyard.scouting_tasks import FirstCaps
+from service.words.scouting import why_missed
 
 MONDAY = dt.date(2026, 6, 1)
 
@@ -23,15 +25,7 @@ def day(number: int) -> dt.date:
 def task(block: str, chances: Mapping[int, float]) -> Task:
     window = Window(day(min(chances)), day(max(chances)))
     chance_on = {day(number): chance for number, chance in chances.items()}
-    return Task(
-        block=block,
-        cultivar="dew",
-        task="first_caps",
-        look_for="caps",
-        why="why",
-        window=window,
-        chance_on=chance_on,
-    )
+    return Task(block, "dew", FirstCaps(), window, chance_on)
 
 
 def on(first: int, last: int, chance: float = 0.5) -> dict[int, float]:
@@ -123,7 +117,7 @@ def test_no_trip_before_the_first_day() -> None:
     assert days_of(plan) == [2]
     (missed,) = plan.missed
     assert (missed.block, missed.best_day) == ("b", None)
-    assert missed.reason == "Too late this season: its days are over (from 1 June to 2 June)."
+    assert why_missed(missed) == "Too late this season: its days are over (from 1 June to 2 June)."
     assert plan_trips([task("b", on(0, 1))], first_day=day(15)).missed
     assert not plan_trips([task("b", on(0, 1))], first_day=day(16)).missed
 
@@ -134,7 +128,7 @@ def test_weekdays_and_what_they_miss() -> None:
     assert days_of(plan) == [0]
     (missed,) = plan.missed
     assert (missed.block, missed.best_day) == ("b", day(4))
-    assert missed.reason == (
+    assert why_missed(missed) == (
         "The days left for it (from 4 June to 6 June) hold no Monday or Wednesday; its best day is Friday 5 June "
         "(60 % chance that it is the right time)."
     )
@@ -144,7 +138,7 @@ def test_a_limit_on_trips_keeps_the_likeliest_tasks() -> None:
     tasks = [task("a", {1: 0.5}), task("b", {1: 0.5}), task("c", {8: 0.9}), task("d", {4: 0.3})]
     plan = plan_trips(tasks, first_day=MONDAY, max_trips=2)
     assert (days_of(plan), met(plan)) == ([1, 8], ["a", "b", "c"])
-    assert plan.missed[0].reason.startswith("2 trips leave no day for it; its best day is Friday 5 June")
+    assert why_missed(plan.missed[0]).startswith("2 trips leave no day for it; its best day is Friday 5 June")
     assert days_of(plan_trips(tasks, first_day=MONDAY, max_trips=1)) == [1]
     assert plan_trips(tasks, first_day=MONDAY, max_trips=3) == plan_trips(tasks, first_day=MONDAY)
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
-from models.records import Block, Cultivar
+from models.vineyard.reach import NamedBlock
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June",
@@ -36,12 +37,12 @@ def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
-def block_name(block: Block, cultivar: Cultivar) -> str:
+def block_name(block: NamedBlock) -> str:
     """A block as in "block b7 (Tinderling)"."""
-    return f"block {block.key} ({cultivar.name})"
+    return f"block {block.key} ({block.cultivar})"
 
 
-def listed(names: list[str]) -> str:
+def listed(names: Sequence[str]) -> str:
     """Names as in "a, b and c"."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 

@@ -1,0 +1,83 @@
+"""What has to be borne in mind beside pollen cover, frost and layout, as codes with what they tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from models.bloom.cautions import DateCaution
+
+
+@dataclass(frozen=True)
+class StagesLacking:
+    """Bloom stages that the fit lacks."""
+
+    stages: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FlowerDaysAssumed:
+    """How long a flower is receptive and an anther sheds was not given. [day]"""
+
+    receptive_days: int
+    pollen_days: int
+
+
+@dataclass(frozen=True)
+class OwnFlowerDays:
+    """Cultivars with receptive or pollen days of their own."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ReachAssumed:
+    """Distance decides which sources count. [m]"""
+
+    reach_m: float
+
+
+@dataclass(frozen=True)
+class FrostDamageUnknown:
+    """A frost night came, or may come."""
+
+
+@dataclass(frozen=True)
+class FrostCame:
+    """A frost night came after budbreak."""
+
+
+@dataclass(frozen=True)
+class LayoutsDisagree:
+    """Published layouts contradict each other."""
+
+
+@dataclass(frozen=True)
+class NoFitForCover:
+    """Without a fit only the layout was checked."""
+
+
+@dataclass(frozen=True)
+class NoPastSeason:
+    """Without a past season only the layout was checked."""
+
+
+@dataclass(frozen=True)
+class EnoughAssumed:
+    """The share of a bloom that is taken as enough."""
+
+    share: float
+
+
+Caution = (
+    DateCaution
+    | StagesLacking
+    | FlowerDaysAssumed
+    | OwnFlowerDays
+    | ReachAssumed
+    | FrostDamageUnknown
+    | FrostCame
+    | LayoutsDisagree
+    | NoFitForCover
+    | NoPastSeason
+    | EnoughAssumed
+)

@@ -1,0 +1,166 @@
+"""What has to be borne in mind beside an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import assert_never
+
+from models.bloom.cautions import (
+    BlocksFrosted,
+    CultivarsUnknown,
+    DailyLooksAssumed,
+    FewSeasonsOfBloom,
+    FewSeasonsOfCultivars,
+    FewSeasonsOfWeather,
+    FitImported,
+    FitUnsettled,
+    KeepToLabels,
+    NorthAssumed,
+    NoTemperaturesYet,
+    ObservationSetAside,
+    SeasonInFit,
+    SeasonUnsettled,
+    TemperaturesEnd,
+    TemperaturesFilled,
+    UnusualSeason,
+)
+from models.vineyard.cautions import (
+    Caution,
+    EnoughAssumed,
+    FlowerDaysAssumed,
+    FrostCame,
+    FrostDamageUnknown,
+    LayoutsDisagree,
+    NoFitForCover,
+    NoPastSeason,
+    OwnFlowerDays,
+    ReachAssumed,
+    StagesLacking,
+)
+from service.words.plain import listed, percent
+from service.words.set_aside import why_set_aside
+
+
+def caution_texts(cautions: Iterable[Caution]) -> list[str]:
+    """Cautions as sentences, in their order."""
+    return [caution_words(caution) for caution in cautions]
+
+
+def caution_words(caution: Caution) -> str:
+    """One caution as sentences."""
+    match caution:
+        case NorthAssumed():
+            return "Northern hemisphere assumed, as no latitude is given."
+        case DailyLooksAssumed(None):
+            return (
+                "The bloom log counts as looked at every day. Where rows were walked less often, bloom came earlier "
+                "than its dates, and the forecast is late: say how often with checked_every_days."
+            )
+        case DailyLooksAssumed(every_days):
+            return (
+                "Dates of the bloom log fall on the same weekdays, as if rows were walked every "
+                f"{every_days} days, yet they count as looked at every day: bloom is then forecast days late. Send the "
+                f"log again with checked_every_days={every_days}."
+            )
+        case NoTemperaturesYet(season, as_of):
+            return f"No temperatures of season {season} before {as_of}: all of it rests on past seasons."
+        case TemperaturesEnd(through):
+            return f"Temperatures end on {through}; the days since then rest on past seasons."
+        case TemperaturesFilled(first_day, last_day):
+            days = f"on {first_day}" if first_day == last_day else f"from {first_day} to {last_day}"
+            return f"Temperatures are missing {days}; other seasons' means stand in."
+        case FewSeasonsOfWeather(seasons):
+            return f"Only {_seasons(seasons, 'past ')} of temperatures: intervals may be too narrow."
+        case FewSeasonsOfBloom(seasons):
+            return f"The fit knows {_seasons(seasons)} only: how much seasons differ is assumed more than measured."
+        case FitUnsettled():
+            return (
+                "The fit stopped before its numbers settled: its thresholds and intervals are less sure than they "
+                "look. A date in the bloom log that is far off may be the cause."
+            )
+        case SeasonUnsettled():
+            return (
+                "What this season's observations say did not settle: they may contradict each other. Compare the "
+                "dates with the observations before you rely on them."
+            )
+        case UnusualSeason(stage, days_later):
+            order = "later" if days_later > 0 else "earlier"
+            return (
+                f"This season's observations of {stage} come about {abs(days_later):.0f} days {order} than the fit "
+                "expects, outside its 98 % range. Likely causes: the station moved or was changed, temperatures in "
+                "the wrong unit, or observations of another block."
+            )
+        case ObservationSetAside(slip):
+            return f"Set aside: {slip.block}, {why_set_aside(slip)}."
+        case BlocksFrosted(season, blocks):
+            return (
+                f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, and what is "
+                "seen there does not sharpen the dates of other blocks."
+            )
+        case SeasonInFit(season):
+            return (
+                f"The fit was made with season {season} itself, so these dates say little about how good its forecasts "
+                "are; to judge that, use a fit that excludes the season."
+            )
+        case FitImported():
+            return (
+                "The thresholds come from another grower's fit: station, site and way of looking differ. Compare them "
+                "with visits of your own."
+            )
+        case FewSeasonsOfCultivars(cultivars):
+            return f"Few seasons of {listed(cultivars)} are known: their thresholds lean on the other cultivars'."
+        case CultivarsUnknown(cultivars):
+            return f"No forecast for {listed(cultivars)}: not in the fit."
+        case StagesLacking(stages):
+            return (
+                f"The fit lacks {', '.join(stages)}, so pollen cover over time is not known; log all three bloom "
+                "stages, or make a fit with them."
+            )
+        case FlowerDaysAssumed(receptive_days, pollen_days):
+            return (
+                f"Assumed, without a source: a flower is receptive for {receptive_days} days and an anther sheds "
+                f"pollen for {pollen_days} days from capfall."
+            )
+        case OwnFlowerDays(cultivars):
+            return f"Receptive or pollen days of their own are set for {listed(cultivars)}."
+        case ReachAssumed(reach_m):
+            return f"Pollen is taken to reach {reach_m:g} m; by default 50 ft, which is common practice."
+        case FrostDamageUnknown():
+            # Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 %
+            # kill at its second to fourth leaf; -2.8 °C at the first leaf, -3.9 °C at bud burst. The trade knows no
+            # limits for muscadine.
+            return (
+                "Which temperatures damage muscadine is not known. Limits by stage exist for other grapes only: a "
+                "table of the FAO, seen second-hand, puts -2.2 °C for a kill of 10 % in one cultivar at its second to "
+                "fourth leaf. Cold air also settles below the station's height and in hollows."
+            )
+        case FrostCame():
+            # common practice, no source
+            return (
+                "A frost night came after budbreak. Where shoots froze, bloom comes from secondary buds: later, and "
+                "longer, than the thresholds know. Walk those blocks, and mark the ones that froze so that the fit "
+                "does not learn from them."
+            )
+        case LayoutsDisagree():
+            return (
+                "The published layouts disagree (from every third vine in every third row to one vine for eight, and "
+                "in a single row every third or every fourth vine), and none of them looks at when cultivars bloom."
+            )
+        case NoFitForCover():
+            return "Without a fit, cover in past seasons is not known: only the layout was checked."
+        case NoPastSeason():
+            return "No past season has temperatures complete enough: only the layout was checked."
+        case EnoughAssumed(share):
+            return (
+                f"That {percent(share)} of a bloom are enough is an assumption; no source states a threshold."
+            )
+        case KeepToLabels():
+            return (
+                "Bloom dates are forecasts with an error: keep to product labels and local rules on sprays in bloom, "
+                "and ask the local extension office."
+            )
+    assert_never(caution)
+
+
+def _seasons(count: int, kind: str = "") -> str:
+    return f"{count} {kind}season{'' if count == 1 else 's'}"

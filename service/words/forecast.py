@@ -1,0 +1,63 @@
+"""How a stage stands, what stages and leads are called, and what is said of a block's forecast."""
+
+from __future__ import annotations
+
+from models.bloom.forecast import BlockForecast, Status, WhyNone
+from models.bloom.frost_delay import MOST_DAYS_LATER
+from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
+from models.stages import STAGES
+
+STATUSES: dict[Status, str] = {
+    "observed": "seen",
+    "expected": "expected",
+    "presumed": "presumed past, no look recorded",
+    "overdue": "overdue, visits say not yet",
+    "unlikely": "unlikely this season",
+}
+MEANINGS = {stage.key: stage.meaning for stage in STAGES}
+# Where "bloom" is said already.
+SHORT_STAGES = {"bloom_start": "start", "full_bloom": "full bloom", "bloom_end": "end"}
+# On an axis.
+SHORT_LEADS: dict[Lead, str] = {KNOWN_WEATHER: "known", OTHERS_SEEN: "seen"}
+MAY_NOT_BLOOM = "may not bloom this season"
+MOSTLY_POOLED = "This cultivar has few seasons of its own here: its dates lean on the other cultivars."
+# Common practice, no source.
+FROSTED = (
+    "Marked as frosted: bloom from secondary buds comes later and lasts longer than the thresholds know. By how much "
+    f"is not known, so anything up to {MOST_DAYS_LATER} days is taken as likely: that is why this block's windows are "
+    "wide. What is seen there teaches nothing about other blocks. Look often."
+)
+_WHY_NONE: dict[WhyNone, str] = {
+    "cultivar_not_in_fit": "no bloom of cultivar {cultivar} is in the fit; log a season of it, or import a fit that "
+    "has it",
+}
+
+
+def stage_words(stage: str) -> str:
+    """A stage key as in "bloom start"."""
+    return stage.replace("_", " ")
+
+
+def lead_words(lead: Lead) -> str:
+    """A lead as in "14 days ahead"."""
+    return f"{lead} days ahead" if isinstance(lead, int) else lead
+
+
+def short_lead(lead: Lead) -> str:
+    """A lead as an axis has room for it."""
+    return SHORT_LEADS.get(lead, str(lead))
+
+
+def why_none(block: BlockForecast) -> str | None:
+    """Why a block has no forecast, as part of a sentence; None where it has one."""
+    return None if block.why_none is None else _WHY_NONE[block.why_none].format(cultivar=block.cultivar)
+
+
+def why_no_window(block: BlockForecast) -> str:
+    """Why a block's bloom has no date, as part of a sentence."""
+    return why_none(block) or MAY_NOT_BLOOM
+
+
+def what_is_special(block: BlockForecast) -> str | None:
+    """What is special about a block's dates; None for nothing."""
+    return FROSTED if block.frosted and block.basis != "none" else None

@@ -1,0 +1,117 @@
+"""Scouting tasks: their names, what to look for and why, and why a task is on no trip.
+
+What to look for and why is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import assert_never
+
+from models.records import FlowerType
+from models.vineyard.scouting import WEEKDAY_NAMES, MissedTask, TooFewTrips, TooLate, WrongWeekdays
+from models.vineyard.scouting_tasks import (
+    CropLoad,
+    FirstCaps,
+    FlowerTypeCheck,
+    Look,
+    PollenOverlap,
+    SetCount,
+    TaskKind,
+)
+from service.words.plain import block_name, from_to, in_words, listed, percent
+
+TASK_NAMES: dict[TaskKind, str] = {
+    "first_caps": "first caps",
+    "flower_type": "flower type",
+    "pollen_overlap": "pollen overlap",
+    "set_count": "set count",
+    "crop_load": "crop load",
+}
+MOST_SOURCES_NAMED = 4
+
+
+def look_for(look: Look) -> str:
+    """What to look for."""
+    match look:
+        case FirstCaps():
+            return (
+                "The first caps on the ground or falling. Look near the base of this year's shoots, from the second to "
+                "the fifth node: flowers there are the oldest. Note how many per cent of the caps are off."
+            )
+        case FlowerTypeCheck():
+            return (
+                "Newly opened flowers. Tall, straight stamens with yellow pollen: self-fertile or male. Short stamens "
+                "that curl back: pistillate."
+            )
+        case PollenOverlap():
+            more = len(look.sources) - MOST_SOURCES_NAMED
+            names = [block_name(source) for source in look.sources[:MOST_SOURCES_NAMED]]
+            names += [f"{more} more"] if more > 0 else []
+            return (
+                f"With this block at mid bloom, fresh anthers with pollen in {listed(names)}, and insects that fly "
+                "from there to here."
+            )
+        case SetCount():
+            return (
+                "On a few marked clusters, how many flowers have become berries. A young berry has a brown speck where "
+                "the stigma was; a bud that is still closed is smooth and green."
+            )
+        case CropLoad():
+            berries = f"Berries on each shoot: with berries of about {look.berry_mass_g:g} g"
+            if look.usually_thinned:
+                return f"{berries} the crop usually needs thinning, or fewer spurs next winter."
+            return f"{berries} the crop needs watching."
+    assert_never(look)
+
+
+def why_look(look: Look) -> str:
+    """What the look is good for."""
+    match look:
+        case FirstCaps():
+            return "It dates the start of bloom, and makes the forecast of every block sharper."
+        case FlowerTypeCheck():
+            kind = "self-fertile" if look.recorded is FlowerType.PERFECT else str(look.recorded)
+            return (
+                f"It checks that the vines are {kind}, as recorded. Late in bloom nobody can tell: a self-fertile "
+                "flower that has lost its anthers looks pistillate."
+            )
+        case PollenOverlap():
+            return "The block's flowers are pistillate: without pollen from there, they do not set."
+        case SetCount():
+            return "It shows whether there was enough pollen, while the season's dates are still in mind."
+        case CropLoad():
+            return (
+                "A self-fertile cultivar with heavy berries can set more than its vines can ripen, which weakens them "
+                "for the next year."
+            )
+    assert_never(look)
+
+
+def why_missed(task: MissedTask) -> str:
+    """Why a task is on no trip, and its best day where one is left."""
+    match task.missed:
+        case TooLate():
+            days = from_to(task.window.first_day, task.window.last_day)
+            return f"Too late this season: its days are over ({days})."
+        case TooFewTrips(max_trips):
+            trips = "1 trip leaves" if max_trips == 1 else f"{max_trips} trips leave"
+            return f"{trips} no day for it; its best day is {_best_day(task)}."
+        case WrongWeekdays(first_day, last_day, weekdays):
+            names = " or ".join(WEEKDAY_NAMES[weekday] for weekday in weekdays)
+            days = from_to(first_day, last_day)
+            return f"The days left for it ({days}) hold no {names}; its best day is {_best_day(task)}."
+        case missed:
+            assert_never(missed)
+
+
+def weekday_name(day: dt.date) -> str:
+    """The weekday of a date."""
+    return WEEKDAY_NAMES[day.weekday()]
+
+
+def _best_day(task: MissedTask) -> str:
+    assert task.best_day is not None
+    assert task.best_chance is not None
+    chance = f"({percent(task.best_chance)} chance that it is the right time)"
+    return f"{weekday_name(task.best_day)} {in_words(task.best_day)} {chance}"

@@ -1,0 +1,107 @@
+"""One of every code that has words, and the look of what is said of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import get_args
+
+from models.bloom import cautions as dates
+from models.bloom.set_aside import (
+    BeforeHeat,
+    DaysMissing,
+    DaysUnknown,
+    FarFromOthers,
+    NoOtherSeason,
+    NotEnclosed,
+    OutOfOrder,
+    SetAside,
+    WhySetAside,
+)
+from models.records import FlowerType
+from models.vineyard import block_check, cautions, layout_rules, pollen_warnings, scouting, scouting_tasks
+from models.vineyard.reach import NamedBlock
+
+DAY, LATER = dt.date(2026, 5, 4), dt.date(2026, 5, 9)
+BLOCK, SOURCE, OTHER = NamedBlock("b1", "Dewlight"), NamedBlock("b7", "Tinderling"), NamedBlock("b8", "Hush")
+
+WHY_SET_ASIDE: tuple[WhySetAside, ...] = (
+    OutOfOrder(DAY, True, "full_bloom", LATER, False),
+    BeforeHeat(DAY),
+    DaysMissing(7, DAY, LATER),
+    DaysUnknown(DAY),
+    NotEnclosed(),
+    FarFromOthers(-12.4),
+    NoOtherSeason("dewlight"),
+)
+CAUTIONS: tuple[cautions.Caution, ...] = (
+    dates.NoTemperaturesYet(2026, DAY),
+    dates.TemperaturesEnd(DAY),
+    dates.TemperaturesFilled(DAY, LATER),
+    dates.FewSeasonsOfWeather(4),
+    dates.FewSeasonsOfBloom(2),
+    dates.FitUnsettled(),
+    dates.SeasonUnsettled(),
+    dates.UnusualSeason("full_bloom", 11.6),
+    dates.ObservationSetAside(SetAside(2026, "b1", "full_bloom", FarFromOthers(14.0))),
+    dates.BlocksFrosted(2026, ("b1", "b2")),
+    dates.SeasonInFit(2026),
+    dates.FitImported(),
+    dates.FewSeasonsOfCultivars(("dewlight", "hush")),
+    dates.CultivarsUnknown(("dewlight",)),
+    dates.NorthAssumed(),
+    dates.KeepToLabels(),
+    cautions.StagesLacking(("bloom_start", "bloom_end")),
+    cautions.FlowerDaysAssumed(3, 2),
+    cautions.OwnFlowerDays(("dewlight",)),
+    cautions.ReachAssumed(15.0),
+    cautions.FrostDamageUnknown(),
+    cautions.FrostCame(),
+    cautions.LayoutsDisagree(),
+    cautions.NoFitForCover(),
+    cautions.NoPastSeason(),
+    cautions.EnoughAssumed(0.8),
+)
+WARNED: tuple[pollen_warnings.Warned, ...] = (
+    pollen_warnings.SourceEndsFirst(SOURCE, 2, DAY, 5, 0.36),
+    pollen_warnings.SourceStartsLate(SOURCE, 1, LATER, 5, 0.25),
+    pollen_warnings.GapBetweenSources(0.45),
+    pollen_warnings.NoSourceInReach(15.0, by_list=False),
+    pollen_warnings.NoneViable((SOURCE, OTHER)),
+    pollen_warnings.OnlySource(SOURCE),
+    pollen_warnings.MainSource(SOURCE, 0.6),
+    pollen_warnings.BloomNotForecast(),
+    pollen_warnings.BloomUnfinished(),
+    pollen_warnings.SourcesNotForecast((SOURCE,), all_of_them=True),
+)
+LOOKS: tuple[scouting_tasks.Look, ...] = (
+    scouting_tasks.FirstCaps(),
+    scouting_tasks.FlowerTypeCheck(FlowerType.PERFECT),
+    scouting_tasks.PollenOverlap((SOURCE,)),
+    scouting_tasks.SetCount(),
+    scouting_tasks.CropLoad(14.5, usually_thinned=True),
+)
+MISSED: tuple[scouting.Missed, ...] = (
+    scouting.TooLate(),
+    scouting.TooFewTrips(2),
+    scouting.WrongWeekdays(DAY, LATER, (0, 4)),
+)
+MEASURED: tuple[layout_rules.Measured, ...] = (
+    layout_rules.NotApplicable("needs_rows"),
+    layout_rules.SourceRows(3, outside=True),
+    layout_rules.SourceVinesInRows(2, 2),
+    layout_rules.SourceShare(0.3, more_than_asked=True),
+    layout_rules.SourceCultivars(1),
+    layout_rules.BusiestSource(9, 3),
+    layout_rules.SourceVinesInRow(4),
+)
+WHY_EXPOSED: tuple[block_check.WhyExposed, ...] = (
+    block_check.NoViableSource(),
+    block_check.CultivarNotInFit("dewlight"),
+    block_check.SourcesNotInFit(("hush", "tinderling")),
+    block_check.SeldomCovered(0.8, 2, 9, ("hush",)),
+)
+
+
+def members(union: object) -> set[type]:
+    """The classes of a union."""
+    return set(get_args(union))
