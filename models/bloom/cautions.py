@@ -156,6 +156,13 @@ class NorthAssumed:
 
 
 @dataclass(frozen=True)
+class DailyLooksAssumed:
+    """All dates of the log count as looked for every day; by their weekdays it was every so many days, or None."""
+
+    betrayed_days: int | None
+
+
+@dataclass(frozen=True)
 class KeepToLabels:
     """Dates have an error, and sprays in bloom have rules."""
 
@@ -180,6 +187,7 @@ DateCaution = (
     | FewSeasonsOfCultivars
     | CultivarsUnknown
     | NorthAssumed
+    | DailyLooksAssumed
     | KeepToLabels
 )
 

@@ -14,6 +14,7 @@ from models.errors import CapfallError
 from service.cli import tables
 from service.ingest.options import Confirm
 from service.store.errors import StoreError
+from service.web.edge_words import for_command
 from service.web.problems import located
 from service.words.errors import Reader, error_words
 
@@ -59,6 +60,6 @@ def told_plainly() -> Iterator[None]:
         refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
     except (CapfallError, StoreError) as error:
         refuse(
-            error_words(error, Reader.TERMINAL),
-            *(f"  {fault.where}: {fault.problem}" for fault in located(error)),
+            for_command(error_words(error, Reader.TERMINAL)),
+            *(for_command(f"  {fault.where}: {fault.problem}") for fault in located(error)),
         )

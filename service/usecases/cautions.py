@@ -8,6 +8,7 @@ from models.bloom.cautions import (
     FEW_SEASONS_OF_BLOOM,
     BlocksFrosted,
     CultivarsUnknown,
+    DailyLooksAssumed,
     FewSeasonsOfBloom,
     FewSeasonsOfCultivars,
     FitBehind,
@@ -18,6 +19,7 @@ from models.bloom.cautions import (
     SeasonInFit,
     fit_cautions,
 )
+from models.bloom.rounds import betrayed_round
 from models.vineyard.cautions import (
     Caution,
     CoverByCultivar,
@@ -81,12 +83,15 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
         yield BlocksFrosted(found.season, frosted)
     if found.season in fit.fit.seasons:
         yield SeasonInFit(found.season)
+    log = vineyard.site.log
     if fit.imported:
         yield FitImported()
     elif vineyard.key not in fit.sites:
         yield FitOfOtherVineyards(tuple(fit.sites))
     if foreseen.behind is not None and foreseen.behind.rows:
         yield FitBehind(foreseen.behind.rows, foreseen.behind.seasons)
+    if not fit.imported and log and all(row.checked_every_days == 1 for row in log):
+        yield DailyLooksAssumed(betrayed_round(log))
     seen = dict(zip(fit.fit.cultivars, fit.fit.seasons_seen.max(axis=1).tolist(), strict=True))
     grown = sorted({block.cultivar for block in found.blocks})
     few = tuple(key for key in grown if seen.get(key, FEW_SEASONS_OF_BLOOM) < FEW_SEASONS_OF_BLOOM)

@@ -8,6 +8,7 @@ from typing import assert_never
 from models.bloom.cautions import (
     BlocksFrosted,
     CultivarsUnknown,
+    DailyLooksAssumed,
     FewSeasonsOfBloom,
     FewSeasonsOfCultivars,
     FewSeasonsOfWeather,
@@ -58,6 +59,17 @@ def caution_words(caution: Caution) -> str:
     match caution:
         case NorthAssumed():
             return "Northern hemisphere assumed, as no latitude is given."
+        case DailyLooksAssumed(None):
+            return (
+                "The bloom log counts as looked at every day. Where rows were walked less often, bloom came earlier "
+                "than its dates, and the forecast is late: say how often with checked_every_days."
+            )
+        case DailyLooksAssumed(every_days):
+            return (
+                "Dates of the bloom log fall on the same weekdays, as if rows were walked every "
+                f"{every_days} days, yet they count as looked at every day: bloom is then forecast days late. Send the "
+                f"log again with checked_every_days={every_days}."
+            )
         case NoTemperaturesYet(season, as_of):
             return f"No temperatures of season {season} before {as_of}: all of it rests on past seasons."
         case TemperaturesEnd(through):

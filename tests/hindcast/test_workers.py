@@ -15,7 +15,7 @@ import pytest
 from threadpoolctl import threadpool_info
 
 from models.errors import BadInput, Problem
-from service.ingest.dates import check_date_format
+from service.ingest.dates import DateForm
 from service.workers import Stopped, Work, Workers, WorkersLost
 
 pytestmark = pytest.mark.slow
@@ -41,7 +41,7 @@ def test_work_is_done_in_another_process_on_one_thread(workers: Workers) -> None
 
 def test_an_error_comes_back_with_all_that_it_says(workers: Workers) -> None:
     with pytest.raises(BadInput) as refused:
-        workers.run_each([partial(check_date_format, "%Q")], lambda _: None)
+        workers.run_each([partial(DateForm, "%Q")], lambda _: None)
     assert refused.value.problems
     assert isinstance(refused.value.problems[0], Problem)
 
