@@ -31,7 +31,7 @@ class DemoVineyard:
 
 
 STATION = DemoStation("sandlark-mast", "Sandlark Bend mast", 31.1, -87.3, 58.0)
-VINEYARD = DemoVineyard("sandlark-bend", "Sandlark Bend", 15.0)
+VINEYARD = DemoVineyard("sandlark-bend", "Sandlark Bend", 15.24)
 
 
 def files() -> dict[str, bytes]:

@@ -19,6 +19,7 @@ class Remedy(StrEnum):
     """What would help. How that is done depends on where the reader stands, and is said elsewhere."""
 
     MAKE_FIT = auto()
+    USE_FIT = auto()
     ADD_BLOCKS = auto()
     ADD_STATION = auto()
     ADD_TEMPERATURES = auto()

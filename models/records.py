@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
 from models.stages import STAGE_KEYS
-from models.units import FloatArray
+from models.units import FloatArray, fahrenheit_from_celsius
 
 DateArray = NDArray[np.datetime64]
 
@@ -125,6 +125,26 @@ class HeatRule:
                 ) from None
 
 
+# Outside, a sum counts the summer alone or the winter too. Common practice lies from 4 to 10 °C; the bounds are ours.
+LEAST_BASE_C = 0.0
+LARGEST_BASE_C = 20.0
+
+
+def check_base(base_c: float, where: str) -> None:
+    """Refuse a base temperature that no crop's heat is counted from; ``where`` names it. [°C]
+
+    Raises
+    ------
+    BadInput
+        If it lies outside 0 to 20 °C.
+    """
+    if not LEAST_BASE_C <= base_c <= LARGEST_BASE_C:
+        problem = (
+            f"{base_c:g} °C ({fahrenheit_from_celsius(base_c):g} °F) is outside 0 to 20 °C (32 to 68 °F)"
+        )
+        raise BadInput("the base temperature is out of bounds", [Problem(where, problem)])
+
+
 class FlowerType(StrEnum):
     """What a cultivar's flowers can do."""
 
@@ -163,13 +183,17 @@ class Block:
     neighbours: tuple[str, ...] | None = None
 
 
+# 50 ft; common practice, no source: distance is an assumption. [m]
+REACH_M = 15.24
+
+
 @dataclass(frozen=True)
 class Planting:
     """A vineyard's blocks, the cultivars they hold, and how far pollen is carried. [m]"""
 
     blocks: tuple[Block, ...]
     cultivars: dict[str, Cultivar]
-    reach_m: float = 15.0
+    reach_m: float = REACH_M
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,9 @@ class Workers:
         self.count = count or available_cores()
         # A pipe, not an Event: to set one waits for every process that looks at it, also for those that have ended.
         self._wanted, self._want = context.Pipe(duplex=False)
+        self._closing = (
+            threading.Lock()
+        )  # a stop may come while the context is left: to close twice at once fails
         self._stopped = False
         self._pool = ProcessPoolExecutor(
             self.count, mp_context=context, initializer=_prepare, initargs=(self._wanted,)
@@ -58,13 +61,13 @@ class Workers:
         if kind is not None:
             self.stop()
         self._pool.shutdown(cancel_futures=True)
-        self._want.close()
+        self._end()
         self._wanted.close()
 
     def stop(self) -> None:
         """End the processes in the midst of their work; whoever waits for it gets `Stopped`."""
         self._stopped = True
-        self._want.close()
+        self._end()
 
     def run_each(self, works: Sequence[Work[Result]], done: Callable[[int], None]) -> list[Result]:
         """The answers of all works, in their order; ``done`` is told how many there are, as they come.
@@ -94,6 +97,10 @@ class Workers:
             if self._stopped:
                 raise Stopped from None
             raise WorkersLost from None
+
+    def _end(self) -> None:
+        with self._closing:
+            self._want.close()
 
 
 def available_cores() -> int:

@@ -7,9 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from models.bloom.in_season import SeasonKnowledge
+from models.bloom.looks import Contradiction
 from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces
+from models.records import Visit
 
 # Below these an interval rests on assumptions more than on data. Ours.
 FEW_SEASONS_OF_WEATHER = 8
@@ -79,6 +81,27 @@ class ObservationSetAside:
 
 
 @dataclass(frozen=True)
+class VisitsContradict:
+    """Visits of this season to a block (or a whole cultivar) that cannot all be right."""
+
+    visits: tuple[Visit, ...]
+
+
+@dataclass(frozen=True)
+class ObservationFarOff:
+    """A block's stage that was seen (or not yet: ``had_come`` False) on ``day``, weeks off fit and weather.
+
+    ``days_later`` is negative where it is early; it is taken all the same. [day]
+    """
+
+    block: str
+    stage: str
+    day: dt.date
+    had_come: bool
+    days_later: int
+
+
+@dataclass(frozen=True)
 class BlocksFrosted:
     """Blocks that were marked as frosted."""
 
@@ -96,6 +119,21 @@ class SeasonInFit:
 @dataclass(frozen=True)
 class FitImported:
     """The fit comes from another grower."""
+
+
+@dataclass(frozen=True)
+class FitOfOtherVineyards:
+    """The fit comes from other vineyards of the same grower; nothing that was seen here is in it."""
+
+    vineyards: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FitBehind:
+    """Rows of past seasons that the fit in use has not seen as they are."""
+
+    rows: int
+    seasons: int
 
 
 @dataclass(frozen=True)
@@ -118,6 +156,13 @@ class NorthAssumed:
 
 
 @dataclass(frozen=True)
+class DailyLooksAssumed:
+    """All dates of the log count as looked for every day; by their weekdays it was every so many days, or None."""
+
+    betrayed_days: int | None
+
+
+@dataclass(frozen=True)
 class KeepToLabels:
     """Dates have an error, and sprays in bloom have rules."""
 
@@ -132,12 +177,17 @@ DateCaution = (
     | SeasonUnsettled
     | UnusualSeason
     | ObservationSetAside
+    | VisitsContradict
+    | ObservationFarOff
     | BlocksFrosted
     | SeasonInFit
     | FitImported
+    | FitOfOtherVineyards
+    | FitBehind
     | FewSeasonsOfCultivars
     | CultivarsUnknown
     | NorthAssumed
+    | DailyLooksAssumed
     | KeepToLabels
 )
 
@@ -155,6 +205,8 @@ def forecast_cautions(
     season: int,
     as_of: dt.date,
     slips: Sequence[SetAside],
+    contradictory: Sequence[Contradiction],
+    far_off: Sequence[ObservationFarOff],
 ) -> Iterator[DateCaution]:
     """What the computation noticed: gaps, thin data, an unusual season, slips."""
     through = traces.temperatures_through
@@ -174,3 +226,5 @@ def forecast_cautions(
         if shift != 0:
             yield UnusualSeason(stage, float(shift / a_day))
     yield from (ObservationSetAside(slip) for slip in slips)
+    yield from (VisitsContradict(found.visits) for found in contradictory)
+    yield from far_off

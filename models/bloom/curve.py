@@ -1,8 +1,9 @@
 """The bloom curve: caps off against heat, from visits with percentages, and the stages it tells more sharply.
 
-A binomial regression with a logit link, one cultivar at a time over all its blocks and seasons:
+A binomial regression on the line of `models.bloom.flower_curve`, one cultivar at a time over all its blocks and
+seasons:
 
-    logit(share of caps off) = intercept of the block in that season + slope of the cultivar x heat
+    line(share of caps off) = intercept of the block in that season + slope of the cultivar x heat
 
 so a block's 10, 50 and 95 % points draw on every one of its looks, and on how fast its cultivar opens elsewhere.
 """
@@ -15,9 +16,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import statsmodels.api as sm
-from scipy.special import expit
 
-from models.bloom.flower_curve import STAGE_LOGITS
+from models.bloom.flower_curve import LINK, STAGES_ON_LINE, from_line
 from models.bloom.observations import NARROWEST_INTERVAL, HeatIntervals, IntArray, site_heat
 from models.bloom.site import Site
 from models.heat.accumulate import heat_on
@@ -52,7 +52,7 @@ class CurvePoints:
     heat, standard_error : ndarray, shape (3,)
         At bloom start, full bloom and bloom end. [°C·day]
     slope, slope_error : float
-        Of the cultivar's curve, on the logit scale. [1/(°C·day)]
+        Of the cultivar's line. [1/(°C·day)]
     """
 
     site: str
@@ -67,12 +67,12 @@ class CurvePoints:
 
 @dataclass(frozen=True, eq=False)
 class CurveFit:
-    """Curves of one cultivar: logit(share) = intercept[unit] + slope x (heat - centre[unit]).
+    """Curves of one cultivar: line(share) = intercept[unit] + slope x (heat - centre[unit]).
 
     Attributes
     ----------
     centre, intercept : ndarray, shape (unit,)
-        Mean heat of a unit's looks [°C·day], and the curve there.
+        Mean heat of a unit's looks [°C·day], and the line there.
     slope : float
         [1/(°C·day)]
     covariance : ndarray, shape (unit + 1, unit + 1)
@@ -226,7 +226,7 @@ def fit_curves(heat: FloatArray, share: FloatArray, unit: IntArray) -> CurveFit 
     model = sm.GLM(
         is_open[told],
         np.concatenate([design, design])[told],
-        family=sm.families.Binomial(),
+        family=sm.families.Binomial(LINK),
         var_weights=flowers[told],
     )
     with np.errstate(all="ignore"):  # a step on the way may overshoot; the end is checked
@@ -234,7 +234,7 @@ def fit_curves(heat: FloatArray, share: FloatArray, unit: IntArray) -> CurveFit 
     estimate, covariance = np.asarray(found.params), np.asarray(found.cov_params())
     if not found.converged or not estimate[-1] > SURE_SLOPE * np.sqrt(covariance[-1, -1]):
         return None
-    expected = np.clip(expit(design @ estimate), ROUNDING, 1 - ROUNDING)
+    expected = np.clip(from_line(design @ estimate), ROUNDING, 1 - ROUNDING)
     variance = expected * (1 - expected)
     miss = share - expected
     return CurveFit(
@@ -262,11 +262,12 @@ def stage_points(fit: CurveFit, unit: int, *, widened: float = 1.0) -> tuple[Flo
     heat, standard_error : ndarray, shape (3,)
         [°C·day]
     """
-    from_centre = (STAGE_LOGITS - fit.intercept[unit]) / fit.slope
+    from_centre = (STAGES_ON_LINE - fit.intercept[unit]) / fit.slope
     gradient = -np.stack([np.ones_like(from_centre), from_centre]) / fit.slope
     covariance = fit.covariance[np.ix_([unit, -1], [unit, -1])]
     variance = widened * np.einsum("is,ij,js->s", gradient, covariance, gradient)
-    own_pace = PACE_SPREAD * STAGE_LOGITS / fit.slope
+    _, full_bloom, _ = STAGES_ON_LINE
+    own_pace = PACE_SPREAD * (STAGES_ON_LINE - full_bloom) / fit.slope
     return fit.centre[unit] + from_centre, np.sqrt(variance + own_pace**2)
 
 

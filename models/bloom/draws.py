@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
+
 import numpy as np
 from scipy.stats import chi2
 
@@ -16,15 +19,23 @@ SWEEPS = 8
 TAIL_WEIGHTS = 32
 
 
+def stream(*names: str | int) -> np.random.Generator:
+    """Random numbers that belong to a name, whatever else is drawn."""
+    return np.random.default_rng(
+        np.frombuffer(hashlib.sha256(repr(names).encode()).digest(), dtype=np.uint32)
+    )
+
+
 def draw_heat(
-    knowledge: SeasonKnowledge,
+    knowledge: Sequence[SeasonKnowledge],
     spread: Spread,
     *,
     cultivar_effect: IntArray,
     lower: FloatArray,
     upper: FloatArray,
-    draws: int,
-    random: np.random.Generator,
+    weather_of: IntArray,
+    shared: np.random.Generator,
+    own: Sequence[np.random.Generator],
 ) -> FloatArray:
     """Draw the heat at which each block reaches each stage.
 
@@ -32,42 +43,62 @@ def draw_heat(
 
     Parameters
     ----------
-    knowledge : SeasonKnowledge
+    knowledge : sequence of SeasonKnowledge
+        Under each weather that the season's looks may have met.
     spread : Spread
     cultivar_effect : ndarray of int, shape (block,)
         Which of the effects is the block's cultivar.
-    lower, upper : ndarray, shape (block, stage)
+    lower, upper : ndarray, shape (weather, block, stage)
         What was seen this season; -inf and inf where nothing was. [°C·day]
-    draws : int
-    random : Generator
+    weather_of : ndarray of int, shape (draw,)
+        The weather of each draw.
+    shared : Generator
+        For what all blocks share.
+    own : sequence of Generator
+        One for each block, so that its draws don't depend on which other blocks there are.
 
     Returns
     -------
     ndarray, shape (draw, block, stage)
         Never falling along the stages, and within the bounds. [°C·day]
     """
-    blocks, stages = lower.shape
-    centre = _draw_effects(knowledge, spread, draws, random)
-    centre = centre[:, cultivar_effect, :] + centre[:, -1:, :]
-    scale = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, (draws, blocks)) / TAIL_DEGREES)
-    own = random.standard_normal((draws, blocks, stages)) @ np.linalg.cholesky(spread.within).T
-    heat = centre + own * scale[:, :, None]
+    draws, size = weather_of.size, knowledge[0].effects.mean.size
+    uniform, normal = shared.random(draws), shared.standard_normal((draws, size))
+    effects = np.empty((draws, *knowledge[0].effects.mean.shape))
+    for weather, known in enumerate(knowledge):
+        mine = weather_of == weather
+        effects[mine] = _draw_effects(known, spread, uniform[mine], normal[mine])
     # a stage lies after the one before it, so bounds pass along the season
-    lower = np.maximum.accumulate(lower, axis=1)
-    upper = np.minimum.accumulate(upper[:, ::-1], axis=1)[:, ::-1]
-    fits = np.all((heat >= lower) & (heat <= upper), axis=2) & np.all(np.diff(heat, axis=2) >= 0, axis=2)
+    lower = np.maximum.accumulate(lower, axis=-1)
+    upper = np.maximum(np.minimum.accumulate(upper[..., ::-1], axis=-1)[..., ::-1], lower)
+    heat = np.empty((draws, *lower.shape[1:]))
+    for place, cultivar in enumerate(cultivar_effect):
+        centre = effects[:, cultivar] + effects[:, -1]
+        heat[:, place] = _block_heat(
+            centre, spread.within, lower[weather_of, place], upper[weather_of, place], own[place]
+        )
+    return heat
+
+
+def _block_heat(
+    centre: FloatArray, within: FloatArray, lower: FloatArray, upper: FloatArray, random: np.random.Generator
+) -> FloatArray:
+    """Heat of one block around what it shares with others; all of shape (draw, stage). [°C·day]"""
+    draws, stages = centre.shape
+    scale = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, draws) / TAIL_DEGREES)
+    heat = centre + scale[:, None] * (random.standard_normal((draws, stages)) @ np.linalg.cholesky(within).T)
+    fits = np.all((heat >= lower) & (heat <= upper), axis=1) & np.all(np.diff(heat, axis=1) >= 0, axis=1)
     again = ~fits
-    block_of = np.nonzero(again)[1]
     heat[again] = _held_within(
         heat[again],
         centre[again],
         scale[again],
-        spread.within,
-        lower=lower[block_of],
-        upper=upper[block_of],
+        within,
+        lower=lower[again],
+        upper=upper[again],
         random=random,
     )
-    return heat
+    return np.asarray(heat)
 
 
 def _held_within(
@@ -107,23 +138,52 @@ def _held_within(
 
 
 def _draw_effects(
-    knowledge: SeasonKnowledge, spread: Spread, draws: int, random: np.random.Generator
+    knowledge: SeasonKnowledge, spread: Spread, uniform: FloatArray, normal: FloatArray
 ) -> FloatArray:
-    """Cultivars and season; shape (draw, effect, stage).
+    """Cultivars and season from random numbers of shape (draw,) and (draw, effect * stage).
 
     The season's tail weight is drawn too, as far as the observations leave it open: fixed at its best value it
-    would make a season of which little was seen look like a normal one.
+    would make a season of which little was seen look like a normal one. Given the season, thresholds don't depend
+    on its weight.
     """
-    mean, covariance = knowledge.effects.mean, knowledge.effects.covariance
-    cultivars, stages = mean.shape[0] - 1, mean.shape[1]
-    season_precision = np.linalg.inv(covariance[-1, :, -1, :])
+    effects, stages = knowledge.effects.mean.shape
+    size, season = effects * stages, slice((effects - 1) * stages, None)
+    mean = knowledge.effects.mean.reshape(size)
+    covariance = knowledge.effects.covariance.reshape(size, size)
+    precision = np.asarray(np.linalg.inv(covariance[season, season]), dtype=np.float64)
+    means, factors, log_chance = seasons_by_weight(knowledge, spread, precision)
+    chance = np.exp(log_chance - log_chance.max())
+    through = np.cumsum(chance / chance.sum())
+    which = np.minimum(np.searchsorted(through, uniform, side="right"), TAIL_WEIGHTS - 1)
+    drawn = np.empty(normal.shape)
+    drawn[:, season] = means[which] + np.einsum("djk,dk->dj", factors[which], normal[:, season])
+    if effects > 1:
+        of_cultivars = slice(0, (effects - 1) * stages)
+        gain = covariance[of_cultivars, season] @ precision
+        left = covariance[of_cultivars, of_cultivars] - gain @ covariance[season, of_cultivars]
+        factor = np.linalg.cholesky(0.5 * (left + left.T))
+        drawn[:, of_cultivars] = (
+            mean[of_cultivars]
+            + (drawn[:, season] - mean[season]) @ gain.T
+            + normal[:, of_cultivars] @ factor.T
+        )
+    return drawn.reshape(-1, effects, stages)
+
+
+def seasons_by_weight(
+    knowledge: SeasonKnowledge, spread: Spread, precision: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean, Cholesky factor and log chance of the season's effect under each tail weight.
+
+    ``precision`` is that of the effect as learned, under the weight that was best there.
+    """
     shock = (1 - spread.drift_share) * spread.between_seasons
     shares = (np.arange(TAIL_WEIGHTS) + 0.5) / TAIL_WEIGHTS
     weights = chi2.ppf(shares, TAIL_DEGREES) / TAIL_DEGREES
     priors = np.linalg.inv(knowledge.drift_covariance + shock / weights[:, None, None])
     changes = priors - np.linalg.inv(knowledge.drift_covariance + shock / knowledge.season_weight)
-    precisions = season_precision + changes
-    pulls = season_precision @ mean[-1] + changes @ knowledge.drift_mean
+    precisions = precision + changes
+    pulls = precision @ knowledge.effects.mean[-1] + changes @ knowledge.drift_mean
     covariances = np.linalg.inv(precisions)
     means = np.einsum("wij,wj->wi", covariances, pulls)
     log_chance = 0.5 * (
@@ -132,17 +192,5 @@ def _draw_effects(
         + np.einsum("wi,wi->w", pulls, means)
         - np.einsum("i,wij,j->w", knowledge.drift_mean, priors, knowledge.drift_mean)
     )
-    chance = np.exp(log_chance - log_chance.max())
-    which = random.choice(TAIL_WEIGHTS, size=draws, p=chance / chance.sum())
     factors = np.linalg.cholesky(0.5 * (covariances + covariances.transpose(0, 2, 1)))
-    normal = random.standard_normal((draws, stages))
-    season = means[which] + np.einsum("dij,dj->di", factors[which], normal)
-    # what a season says of the cultivars is the same whatever its weight
-    size = cultivars * stages
-    gain = covariance[:-1, :, -1, :].reshape(size, stages) @ season_precision
-    left = covariance[:-1, :, :-1, :].reshape(size, size) - gain @ covariance[-1, :, :-1, :].reshape(
-        stages, size
-    )
-    normal = random.standard_normal((draws, size)) @ np.linalg.cholesky(0.5 * (left + left.T)).T
-    theta = mean[:-1].reshape(size) + (season - mean[-1]) @ gain.T + normal
-    return np.concatenate([theta.reshape(draws, cultivars, stages), season[:, None, :]], axis=1)
+    return np.asarray(means), np.asarray(factors), np.asarray(log_chance)

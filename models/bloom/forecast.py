@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -12,7 +11,8 @@ import numpy as np
 import xarray as xr
 
 from models.bloom.cautions import DateCaution, forecast_cautions
-from models.bloom.draws import draw_heat
+from models.bloom.draws import draw_heat, stream
+from models.bloom.far_off import far_off, usual_heat
 from models.bloom.frost_delay import frost_delay
 from models.bloom.in_season import learn
 from models.bloom.observations import in_stage_order
@@ -20,6 +20,7 @@ from models.bloom.season_looks import SeasonLooks, known_by, unit_of
 from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit
+from models.bloom.trace_likelihood import log_likelihood
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
@@ -39,6 +40,8 @@ MOSTLY_POOLED = 0.5
 class StageForecast:
     """When one block reaches one stage.
 
+    ``status`` is "overdue" where a look said "not yet" at more heat than the cultivar's interval holds, "presumed"
+    where the median is past and nobody saw the stage.
     ``median``, ``low`` and ``high`` are None where the season may end first; ``threshold`` is in °C·day;
     ``chance`` is the share of draws that reach the stage this season.
     """
@@ -131,7 +134,8 @@ def forecast(
     Returns
     -------
     Forecast
-        The same for the same inputs: the draws are seeded from them.
+        The same for the same inputs. Random numbers belong to the season, and to each block by its key: without
+        news, tomorrow's draws are today's, and no date moves by chance or by which other blocks there are.
 
     Raises
     ------
@@ -161,18 +165,39 @@ def forecast(
     known_looks = known_by(noted.seen if told is None else told, fit, season, as_of)
     seen, slips = in_stage_order(known_looks, fit.stages)
     known = [block for block in blocks if block.cultivar in fit.cultivars]
-    look = SeasonLooks.of(seen, known, fit, traces)
-    knowledge = learn(fit, look.units_outside(frosted), look.cultivars, site=site.key, season=season)
-    random = np.random.default_rng(_seed(fit, traces, seen, draws))
-    trace_of = trace_of_draws(traces.seasons, season, draws=draws, random=random)
+    look = SeasonLooks.of(seen, known, fit, traces.window, traces.expected)
+    # where the weather of a look's day is not known yet, its heat is another one along every trace
+    lagging = _looked_where_traces_differ(seen, traces)
+    looks = (
+        [SeasonLooks.of(seen, known, fit, traces.window, curve) for curve in traces.accumulated]
+        if lagging
+        else [look]
+    )
+    told_units = [each.units_outside(frosted) for each in looks]
+    learned = [learn(fit, units, site=site.key, season=season) for units in told_units]
+    likely = np.array(
+        [
+            log_likelihood(said, fit.thresholds, fit.calibrated, units)
+            for said, units in zip(learned, told_units, strict=True)
+        ]
+        if lagging
+        else np.zeros(len(traces.seasons))
+    )
+    trace_of = trace_of_draws(
+        traces.seasons, season, draws=draws, random=stream(season, "traces"), log_likelihood=likely
+    )
+    weather_of = trace_of if lagging else np.zeros_like(trace_of)
+    knowledge = learned[int(np.bincount(weather_of).argmax())]
+    own = [stream(season, "block", block.key) for block in known]
     heat = draw_heat(
-        knowledge,
+        learned,
         fit.calibrated,
         cultivar_effect=look.cultivar_effect,
-        lower=look.lower,
-        upper=look.upper,
-        draws=draws,
-        random=random,
+        lower=np.stack([each.lower for each in looks]),
+        upper=np.stack([each.upper for each in looks]),
+        weather_of=weather_of,
+        shared=stream(season, "effects"),
+        own=own,
     )
     day = np.full((draws, len(blocks), len(fit.stages)), np.nan)
     has_history = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
@@ -180,7 +205,7 @@ def forecast(
     crossed = crossing_days(traces.accumulated, trace_of, heat)
     for place, block in enumerate(known):
         if block.key in frosted and not look.has_begun(block):
-            crossed[:, place] += frost_delay(fit.stages, draws=draws, random=random)
+            crossed[:, place] += frost_delay(fit.stages, draws=draws, random=own[place])
     crossed[crossed >= traces.accumulated.shape[-1]] = np.nan
     day[:, has_history, :] = np.maximum(
         np.fmin(crossed, np.where(np.isinf(look.last_day), np.nan, look.last_day)), look.first_day
@@ -207,8 +232,26 @@ def forecast(
         ),
         draws=dataset,
         set_aside=tuple(slips),
-        cautions=tuple(forecast_cautions(fit, knowledge, traces, season, as_of, slips)),
+        cautions=tuple(
+            forecast_cautions(
+                fit,
+                knowledge,
+                traces,
+                season,
+                as_of,
+                slips,
+                noted.contradictions,
+                far_off(seen, fit, traces),
+            )
+        ),
     )
+
+
+def _looked_where_traces_differ(seen: Sequence[StageInterval], traces: Traces) -> bool:
+    """Whether a look fell on a day by whose end the traces have not the same heat."""
+    days = {traces.window.day_index(day) for look in seen for day in (look.after, look.by) if day is not None}
+    places = [day for day in days if 0 <= day < traces.window.days]
+    return bool(np.any(np.ptp(traces.accumulated[:, places], axis=0) > 0))
 
 
 def _block_forecast(
@@ -239,7 +282,7 @@ def _block_forecast(
             status = "observed"
         elif chance < 0.5 or median is None:
             status = "unlikely"
-        elif not_yet >= threshold:
+        elif not_yet > usual_heat(fit, cultivar, place, interval)[1]:
             status = "overdue"
         elif median < as_of:
             status = "presumed"
@@ -267,15 +310,3 @@ def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date
     median = ordered[(ordered.size - 1) // 2]
     found = (min(low, median), median, max(high, median))
     return [traces.window.date_at(int(day)) if np.isfinite(day) else None for day in found]
-
-
-def _seed(fit: Fit, traces: Traces, seen: Sequence[StageInterval], draws: int) -> list[int]:
-    """Numbers from all that the forecast rests on, so that the same question has the same answer.
-
-    The day of asking is no part of them: without news, tomorrow's draws are today's, and no date moves by chance.
-    """
-    digest = hashlib.sha256()
-    for array in (fit.thresholds.mean, fit.thresholds.covariance, traces.accumulated):
-        digest.update(np.ascontiguousarray(array).tobytes())
-    digest.update(repr((sorted(map(repr, seen)), draws)).encode())
-    return list(np.frombuffer(digest.digest(), dtype=np.uint32))

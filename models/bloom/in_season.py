@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import t as student_t
@@ -37,7 +37,7 @@ class SeasonKnowledge:
     Attributes
     ----------
     effects : Gaussian
-        The cultivars, in the order asked for, then the season. [°C·day]
+        All cultivars of the fit, then the season. [°C·day]
     weight : ndarray, shape (unit,)
         Tail weight of each observed unit.
     season_weight : float
@@ -60,21 +60,26 @@ class SeasonKnowledge:
     converged: bool
 
 
-def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: int) -> SeasonKnowledge:
+def learn(fit: Fit, units: Units, *, site: str, season: int) -> SeasonKnowledge:
     """Update thresholds and season effect by what was seen this season.
 
     Parameters
     ----------
     fit : Fit
     units : Units
-        This season's observed units; cultivar effects count along ``cultivars``, the season's effect is the
-        last.
-    cultivars : list of int
-        Places of the cultivars in the fit.
+        This season's observed units; cultivar effects are places in the fit, the season's effect is the last.
     site, season
         Where and when: seasons before it at the same site tell what drift to expect.
     """
-    spread, stages, count = fit.calibrated, len(fit.stages), len(cultivars)
+    spread, stages = fit.calibrated, len(fit.stages)
+    # cultivars that were not seen only follow the others
+    seen, effect = np.unique(units.cultivar_effect, return_inverse=True)
+    cultivars, count = seen.tolist(), seen.size
+    units = replace(
+        units,
+        cultivar_effect=effect.reshape(-1).astype(np.int64),
+        season_effect=np.full(effect.size, count, dtype=np.int64),
+    )
     drift_mean, drift_cov = expected_drift(fit.season_evidence, spread, site=site, season=season)
     theta_mean = fit.thresholds.mean[cultivars]
     theta_cov = fit.thresholds.covariance[np.ix_(cultivars, range(stages), cultivars, range(stages))]
@@ -111,7 +116,7 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
     told = units.seen.any(axis=0) if units.lower.size else np.zeros(stages, dtype=np.bool_)
     unusual = np.where(told & (np.abs(shift) > limit), effects.mean[-1], 0.0)
     return SeasonKnowledge(
-        effects=effects,
+        effects=_all_cultivars(effects, fit, cultivars),
         weight=weight,
         season_weight=season_weight,
         drift_mean=drift_mean,
@@ -119,6 +124,24 @@ def learn(fit: Fit, units: Units, cultivars: list[int], *, site: str, season: in
         unusual=unusual,
         converged=converged,
     )
+
+
+def _all_cultivars(effects: Gaussian, fit: Fit, seen: list[int]) -> Gaussian:
+    """Effects of all cultivars of the fit and of the season, from those of the cultivars that were seen."""
+    stages, count = len(fit.stages), len(fit.cultivars)
+    own, size = len(seen) * stages, count * stages
+    prior = fit.thresholds.covariance.reshape(size, size)
+    rows = (np.array(seen, dtype=np.int64)[:, None] * stages + np.arange(stages)).reshape(-1)
+    gain = np.linalg.solve(prior[np.ix_(rows, rows)], prior[rows]).T
+    learned = effects.covariance.reshape(own + stages, own + stages)
+    moved = effects.mean[:-1].reshape(own) - fit.thresholds.mean.reshape(size)[rows]
+    covariance = np.empty((size + stages, size + stages))
+    covariance[:size, :size] = prior - gain @ (prior[np.ix_(rows, rows)] - learned[:own, :own]) @ gain.T
+    covariance[:size, size:] = gain @ learned[:own, own:]
+    covariance[size:, :size] = covariance[:size, size:].T
+    covariance[size:, size:] = learned[own:, own:]
+    mean = np.append(fit.thresholds.mean.reshape(size) + gain @ moved, effects.mean[-1])
+    return Gaussian(mean.reshape(count + 1, stages), covariance.reshape(count + 1, stages, count + 1, stages))
 
 
 def _shock(

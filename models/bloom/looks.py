@@ -22,11 +22,25 @@ StageOfPlace = tuple[int, str, str | None, str]
 
 @dataclass(frozen=True)
 class Look:
-    """All visits of one day to one block: mean of the observers' caps off [%], middle of their BBCH codes."""
+    """All visits of one day to one block: mean of the observers' caps off [%], middle of their BBCH codes.
+
+    ``disputed`` are the stages that one observer saw come and another did not: the look says nothing of them.
+    """
 
     date: dt.date
     percent_open: float | None
     bbch: int | None
+    disputed: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Visits of one block (or cultivar) and season that cannot all be right, in the order of their days."""
+
+    season: int
+    cultivar: str
+    block: str | None
+    visits: tuple[Visit, ...]
 
 
 def stage_intervals(
@@ -54,7 +68,9 @@ def stage_intervals(
     -----
     Caps don't go back on, so looks of one season should say "not yet" up to some day and "come" from then on.
     Where they contradict each other, the change that contradicts the fewest looks counts; where several do
-    equally well, the interval holds them all.
+    equally well, the interval holds them all, and it reaches one look further to either side that has one, as one
+    more may be wrong. Where observers of one day disagree on a stage, the day says nothing of it. `contradictions`
+    names those visits.
 
     Where log and visits speak of the same stage and agree, both hold. A log date that is the day of the visit
     that first saw the stage only repeats that visit, so then the visits' interval stands. Where they exclude
@@ -106,11 +122,58 @@ def looks_by_place(visits: Sequence[Visit], *, latitude: float) -> dict[Place, t
     return {place: tuple(_look(date, days[date]) for date in sorted(days)) for place, days in by_day.items()}
 
 
+def contradictions(visits: Sequence[Visit], *, latitude: float) -> tuple[Contradiction, ...]:
+    """Visits that contradict each other, by season, cultivar and block.
+
+    Of each stage these are the looks from the first that saw it come to the last that did not, and days on which
+    observers disagree. A fall that crosses no stage, as from 60 to 55 %, is none.
+    """
+    found = []
+    for place, looks in sorted(
+        looks_by_place(visits, latitude=latitude).items(), key=lambda each: _place_order(each[0])
+    ):
+        days: set[dt.date] = set()
+        for stage in STAGES:
+            days |= {look.date for look in looks if stage.key in look.disputed}
+            told = _told(stage, looks)
+            first = next((day for day, come in told if come), None)
+            last = next((day for day, come in reversed(told) if not come), None)
+            if first is not None and last is not None and first < last:
+                days |= {day for day, _ in told if first <= day <= last}
+        if days:
+            season, cultivar, block = place
+            at_odds = [
+                visit
+                for visit in visits
+                if visit.date in days and (visit.cultivar, visit.block) == (cultivar, block)
+            ]
+            at_odds.sort(key=lambda visit: (visit.date, visit.observer or ""))
+            found.append(Contradiction(season, cultivar, block, tuple(at_odds)))
+    return tuple(found)
+
+
+def _told(stage: Stage, looks: Sequence[Look]) -> list[tuple[dt.date, bool]]:
+    """Whether a stage had come, on each day that says so."""
+    return [(look.date, come) for look in looks if (come := _has_come(stage, look)) is not None]
+
+
+def _place_order(place: Place) -> tuple[int, str, str]:
+    season, cultivar, block = place
+    return season, cultivar, block or ""
+
+
 def _look(date: dt.date, visits: Sequence[Visit]) -> Look:
     percents = [visit.percent_open for visit in visits if visit.percent_open is not None]
     codes = [visit.bbch for visit in visits if visit.bbch is not None and visit.bbch < FIRST_DORMANT_BBCH]
     # codes are ordinal, so they have a middle but no mean
-    return Look(date, fmean(percents) if percents else None, median_low(codes) if codes else None)
+    each = [Look(date, percent, None) for percent in percents] or [Look(date, None, code) for code in codes]
+    disputed = [stage.key for stage in STAGES if {_has_come(stage, look) for look in each} >= {True, False}]
+    return Look(
+        date,
+        fmean(percents) if percents else None,
+        median_low(codes) if codes else None,
+        frozenset(disputed),
+    )
 
 
 def _from_log(log: Sequence[BloomLogRow]) -> dict[StageOfPlace, StageInterval]:
@@ -129,8 +192,7 @@ def _from_visits(looks: Mapping[Place, Sequence[Look]]) -> dict[StageOfPlace, St
         for stage in STAGES:
             if stage.percent_open is None and all(look.bbch is None for look in of_place):
                 continue  # that buds have broken before bloom is no news
-            told = [(look.date, come) for look in of_place if (come := _has_come(stage, look)) is not None]
-            after, by = _change(told)
+            after, by = _change(_told(stage, of_place))
             if after is not None or by is not None:
                 known[*place, stage.key] = StageInterval(*place, stage.key, after, by)
     return known
@@ -138,6 +200,8 @@ def _from_visits(looks: Mapping[Place, Sequence[Look]]) -> dict[StageOfPlace, St
 
 def _has_come(stage: Stage, look: Look) -> bool | None:
     """What a look says of a stage; None if nothing."""
+    if stage.key in look.disputed:
+        return None
     if stage.percent_open is not None and look.percent_open is not None:
         return look.percent_open >= stage.percent_open
     if look.bbch is not None:
@@ -148,12 +212,15 @@ def _has_come(stage: Stage, look: Look) -> bool | None:
 
 
 def _change(told: Sequence[tuple[dt.date, bool]]) -> tuple[dt.date | None, dt.date | None]:
-    """Last day of "not yet" and first of "come", at the change that contradicts the fewest looks."""
+    """Last day of "not yet" and first of "come", about the change that contradicts the fewest looks."""
     come = [said for _, said in told]
     contradicted = [sum(come[:place]) + come[place:].count(False) for place in range(len(come) + 1)]
     best = [place for place, count in enumerate(contradicted) if count == min(contradicted)]
-    after = told[best[0] - 1][0] if best[0] > 0 else None
-    by = told[best[-1]][0] if best[-1] < len(told) else None
+    first, last = best[0], best[-1]
+    if min(contradicted):
+        first, last = max(first - 1, min(first, 1)), min(last + 1, max(last, len(told) - 1))
+    after = told[first - 1][0] if first > 0 else None
+    by = told[last][0] if last < len(told) else None
     return after, by
 
 

@@ -11,8 +11,8 @@ import numpy as np
 from models.bloom.mixed_model import Units
 from models.bloom.observations import IntArray, heat_bounds
 from models.bloom.thresholds import Fit
-from models.bloom.traces import Traces
 from models.heat.accumulate import SeasonHeat
+from models.heat.season import SeasonWindow
 from models.records import Block, StageInterval, Unit
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
@@ -37,13 +37,12 @@ class SeasonLooks:
 
     Attributes
     ----------
-    cultivars : list of int
-        Places in the fit of the cultivars that are grown or were seen; effects are numbered along it.
     names : list of Unit
         What was looked at: the rows of ``units``.
     units : Units
         Heat bounds of what was seen. [°C·day]
     cultivar_effect : ndarray of int, shape (block,)
+        Places in the fit.
     unit_of_block : list of int or None
         The row of ``units`` that speaks of each block.
     lower, upper : ndarray, shape (block, stage)
@@ -56,7 +55,6 @@ class SeasonLooks:
         What was looked at, and the stages that were seen of it.
     """
 
-    cultivars: list[int]
     names: list[Unit]
     units: Units
     cultivar_effect: IntArray
@@ -70,14 +68,17 @@ class SeasonLooks:
 
     @classmethod
     def of(
-        cls, seen: Sequence[StageInterval], blocks: Sequence[Block], fit: Fit, traces: Traces
+        cls,
+        seen: Sequence[StageInterval],
+        blocks: Sequence[Block],
+        fit: Fit,
+        window: SeasonWindow,
+        accumulated: FloatArray,
     ) -> SeasonLooks:
-        """Lay out observations of blocks whose cultivars the fit knows."""
-        heat = SeasonHeat(traces.window, np.diff(traces.expected, prepend=0.0), traces.expected)
+        """Lay out observations of blocks whose cultivars the fit knows, in the heat of one trace."""
+        heat = SeasonHeat(window, np.diff(accumulated, prepend=0.0), accumulated)
         names = sorted({look.unit for look in seen})
-        grown = {block.cultivar for block in blocks} | {look.cultivar for look in seen}
-        cultivars = [place for place, key in enumerate(fit.cultivars) if key in grown]
-        effect = {fit.cultivars[place]: number for number, place in enumerate(cultivars)}
+        effect = {cultivar: place for place, cultivar in enumerate(fit.cultivars)}
         lower, upper = np.full((2, len(names), len(fit.stages)), np.nan)
         of_unit = {look.unit: effect[look.cultivar] for look in seen}
         first_day = np.full((len(names), len(fit.stages)), -np.inf)
@@ -88,23 +89,22 @@ class SeasonLooks:
             place = names.index(look.unit), fit.stages.index(look.stage)
             lower[place], upper[place] = heat_bounds(look, heat)
             if look.after is not None:
-                first_day[place] = traces.window.day_index(look.after) + 1
+                first_day[place] = window.day_index(look.after) + 1
             if look.by is not None:
-                last_day[place] = traces.window.day_index(look.by)
+                last_day[place] = window.day_index(look.by)
             if look.by is None:
                 last_not_yet[look.unit, look.stage] = float(lower[place])
             else:
                 observed.add((look.unit, look.stage))
         units = Units(
             np.array([of_unit[name] for name in names], dtype=np.int64),
-            np.full(len(names), len(cultivars), dtype=np.int64),
+            np.full(len(names), len(fit.cultivars), dtype=np.int64),
             lower,
             upper,
         )
         speaks = [unit_of(block, names) for block in blocks]
         unit_of_block = [names.index(unit) if unit in names else None for unit in speaks]
         return cls(
-            cultivars,
             names,
             units,
             np.array([effect[block.cultivar] for block in blocks], dtype=np.int64),

@@ -7,7 +7,15 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from models.bloom.looks import Look, Place, looks_by_place, stage_intervals, told_intervals
+from models.bloom.looks import (
+    Contradiction,
+    Look,
+    Place,
+    contradictions,
+    looks_by_place,
+    stage_intervals,
+    told_intervals,
+)
 from models.heat.season import season_of
 from models.records import BloomLogRow, DailyTemperatures, FrostedBlock, StageInterval, Visit
 
@@ -48,6 +56,11 @@ class Site:
     def teaching_looks(self) -> dict[Place, tuple[Look, ...]]:
         """The visits that a fit may learn from, day by day."""
         return looks_by_place(self._unfrosted.visits, latitude=self.latitude)
+
+    @cached_property
+    def contradictions(self) -> tuple[Contradiction, ...]:
+        """Visits that contradict each other."""
+        return contradictions(self.visits, latitude=self.latitude)
 
     def told_on(self, day: dt.date) -> tuple[StageInterval, ...]:
         """What of ``teaching`` was told on a day, if looks went on as the log has it: see `told_intervals`."""

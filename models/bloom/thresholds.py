@@ -18,7 +18,7 @@ from models.bloom.season_effect import SeasonEvidence
 from models.bloom.set_aside import FarFromOthers, NotEnclosed, NothingToFit, SetAside, in_order
 from models.bloom.site import Site
 from models.records import GapRule, HeatRule
-from models.stages import in_season_order
+from models.stages import BLOOM_STAGES, in_season_order
 from models.units import FloatArray
 
 # An observation this many scales from its cultivar and season is set aside as a slip. Ours: a date a month off
@@ -85,6 +85,11 @@ class Fit:
     def seasons(self) -> tuple[int, ...]:
         """Labels of the seasons used."""
         return tuple(sorted({said.season for said in self.season_evidence}))
+
+    @property
+    def lacking(self) -> tuple[str, ...]:
+        """The bloom stages that it does not know."""
+        return tuple(stage for stage in BLOOM_STAGES if stage not in self.stages)
 
     @property
     def standard_error(self) -> FloatArray:

@@ -138,7 +138,12 @@ def season_traces(
 
 
 def trace_of_draws(
-    seasons: Sequence[int], season: int, *, draws: int, random: np.random.Generator
+    seasons: Sequence[int],
+    season: int,
+    *,
+    draws: int,
+    random: np.random.Generator,
+    log_likelihood: FloatArray | None = None,
 ) -> IntArray:
     """Which trace each draw follows; nearer seasons more often, since climates drift.
 
@@ -151,12 +156,16 @@ def trace_of_draws(
     draws : int
     random : Generator
         For the order only: how often each trace comes is as even as its weight allows.
+    log_likelihood : ndarray, shape (trace,), optional
+        Of what was seen on days that the traces differ on.
 
     Returns
     -------
     ndarray of int, shape (draw,)
     """
     weight = np.exp(-np.abs(np.array(seasons) - season) / CLIMATE_YEARS)
+    if log_likelihood is not None:
+        weight *= np.exp(log_likelihood - log_likelihood.max())
     through = np.cumsum(weight / weight.sum())
     even = (np.arange(draws) + 0.5) / draws
     place = np.minimum(np.searchsorted(through, even), len(seasons) - 1)

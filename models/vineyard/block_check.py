@@ -52,6 +52,13 @@ class CultivarNotInFit:
 
 
 @dataclass(frozen=True)
+class StagesNotInFit:
+    """The fit lacks these bloom stages."""
+
+    stages: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class SourcesNotInFit:
     """The fit knows none of the cultivars that stand in reach."""
 
@@ -68,7 +75,7 @@ class SeldomCovered:
     left_out: tuple[str, ...] = ()
 
 
-WhyExposed = NoViableSource | CultivarNotInFit | SourcesNotInFit | SeldomCovered
+WhyExposed = NoViableSource | StagesNotInFit | CultivarNotInFit | SourcesNotInFit | SeldomCovered
 
 
 @dataclass(frozen=True)
@@ -104,7 +111,10 @@ class BlockCheck:
 
 
 class History:
-    """Past seasons under one set of assumptions; each pair of cultivar and sources is computed once."""
+    """Past seasons under one set of assumptions; each pair of cultivar and sources is computed once.
+
+    ``lacking`` are the bloom stages without which there is no past season.
+    """
 
     def __init__(
         self,
@@ -113,8 +123,10 @@ class History:
         pollen_days_of: Mapping[str, int],
         enough_share: float,
         enough_seasons: float,
+        lacking: tuple[str, ...] = (),
     ) -> None:
         self.past = past
+        self.lacking = lacking
         self.enough_share = enough_share
         self.enough_seasons = enough_seasons
         self._receptive_days_of = receptive_days_of
@@ -203,6 +215,8 @@ def _why(
 ) -> WhyExposed | None:
     if not sources:
         return NoViableSource()
+    if history.lacking:
+        return StagesNotInFit(history.lacking)
     if not history.past:
         return None
     if not history.knows(block.cultivar):

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from models.records import Block
 from models.units import FloatArray
-from models.vineyard.cover import Cover
-from models.vineyard.pollen_warnings import WATCH, PollenWarning, notable
+from models.vineyard.cover import Cover, notable
+from models.vineyard.pollen_warnings import PollenWarning
 from models.vineyard.reach import distance_m, neighbours_given
-from models.vineyard.season_days import SeasonDays, median_day, quantile_day
+from models.vineyard.season_days import median_day, quantile_day
+from models.vineyard.uncovered import Uncovered
 
 
 @dataclass(frozen=True)
@@ -56,15 +55,12 @@ class SourceCover:
 
 
 @dataclass(frozen=True)
-class Uncovered:
-    """Consecutive days, each with a chance of 0.2 or more of receptive flowers that get no pollen.
+class AtReach:
+    """Cover of a block were pollen carried so far: which sources it would have, and how much they would cover. [m]"""
 
-    ``chance`` is that of any such day among them.
-    """
-
-    first_day: dt.date
-    last_day: dt.date
-    chance: float
+    reach_m: float
+    sources: tuple[str, ...]
+    share_of_bloom_covered: MedianInterval | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +70,7 @@ class BlockPollination:
     ``sources`` are the viable ones in reach whose bloom can be forecast, the best first.
     ``share_of_bloom_covered``, and ``uncovered_days`` on which the block is receptive and no source has open
     anthers, are None where the bloom of the block, or of all its sources, cannot be forecast. [day]
+    ``at_other_reach`` tells half and double the reach, where other sources would stand in it.
     """
 
     block: str
@@ -83,6 +80,7 @@ class BlockPollination:
     uncovered_days: MedianInterval | None
     uncovered: tuple[Uncovered, ...]
     warnings: tuple[PollenWarning, ...]
+    at_other_reach: tuple[AtReach, ...] = ()
 
 
 def source_cover(block: Block, source: Block, found: Cover, index: int, interval: float) -> SourceCover:
@@ -111,15 +109,3 @@ def day_interval(days: FloatArray, interval: float) -> MedianInterval:
     return MedianInterval(
         median_day(days), quantile_day(days, (1 - interval) / 2), quantile_day(days, (1 + interval) / 2)
     )
-
-
-def uncovered_runs(found: Cover, season: SeasonDays) -> Iterator[Uncovered]:
-    """Runs of days that are likely enough to be without pollen."""
-    likely = found.without_pollen.mean(axis=0) >= WATCH
-    edges = np.flatnonzero(np.diff(likely, prepend=False, append=False))
-    for first, after in edges.reshape(-1, 2):
-        yield Uncovered(
-            season.date(found.days[first]),
-            season.date(found.days[after - 1]),
-            float(found.without_pollen[:, first:after].any(axis=1).mean()),
-        )

@@ -37,6 +37,16 @@ class ReachAssumed:
 
 
 @dataclass(frozen=True)
+class OtherPollenUnknown:
+    """Wild males and neighbours' vines shed pollen that nobody told of."""
+
+
+@dataclass(frozen=True)
+class PollenMayNotLack:
+    """A published study found no trouble with pollination, against the warnings beside it."""
+
+
+@dataclass(frozen=True)
 class FrostDamageUnknown:
     """A frost night came, or may come."""
 
@@ -62,6 +72,11 @@ class NoPastSeason:
 
 
 @dataclass(frozen=True)
+class CoverByCultivar:
+    """Cover in past seasons takes all blocks of a cultivar to bloom alike."""
+
+
+@dataclass(frozen=True)
 class EnoughAssumed:
     """The share of a bloom that is taken as enough."""
 
@@ -74,10 +89,13 @@ Caution = (
     | FlowerDaysAssumed
     | OwnFlowerDays
     | ReachAssumed
+    | OtherPollenUnknown
+    | PollenMayNotLack
     | FrostDamageUnknown
     | FrostCame
     | LayoutsDisagree
     | NoFitForCover
     | NoPastSeason
+    | CoverByCultivar
     | EnoughAssumed
 )

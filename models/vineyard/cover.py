@@ -19,6 +19,10 @@ from models.vineyard.synchrony import BoolArray, CountArray, shared_days, synchr
 # A day counts as one without pollen when at least this share of the block's flowers are receptive on it
 # and get no pollen on any of their receptive days. Our convention: fewer flowers are not worth a walk.
 FEW_FLOWERS = 0.02
+# Pollen ends early, starts late or has a gap in a draw when this share of the block's flowers is past its reach;
+# what is less is told neither by days nor by a warning. Our convention.
+NOTABLE_SHARE = 0.05
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,8 +47,11 @@ class Cover:
         Days on which the block is receptive and no source has open anthers. [day]
     days : ndarray of int, shape (day,)
         Days since the start of the season. [day]
-    without_pollen : ndarray of bool, shape (draw, day)
-        Whether receptive flowers are there that get no pollen on any of their days.
+    unmet : ndarray, shape (draw, day)
+        Share of the block's flowers that open on a day and get no pollen on any of their receptive days.
+    early, gap, late : ndarray of bool, shape (draw, day)
+        Whether receptive flowers are there that get no pollen on any of their days: before the first source
+        opens, between two sources, or after the last one; each only where its whole share is notable.
     """
 
     covered: FloatArray
@@ -59,7 +66,20 @@ class Cover:
     synchrony: FloatArray
     uncovered_days: CountArray
     days: DayArray
-    without_pollen: BoolArray
+    unmet: FloatArray
+    early: BoolArray
+    gap: BoolArray
+    late: BoolArray
+
+    @property
+    def without_pollen(self) -> BoolArray:
+        """The days of each draw without pollen, for whatever reason; shape (draw, day)."""
+        return self.early | self.gap | self.late
+
+
+def notable(share: FloatArray) -> BoolArray:
+    """Whether a share of the bloom is large enough to tell of."""
+    return share >= NOTABLE_SHARE - _ROUNDING
 
 
 def open_anther_days(bloom: FloatArray, *, pollen_days: int) -> tuple[FloatArray, FloatArray]:
@@ -113,8 +133,11 @@ def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, r
     only_one = np.where(sources_met == 1, opening, 0.0)
 
     covered = np.minimum((opening - unmet).sum(axis=-1), 1.0)  # a sum of 1 may be rounded up
-    before = opened_by(first_open.min(axis=0, initial=np.inf) - receptive_days)
-    after = 1.0 - opened_by(last_open.max(axis=0, initial=-np.inf))
+    opens, closes = first_open.min(axis=0, initial=np.inf), last_open.max(axis=0, initial=-np.inf)
+    before, after = opened_by(opens - receptive_days), 1.0 - opened_by(closes)
+    between = np.clip(1.0 - covered - before - after, 0.0, 1.0)
+    without = _running_sum(unmet, receptive_days) >= FEW_FLOWERS
+    ahead, behind = days < opens[:, np.newaxis], days > closes[:, np.newaxis]
     before_by = opened_by(first_open - receptive_days)
     after_by = 1.0 - opened_by(last_open)
     receptive = _between(days, start, end + (receptive_days - 1))
@@ -125,14 +148,17 @@ def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, r
         lost_without=np.einsum("dt,sdt->sd", only_one, met),
         before=before,
         after=after,
-        between=np.clip(1.0 - covered - before - after, 0.0, 1.0),
+        between=between,
         before_by=before_by,
         after_by=after_by,
         overlap_days=shared_days(receptive, anthers_open),
         synchrony=synchrony_index(receptive, anthers_open[..., np.newaxis, :]),
         uncovered_days=uncovered_days(receptive, anthers_open.swapaxes(0, 1)),
         days=days,
-        without_pollen=_running_sum(unmet, receptive_days) >= FEW_FLOWERS,
+        unmet=unmet,
+        early=without & ahead & notable(before)[:, np.newaxis],
+        gap=without & ~ahead & ~behind & notable(between)[:, np.newaxis],
+        late=without & behind & notable(after)[:, np.newaxis],
     )
 
 

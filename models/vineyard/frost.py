@@ -16,6 +16,9 @@ from models.vineyard.synchrony import BoolArray
 
 IntArray = NDArray[np.int64]
 
+# A limit and a minimum that are equal in °F need not be so to the last digit once they are converted. [°C]
+SAME_C = 1e-6
+
 
 @dataclass(frozen=True)
 class FrostNight:
@@ -33,9 +36,11 @@ class BlockFrost:
     ----------
     chance : float or None
         Of at least one night at or below the limit from budbreak until bloom end, of those still to come. None
-        where the bloom of the block is not forecast.
+        where the end of the block's bloom is not forecast: nights after it are no matter.
     chance_in_bloom : float or None
         The same from bloom start.
+    lacking : tuple of str
+        Bloom stages that no block has a forecast of, as the fit lacks them.
     from_budbreak : bool
         Whether budbreak is forecast; if not, the chance counts from ``as_of``.
     frost_nights : tuple of FrostNight
@@ -48,6 +53,7 @@ class BlockFrost:
     chance_in_bloom: float | None
     from_budbreak: bool
     frost_nights: tuple[FrostNight, ...]
+    lacking: tuple[str, ...] = ()
 
 
 def frost_chance(cold: BoolArray, trace_of: IntArray, *, first: FloatArray, last: FloatArray) -> float:
@@ -91,26 +97,29 @@ def frost(
     tuple of BlockFrost
         In the draws' order of blocks.
     """
-    cold = traces.tmin_c <= limit_c
+    cold = traces.tmin_c <= limit_c + SAME_C
     trace_of = np.searchsorted(np.array(traces.seasons), draws["trace_season"].values).astype(np.int64)
     today = float(traces.window.day_index(as_of))
     past = _measured_frost(traces, cold[0], as_of)
     stages = ["budbreak", *BLOOM_STAGES]
+    lacking = tuple(stage for stage in BLOOM_STAGES if stage not in draws["stage"].values)
     days = draws["day"].reindex(stage=stages).transpose("block", "stage", "draw")
     found = []
     for key, (budbreak, start, _, end) in zip(days["block"].values.tolist(), days.values, strict=True):
         knows_budbreak = bool(np.isfinite(budbreak).any())
         chance = in_bloom = None
-        if np.isfinite(start).any():
+        knows_end = bool(np.isfinite(end).any())
+        if knows_end:
             shoots_from = np.maximum(budbreak, today) if knows_budbreak else np.full(end.shape, today)
             chance = frost_chance(cold, trace_of, first=shoots_from, last=end)
+        if knows_end and np.isfinite(start).any():
             in_bloom = frost_chance(cold, trace_of, first=np.maximum(start, today), last=end)
         nights = [
             FrostNight(traces.window.date_at(day), float(traces.tmin_c[0, day]))
             for day in past
             if np.mean(budbreak <= day) >= 0.5
         ]
-        found.append(BlockFrost(key, chance, in_bloom, knows_budbreak, tuple(nights)))
+        found.append(BlockFrost(key, chance, in_bloom, knows_budbreak, tuple(nights), lacking))
     return tuple(found)
 
 

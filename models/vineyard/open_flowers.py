@@ -7,25 +7,25 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from models.bloom.flower_curve import STAGE_LOGITS, logit_of_share, share_of_logit
+from models.bloom.flower_curve import STAGES_ON_LINE, from_line, to_line
 from models.units import FloatArray
 
 DayArray = NDArray[np.int64]
 
-_LOGIT_START, _, _LOGIT_END = STAGE_LOGITS.tolist()
-
-# A logit curve has no first and no last flower. The outermost flowers open on the day where the curve
-# passes this share, so that a bloom begins and ends. Our convention.
+# The curve has no first and no last flower. The outermost flowers open on the day where it passes this share, or all
+# but this share, so that a bloom begins and ends. Our convention.
 TAIL = 0.01
-_LOGIT_TAIL = float(logit_of_share(1 - TAIL))
+
+_START, _FULL, _END = STAGES_ON_LINE.tolist()
+_FIRST, _LAST = to_line([TAIL, 1 - TAIL]).tolist()
 
 
 def cumulative_share(day: ArrayLike, *, start: ArrayLike, full: ArrayLike, end: ArrayLike) -> FloatArray:
     """Share of a block's caps that have fallen by the end of a day.
 
-    Two straight lines on the logit scale that meet at full bloom: one through 10 and 50 %, one through 50
-    and 95 %. The simplest curve that keeps all three days exactly and lets the two halves differ in pace.
-    Stages on one day make a step, so that each stage still comes on its day.
+    Two straight lines, on the scale of `models.bloom.flower_curve`, that meet at full bloom: one through 10 and
+    50 %, one through 50 and 95 %. The simplest curve that keeps all three days exactly and lets the two halves
+    differ in pace. Stages on one day make a step, so that each stage still comes on its day.
 
     Parameters
     ----------
@@ -42,10 +42,10 @@ def cumulative_share(day: ArrayLike, *, start: ArrayLike, full: ArrayLike, end: 
     since_full = np.asarray(day, dtype=np.float64) - np.asarray(full, dtype=np.float64)
     before = since_full < 0
     width = np.where(before, np.subtract(full, start), np.subtract(end, full))
-    logit_per_width = np.where(before, -_LOGIT_START, _LOGIT_END)
+    rise = np.where(before, _FULL - _START, _END - _FULL)
     step = np.where(before, -np.inf, np.inf)
-    logit = np.where(width > 0, logit_per_width * since_full / np.where(width > 0, width, 1.0), step)
-    share = np.where(logit < -_LOGIT_TAIL, 0.0, np.where(logit > _LOGIT_TAIL, 1.0, share_of_logit(logit)))
+    line = np.where(width > 0, _FULL + rise * since_full / np.where(width > 0, width, 1.0), step)
+    share = np.where(line < _FIRST, 0.0, np.where(line > _LAST, 1.0, from_line(line)))
     return np.asarray(share, dtype=np.float64)
 
 
@@ -63,8 +63,8 @@ def bloom_days(bloom: FloatArray) -> DayArray:
         Consecutive days. [day]
     """
     start, full, end = bloom.T
-    first = np.min(full - (full - start) * _LOGIT_TAIL / -_LOGIT_START)
-    last = np.max(full + (end - full) * _LOGIT_TAIL / _LOGIT_END)
+    first = np.min(full - (full - start) * (_FULL - _FIRST) / (_FULL - _START))
+    last = np.max(full + (end - full) * (_LAST - _FULL) / (_END - _FULL))
     return np.arange(math.floor(first), math.ceil(last) + 2)  # the last day closes the curve: the sum is 1
 
 

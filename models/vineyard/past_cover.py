@@ -40,7 +40,8 @@ def past_blooms(
     """Bloom of cultivars in each past season whose temperatures are complete enough.
 
     Each season is forecast on its last day: its weather is known then, and what was seen in it is used. One
-    block stands for each cultivar: blocks that stand side by side bloom alike.
+    block stands for each cultivar: blocks that stand side by side are taken to bloom alike, so what a block's own
+    dates say beyond its cultivar's does not count.
 
     Parameters
     ----------
@@ -57,7 +58,7 @@ def past_blooms(
         bloom stage or the record holds a single season.
     """
     known = sorted(set(cultivars) & set(fit.cultivars))
-    if not known or not set(BLOOM_STAGES) <= set(fit.stages):
+    if not known or fit.lacking:
         return ()
     blocks = [Block(f"cultivar {key}", key, 0.0, 0.0) for key in known]
     found = []

@@ -102,7 +102,9 @@ def planting_check(
     pollen |= dict.fromkeys(strangers, pollen_days)
     needed = {block.cultivar for block in found.pistillate} | {*givers, *strangers}
     past = past_blooms(fit, site, needed, draws=draws) if fit is not None else ()
-    history = History(past, receptive, pollen, enough_share, enough_seasons)
+    history = History(
+        past, receptive, pollen, enough_share, enough_seasons, () if fit is None else fit.lacking
+    )
     candidates = {key: key in planting.cultivars for key in sorted({*givers, *strangers})}
     blocks = tuple(
         block_check(block, found.sources_of(place), candidates, history)

@@ -9,9 +9,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from models.units import FloatArray
 from models.vineyard.reach import NamedBlock
-from models.vineyard.synchrony import BoolArray
 
 WarningCode = Literal[
     "pollen_ends_early",
@@ -25,14 +23,11 @@ WarningCode = Literal[
 WarningLevel = Literal["watch", "act"]
 Span = tuple[dt.date, dt.date]
 
-# Our conventions. Pollen ends early, starts late or has a gap in a draw when this share of the block's
-# flowers is past its reach; a warning is given from a chance of WATCH on.
-NOTABLE_SHARE = 0.05
+# A warning is given from a chance of WATCH on. Our conventions.
 WATCH = 0.2
 ACT = 0.5
 # A block depends on one source when this share of its cover, or more, comes from that source only.
 MOST = 0.5
-_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -78,10 +73,11 @@ class NoSourceInReach:
 
 @dataclass(frozen=True)
 class NoneViable:
-    """What is in reach makes pollen, but none of it is viable."""
+    """What is in reach makes pollen, but it is recorded as not viable, or its shoots froze this season."""
 
     code: ClassVar[WarningCode] = "no_viable_pollen"
     makers: tuple[NamedBlock, ...]
+    frosted: tuple[NamedBlock, ...]
 
 
 @dataclass(frozen=True)
@@ -103,9 +99,10 @@ class MainSource:
 
 @dataclass(frozen=True)
 class BloomNotForecast:
-    """The block itself has no forecast."""
+    """The block itself has no forecast; ``lacking``: the bloom stages that the fit knows of no cultivar."""
 
     code: ClassVar[WarningCode] = "unknown_bloom"
+    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -124,6 +121,14 @@ class SourcesNotForecast:
     all_of_them: bool
 
 
+@dataclass(frozen=True)
+class SourcesFrosted:
+    """Sources in reach whose shoots froze this season, beside others that are counted on."""
+
+    code: ClassVar[WarningCode] = "unknown_bloom"
+    frosted: tuple[NamedBlock, ...]
+
+
 Warned = (
     SourceEndsFirst
     | SourceStartsLate
@@ -135,31 +140,47 @@ Warned = (
     | BloomNotForecast
     | BloomUnfinished
     | SourcesNotForecast
+    | SourcesFrosted
 )
+
+
+@dataclass(frozen=True)
+class Donor:
+    """A block that is likely to have open, viable anthers on days on which another lacks pollen."""
+
+    block: NamedBlock
+    first_day: dt.date
+    last_day: dt.date
 
 
 @dataclass(frozen=True)
 class PollenWarning:
     """One warning for one pistillate block: what of, how urgent, and how likely (0 to 1).
 
-    ``days`` are the first and last day that it is about, by medians; None where no bloom is known.
+    ``spans`` are the days that it is about. Where pollen is lacking they are the block's ``uncovered`` days, none
+    where no day is likely enough; else the bloom by medians. Empty where no bloom is known. ``ahead`` are those of them
+    that are not over yet, ``donors`` the blocks that can give shoots with pollen on them. ``past`` says that all is
+    over: then it tells what happened, and asks for nothing.
     """
 
     block: NamedBlock
     of: Warned
     level: WarningLevel
     chance: float
-    days: Span | None = None
+    spans: tuple[Span, ...] = ()
+    ahead: tuple[Span, ...] = ()
+    donors: tuple[Donor, ...] = ()
+    past: bool = False
 
     @property
     def code(self) -> WarningCode:
         """What kind of warning it is."""
         return self.of.code
 
-
-def notable(share: FloatArray) -> BoolArray:
-    """Whether a share of the bloom is large enough to warn of."""
-    return share >= NOTABLE_SHARE - _ROUNDING
+    @property
+    def days(self) -> Span | None:
+        """First and last of its days."""
+        return (self.spans[0][0], self.spans[-1][1]) if self.spans else None
 
 
 def level_of(chance: float) -> WarningLevel | None:

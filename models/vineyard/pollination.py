@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -13,34 +14,18 @@ from models.records import Block, FlowerType, Planting
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.block_pollination import (
+    AtReach,
     BlockPollination,
     MedianInterval,
     SourceCover,
-    Uncovered,
     day_interval,
     share_interval,
     source_cover,
-    uncovered_runs,
 )
 from models.vineyard.cover import Cover, cover, open_anther_days
+from models.vineyard.donors import donors
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
-from models.vineyard.pollen_warnings import (
-    ACT,
-    MOST,
-    BloomNotForecast,
-    BloomUnfinished,
-    MainSource,
-    NoneViable,
-    NoSourceInReach,
-    OnlySource,
-    PollenWarning,
-    SourcesNotForecast,
-    Warned,
-    WarningCode,
-    WarningLevel,
-    level_of,
-    worst_first,
-)
+from models.vineyard.pollen_warnings import PollenWarning, Span, WarningCode, WarningLevel, worst_first
 from models.vineyard.reach import (
     cultivar_of,
     named,
@@ -48,10 +33,18 @@ from models.vineyard.reach import (
     sheds_viable_pollen,
 )
 from models.vineyard.season_days import SeasonDays, median_day
+from models.vineyard.standing_warnings import (
+    InReach,
+    bloom_warnings,
+    main_source_warnings,
+    reach_warnings,
+)
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
+from models.vineyard.uncovered import Uncovered, uncovered_runs
 
 __all__ = [
+    "AtReach",
     "BlockPollination",
     "MedianInterval",
     "PollenWarning",
@@ -62,6 +55,9 @@ __all__ = [
     "pollination",
 ]
 
+# Of the reach: at these it is told what cover would be. Our convention.
+OTHER_REACHES = (0.5, 2.0)
+
 
 def pollination(
     planting: Planting,
@@ -70,6 +66,9 @@ def pollination(
     interval: float = 0.8,
     receptive_days: int = RECEPTIVE_DAYS,
     pollen_days: int = POLLEN_DAYS,
+    frosted: Collection[str] = (),
+    as_of: dt.date | None = None,
+    lacking: tuple[str, ...] = (),
 ) -> tuple[BlockPollination, ...]:
     """Pollen cover of every pistillate block, from joint draws of the bloom of all blocks.
 
@@ -90,6 +89,13 @@ def pollination(
     receptive_days, pollen_days : int
         Days for which a flower is receptive and an anther sheds, from the day its cap falls, where the
         cultivar does not say. Assumptions: no source was found. [day]
+    frosted : collection of str
+        Keys of blocks whose shoots froze this season. As a source such a block is not counted on: how many of its
+        first flowers are left is not known, and bloom from secondary buds counts as no pollen (our convention).
+    as_of : date, optional
+        Days before this one are over; by default none is.
+    lacking : tuple of str
+        Bloom stages that the fit behind the draws does not know (NaN in all of them): why no cover is known.
 
     Returns
     -------
@@ -106,11 +112,48 @@ def pollination(
     if not 0 < interval < 1:
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
+    known = _Known(
+        planting=planting,
+        blooms=blooms,
+        season=season,
+        flower_days=flower_days,
+        frosted=frozenset(frosted),
+        as_of=as_of or dt.date.min,
+        lacking=lacking,
+    )
     return tuple(
-        _block_pollination(planting, block, blooms, season, flower_days, interval)
+        _block_pollination(known, block, interval)
         for block in planting.blocks
         if cultivar_of(planting, block).flower_type is FlowerType.PISTILLATE
     )
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Known:
+    """What the cover of every block rests on."""
+
+    planting: Planting
+    blooms: Mapping[str, FloatArray]
+    season: SeasonDays
+    flower_days: FlowerDays
+    frosted: frozenset[str]
+    as_of: dt.date
+    lacking: tuple[str, ...]
+
+    def counts(self, block: Block) -> bool:
+        """Whether a block's pollen is viable and can be counted on."""
+        return block.key not in self.frosted and sheds_viable_pollen(cultivar_of(self.planting, block))
+
+    def open_days(self, block: Block, complete: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """First and last day with open anthers of a block with a forecast, in these draws. [day]"""
+        days = self.flower_days.pollen_of(cultivar_of(self.planting, block))
+        return open_anther_days(self.blooms[block.key][complete], pollen_days=days)
+
+    def open_days_of(self, blocks: Sequence[Block], complete: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """The same of several, shape (block, draw). [day]"""
+        opened = np.array([self.open_days(block, complete) for block in blocks])
+        first, last = opened.reshape(len(blocks), 2, np.count_nonzero(complete)).swapaxes(0, 1)
+        return first, last
 
 
 def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
@@ -133,20 +176,15 @@ def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
     )
 
 
-def _block_pollination(
-    planting: Planting,
-    block: Block,
-    blooms: Mapping[str, FloatArray],
-    season: SeasonDays,
-    flower_days: FlowerDays,
-    interval: float,
-) -> BlockPollination:
-    makers = pollen_makers_in_reach(planting, block)
-    viable = tuple(other for other in makers if sheds_viable_pollen(cultivar_of(planting, other)))
-    known = tuple(other for other in viable if other.key in blooms)
-    bloom, complete = _complete_draws(blooms.get(block.key))
-    warnings = _standing_warnings(planting, block, makers, viable, known, bloom, complete, season)
-    if not bloom.size or (viable and not known):
+def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPollination:
+    planting = given.planting
+    near = _in_reach(given, block, planting.reach_m)
+    bloom, complete = _complete_draws(given.blooms.get(block.key))
+    whole: tuple[Span, ...] = (_bloom_span(bloom, given.season),) if bloom.size else ()
+    warnings = bloom_warnings(
+        planting, block, near, 1.0 - float(complete.mean()), whole, lacking=given.lacking
+    )
+    if not bloom.size or (near.viable and not near.known):
         return BlockPollination(
             block=block.key,
             cultivar=block.cultivar,
@@ -154,92 +192,96 @@ def _block_pollination(
             share_of_bloom_covered=None,
             uncovered_days=None,
             uncovered=(),
-            warnings=worst_first(warnings),
+            warnings=worst_first([*warnings, *reach_warnings(planting, block, near, ())]),
         )
 
-    receptive = flower_days.receptive_of(cultivar_of(planting, block))
-    sheds = [flower_days.pollen_of(cultivar_of(planting, other)) for other in known]
-    shape = (len(known), len(bloom))
-    opened = [
-        open_anther_days(blooms[other.key][complete], pollen_days=days)
-        for other, days in zip(known, sheds, strict=True)
-    ]
-    first_open = np.array([first for first, _ in opened]).reshape(shape)
-    last_open = np.array([last for _, last in opened]).reshape(shape)
+    receptive = given.flower_days.receptive_of(cultivar_of(planting, block))
+    first_open, last_open = given.open_days_of(near.known, complete)
     found = cover(bloom, first_open, last_open, receptive_days=receptive)
-    if known:
+    uncovered = uncovered_runs(found, given.season, receptive_days=receptive)
+    told = reach_warnings(planting, block, near, tuple(run.span for run in uncovered))
+    if near.known:
+        sheds = [given.flower_days.pollen_of(cultivar_of(planting, other)) for other in near.known]
         timing = Timing(
             block=named(planting, block),
-            sources=tuple(named(planting, other) for other in known),
+            sources=tuple(named(planting, other) for other in near.known),
             bloom=bloom,
             source_end=last_open - (np.array(sheds)[:, np.newaxis] - 1),
             first_open=first_open,
             last_open=last_open,
-            receptive_days=receptive,
-            season=season,
+            season=given.season,
         )
-        warnings.extend(timing_warnings(timing, found))
-        if len(viable) == len(known) > 1:
-            warnings.extend(_main_source_warning(timing, found))
-    sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(known))
+        told += timing_warnings(timing, found, uncovered)
+        told += main_source_warnings(planting, block, near, found, whole)
+    told = [*(warning for warning in warnings if warning.code == "single_pollen_source"), *told]
+    over = whole[0][1] + dt.timedelta(days=receptive - 1) < given.as_of
+    sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(near.known))
     return BlockPollination(
         block=block.key,
         cultivar=block.cultivar,
         sources=tuple(sorted(sources, key=lambda source: -source.share_of_bloom_covered)),
         share_of_bloom_covered=share_interval(found.covered, interval),
         uncovered_days=day_interval(found.uncovered_days.astype(np.float64), interval),
-        uncovered=tuple(uncovered_runs(found, season)),
-        warnings=worst_first(warnings),
+        uncovered=uncovered,
+        warnings=worst_first(
+            [
+                *(warning for warning in warnings if warning.code != "single_pollen_source"),
+                *(_as_it_stands(given, warning, block, found, complete, over=over) for warning in told),
+            ]
+        ),
+        at_other_reach=tuple(_at_other_reach(given, block, near, bloom, complete, interval)),
     )
 
 
-def _standing_warnings(
-    planting: Planting,
-    block: Block,
-    makers: tuple[Block, ...],
-    viable: tuple[Block, ...],
-    known: tuple[Block, ...],
-    bloom: FloatArray,
-    complete: BoolArray,
-    season: SeasonDays,
-) -> list[PollenWarning]:
-    """What follows from where sources stand, whether their pollen is viable, and what can be forecast."""
-    days = None
-    if bloom.size:
-        days = season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
-    warned: list[tuple[Warned, WarningLevel, float]] = []
-    unfinished = 1.0 - float(complete.mean())
-    level = level_of(unfinished)
-    if level is not None:
-        of = BloomUnfinished() if unfinished < 1.0 else BloomNotForecast()
-        warned.append((of, level, unfinished))
-    unknown = tuple(named(planting, other) for other in viable if other not in known)
-    if unknown:
-        warned.append((SourcesNotForecast(unknown, not known), "watch" if known else "act", 1.0))
-    if not makers:
-        by_list = block.neighbours is not None
-        warned.append((NoSourceInReach(planting.reach_m, by_list), "act", 1.0))
-    elif not viable:
-        warned.append((NoneViable(tuple(named(planting, other) for other in makers)), "act", 1.0))
-    elif len(viable) == 1:
-        warned.append((OnlySource(named(planting, viable[0])), "watch", 1.0))
-    name = named(planting, block)
-    return [PollenWarning(name, of, level, chance, days) for of, level, chance in warned]
-
-
-def _main_source_warning(timing: Timing, found: Cover) -> list[PollenWarning]:
-    """Whether most of the cover comes from the source that would be missed most."""
-    most_missed = int(np.median(found.lost_without, axis=-1).argmax())
-    lost = found.lost_without[most_missed]
-    chance = float(np.mean((lost > 0) & (lost >= MOST * found.covered)))
-    if chance < ACT:
-        return []
-    days = (
-        timing.season.date(median_day(timing.bloom[:, 0])),
-        timing.season.date(median_day(timing.bloom[:, 2])),
+def _in_reach(given: _Known, block: Block, reach_m: float) -> InReach:
+    makers = pollen_makers_in_reach(replace(given.planting, reach_m=reach_m), block)
+    sheds = [other for other in makers if sheds_viable_pollen(cultivar_of(given.planting, other))]
+    viable = tuple(other for other in sheds if other.key not in given.frosted)
+    return InReach(
+        makers=makers,
+        viable=viable,
+        doubtful=tuple(other for other in sheds if other.key in given.frosted),
+        known=tuple(other for other in viable if other.key in given.blooms),
     )
-    of = MainSource(timing.sources[most_missed], float(np.median(lost)))
-    return [PollenWarning(timing.block, of, "watch", chance, days)]
+
+
+def _at_other_reach(
+    given: _Known, block: Block, near: InReach, bloom: FloatArray, complete: BoolArray, interval: float
+) -> Iterator[AtReach]:
+    """The cover at half and at double the reach, where other sources stand in it: distance is an assumption."""
+    receptive = given.flower_days.receptive_of(cultivar_of(given.planting, block))
+    for factor in OTHER_REACHES:
+        reach_m = factor * given.planting.reach_m
+        other = _in_reach(given, block, reach_m)
+        if other.viable == near.viable:
+            continue
+        share = None
+        if other.known or not other.viable:
+            opened = given.open_days_of(other.known, complete)
+            share = share_interval(cover(bloom, *opened, receptive_days=receptive).covered, interval)
+        yield AtReach(reach_m, tuple(source.key for source in other.viable), share)
+
+
+def _as_it_stands(
+    given: _Known, warning: PollenWarning, block: Block, found: Cover, complete: BoolArray, *, over: bool
+) -> PollenWarning:
+    """What of a warning's days is still to come, and who can give pollen on them; past, where none is."""
+    ahead = tuple((max(first, given.as_of), last) for first, last in warning.spans if last >= given.as_of)
+    if not ahead and (warning.spans or over):
+        return replace(warning, level="watch", past=True)
+    if warning.code == "single_pollen_source":
+        return replace(warning, ahead=ahead)
+    opened = {
+        named(given.planting, other): given.open_days(other, complete)
+        for other in given.planting.blocks
+        if other.key != block.key and other.key in given.blooms and given.counts(other)
+    }
+    return replace(warning, ahead=ahead, donors=donors(found, opened, ahead, given.season))
+
+
+def _bloom_span(bloom: FloatArray, season: SeasonDays) -> Span:
+    """From bloom start to its end, by medians."""
+    return season.date(median_day(bloom[:, 0])), season.date(median_day(bloom[:, 2]))
 
 
 def _complete_draws(bloom: FloatArray | None) -> tuple[FloatArray, BoolArray]:

@@ -39,6 +39,10 @@ def cultivar_of(planting: Planting, block: Block) -> Cultivar:
         ) from None
 
 
+# Lengths differ by less through rounding, as 50 ft in metres do.
+ROUNDING_M = 1e-6
+
+
 def makes_pollen(cultivar: Cultivar) -> bool:
     """Whether the flowers have fertile-looking anthers: perfect and staminate do, pistillate never."""
     return cultivar.flower_type is not FlowerType.PISTILLATE
@@ -67,7 +71,7 @@ def in_reach(block: Block, other: Block, *, reach_m: float) -> bool:
     """
     if neighbours_given(block, other):
         return other.key in (block.neighbours or ()) or block.key in (other.neighbours or ())
-    return distance_m(block, other) <= reach_m
+    return distance_m(block, other) <= reach_m + ROUNDING_M
 
 
 def pollen_makers_in_reach(planting: Planting, block: Block) -> tuple[Block, ...]:

@@ -13,9 +13,11 @@ from models.vineyard.scouting_tasks import (
     Look,
     Task,
     TaskKind,
+    Undated,
     Window,
     scouting_tasks,
     tasks_done,
+    undated_tasks,
 )
 from models.vineyard.trip_cover import fewest_days
 
@@ -23,6 +25,7 @@ __all__ = [
     "Look",
     "Missed",
     "MissedTask",
+    "NoDate",
     "Plan",
     "PlannedTask",
     "Task",
@@ -30,12 +33,14 @@ __all__ = [
     "TooFewTrips",
     "TooLate",
     "Trip",
+    "Undated",
     "Window",
     "WrongWeekdays",
     "alike",
     "plan_trips",
     "scouting_tasks",
     "tasks_done",
+    "undated_tasks",
 ]
 
 WEEKDAY_NAMES = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -89,7 +94,14 @@ class WrongWeekdays:
     weekdays: tuple[int, ...]
 
 
-Missed = TooLate | TooFewTrips | WrongWeekdays
+@dataclass(frozen=True)
+class NoDate:
+    """Its days rest on bloom stages that the fit lacks."""
+
+    lacking: tuple[str, ...]
+
+
+Missed = TooLate | TooFewTrips | WrongWeekdays | NoDate
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,13 +109,14 @@ class MissedTask:
     """A task that the plan does not meet, and why.
 
     ``best_day`` is the day to go after all, with its chance of being the right time: the likeliest one left,
-    whatever its weekday; None where all are over, which is told for two weeks.
+    whatever its weekday; None where all are over, which is told for two weeks. ``window`` and ``best_day`` are None
+    where its days are not known.
     """
 
     block: str
     cultivar: str
     look: Look
-    window: Window
+    window: Window | None
     missed: Missed
     best_day: dt.date | None = None
     best_chance: float | None = None
@@ -129,6 +142,7 @@ def plan_trips(
     weekdays: Collection[int] = EVERY_DAY,
     max_trips: int | None = None,
     done: Collection[tuple[str, TaskKind]] = (),
+    undated: Sequence[Undated] = (),
 ) -> Plan:
     """The fewest trips that meet every task; among those plans the likeliest, then the earliest.
 
@@ -143,6 +157,8 @@ def plan_trips(
         At most so many; if too few for every task, those are met whose chances add up to most.
     done : collection of (block, task)
         Tasks that need no trip any more.
+    undated : sequence of Undated
+        Looks that no trip can be planned for; told as missed.
 
     Returns
     -------
@@ -185,7 +201,22 @@ def plan_trips(
         else:
             missed.append(_missed(task, first_day, weekdays, max_trips=max_trips if days else None))
     trips = tuple(Trip(day, tuple(planned)) for day, planned in on_day.items())
-    return Plan(trips, tuple(sorted(missed, key=lambda task: task.window.first_day)))
+    undatable = [
+        MissedTask(
+            block=task.block,
+            cultivar=task.cultivar,
+            look=task.look,
+            window=None,
+            missed=NoDate(task.lacking),
+        )
+        for task in undated
+    ]
+    return Plan(trips, (*sorted(missed, key=_first_day), *undatable))
+
+
+def _first_day(task: MissedTask) -> dt.date:
+    assert task.window is not None
+    return task.window.first_day
 
 
 def alike(tasks: Sequence[PlannedTask]) -> list[list[PlannedTask]]:

@@ -27,17 +27,13 @@ from models.vineyard.reach import (
 )
 from models.vineyard.season_days import SeasonDays
 
-TaskKind = Literal["first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load"]
+TaskKind = Literal["flower_count", "first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load"]
 
 # A chance that the forecast cannot reach yet is asked for no further than this share of a task's best day:
 # so a plan stands early in the season too, and tightens as the forecast does. Our convention.
 NEAR_BEST = 0.9
 # A block that blooms this season in fewer draws has no tasks, as its stages are called unlikely.
 LIKELY = 0.5
-# A self-fertile cultivar's crop grows too heavy with its berries. Common practice, no source: berries of 6 to 7 g
-# are no trouble, at 10 to 11 g one keeps an eye on the crop, at 14 to 15 g one takes some of it off in most years. [g]
-WATCHED_FROM_G = 10.0
-THINNED_FROM_G = 14.0
 FIRST_FLOWERS_BBCH = 60
 
 
@@ -47,6 +43,13 @@ class Window:
 
     first_day: dt.date
     last_day: dt.date
+
+
+@dataclass(frozen=True)
+class FlowerCount:
+    """How many flowers marked clusters have, without which a count of berries says nothing of set."""
+
+    kind: ClassVar[TaskKind] = "flower_count"
 
 
 @dataclass(frozen=True)
@@ -74,21 +77,19 @@ class PollenOverlap:
 
 @dataclass(frozen=True)
 class SetCount:
-    """How many flowers have set."""
+    """How many of the flowers counted before have set."""
 
     kind: ClassVar[TaskKind] = "set_count"
 
 
 @dataclass(frozen=True)
 class CropLoad:
-    """How many berries hang on a shoot, and whether a crop of such berries is usually thinned. [g]"""
+    """How many clusters hang on a shoot; what is too many, sources say by cultivar, and that research is lacking."""
 
     kind: ClassVar[TaskKind] = "crop_load"
-    berry_mass_g: float
-    usually_thinned: bool
 
 
-Look = FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad
+Look = FlowerCount | FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,22 @@ class Task:
         return self.look.kind
 
 
+@dataclass(frozen=True)
+class Undated:
+    """One look at one block whose days rest on bloom stages that are not forecast, as the fit lacks them."""
+
+    block: str
+    cultivar: str
+    look: Look
+    lacking: tuple[str, ...]
+
+
 Days = tuple[FloatArray, FloatArray]
+
+
+def flower_count_days(start: FloatArray, full: FloatArray, end: FloatArray) -> Days:  # noqa: ARG001
+    """The week up to bloom start, while clusters are whole. [day]"""
+    return start - 7, start
 
 
 def first_caps_days(start: FloatArray, full: FloatArray, end: FloatArray) -> Days:  # noqa: ARG001
@@ -145,12 +161,34 @@ def crop_load_days(start: FloatArray, full: FloatArray, end: FloatArray) -> Days
 
 
 _DAYS_OF: dict[TaskKind, Callable[[FloatArray, FloatArray, FloatArray], Days]] = {
+    "flower_count": flower_count_days,
     "first_caps": first_caps_days,
     "flower_type": flower_type_days,
     "pollen_overlap": pollen_overlap_days,
     "set_count": set_count_days,
     "crop_load": crop_load_days,
 }
+
+
+# Without the end of bloom the looks that may go on after full bloom end there: in time, whenever the end comes.
+_NEEDED: dict[TaskKind, tuple[str, ...]] = {
+    "first_caps": ("bloom_start",),
+    "flower_type": ("bloom_start", "full_bloom"),
+    "pollen_overlap": ("bloom_start", "full_bloom"),
+    "set_count": ("bloom_end",),
+    "crop_load": ("bloom_end",),
+}
+
+
+def undated_tasks(planting: Planting, draws: xr.Dataset) -> tuple[Undated, ...]:
+    """What calls for a look in each block and has no days, as the draws lack a stage; in the planting's order."""
+    known = set(draws["stage"].values.tolist())
+    return tuple(
+        Undated(block.key, block.cultivar, look, lacking)
+        for block in planting.blocks
+        for look in _looks(planting, block)
+        if (lacking := tuple(stage for stage in _NEEDED[look.kind] if stage not in known))
+    )
 
 
 def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5) -> tuple[Task, ...]:
@@ -181,10 +219,14 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
     season = SeasonDays(dt.date.fromisoformat(draws.attrs["season_start"]))
     keys = [block.key for block in planting.blocks]
     bloom = draws["day"].reindex(block=keys, stage=list(BLOOM_STAGES)).transpose("block", "stage", "draw")
+    has_end = "bloom_end" in draws["stage"].values
     tasks: list[Task] = []
     for block, stages in zip(planting.blocks, bloom.values, strict=True):
+        start, full, end = stages
         for look in _looks(planting, block):
-            first, last = _DAYS_OF[look.kind](*stages)
+            if not has_end and "bloom_end" not in _NEEDED[look.kind]:
+                end = full
+            first, last = _DAYS_OF[look.kind](start, full, end)
             chance_on = good_days(first, last, season, chance=chance)
             if chance_on:
                 window = Window(min(chance_on), max(chance_on))
@@ -217,20 +259,23 @@ def tasks_done(
 ) -> frozenset[tuple[str, TaskKind]]:
     """Block and task of those that somebody did: looked at the block on one of the task's good days.
 
-    A visit that found no flower open yet (0 % of caps off, or a code below BBCH 60) does no task; where it
-    moves the forecast, the task's days move on with it. A look at a whole cultivar is one at each block of it.
+    A visit that found no flower open yet (0 % of caps off, or a code below BBCH 60) does no task but a count of
+    flowers; where it moves the forecast, the task's days move on with it. A look at a whole cultivar is one at each
+    block of it.
     """
-    looks = [(visit.date, visit.block, visit.cultivar) for visit in visits if _found_flowers(visit)]
+    looks = [(visit.date, visit.block, visit.cultivar, _found_flowers(visit)) for visit in visits]
     looks += [
-        (seen.by, seen.block, seen.cultivar)
+        (seen.by, seen.block, seen.cultivar, True)
         for seen in observations
         if seen.by is not None and seen.stage != "budbreak"
     ]
     return frozenset(
         (task.block, task.task)
         for task in tasks
-        for day, block, cultivar in looks
-        if day in task.chance_on and (block == task.block or (block is None and cultivar == task.cultivar))
+        for day, block, cultivar, flowers in looks
+        if day in task.chance_on
+        and (flowers or task.task == "flower_count")
+        and (block == task.block or (block is None and cultivar == task.cultivar))
     )
 
 
@@ -241,6 +286,9 @@ def _found_flowers(visit: Visit) -> bool:
 def _looks(planting: Planting, block: Block) -> Iterator[Look]:
     """The looks that a block calls for, in the season's order."""
     cultivar = cultivar_of(planting, block)
+    fruits = cultivar.flower_type is not FlowerType.STAMINATE
+    if fruits:
+        yield FlowerCount()
     yield FirstCaps()
     yield FlowerTypeCheck(cultivar.flower_type)
     sources = tuple(
@@ -250,8 +298,6 @@ def _looks(planting: Planting, block: Block) -> Iterator[Look]:
     )
     if cultivar.flower_type is FlowerType.PISTILLATE and sources:
         yield PollenOverlap(sources)
-    if cultivar.flower_type is not FlowerType.STAMINATE:
+    if fruits:
         yield SetCount()
-    mass_g = cultivar.berry_mass_g
-    if cultivar.flower_type is FlowerType.PERFECT and mass_g is not None and mass_g >= WATCHED_FROM_G:
-        yield CropLoad(mass_g, usually_thinned=mass_g >= THINNED_FROM_G)
+        yield CropLoad()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -51,13 +51,19 @@ def upload_bloom_log(
     content: CsvFile,
     records: Writing,
     options: Options,
+    checked_every_days: Annotated[
+        int | None,
+        Query(ge=1, le=366, description="How often the rows were looked at, where the file does not say it."),
+    ] = None,
 ) -> ObservationReceipt:
-    """Take a CSV file with one row a season and block (or cultivar), and the stage keys as date columns.
+    """Take a file with one row a season and block (or cultivar), and the stage keys as date columns; or in the long
+    form, one row a date, with the columns `stage` and `date`.
 
     Blanks are allowed, and a stage left out keeps the date that it has. `checked_every_days` says how often
     the rows were looked at. Stages out of order are kept and named in `warnings`.
     """
-    stored = store_bloom_log(records, vineyard, content, options=options)
+    told = replace(options, checked_every_days=checked_every_days)
+    stored = store_bloom_log(records, vineyard, content, options=told)
     return ObservationReceipt.of(vineyard, stored)
 
 

@@ -42,7 +42,11 @@ def report_from_files(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -
     files = ReportFiles(**{name: file.file.read() for name, file in form if isinstance(file, UploadFile)})
     today = clock.today()
     reading = ReadOptions(
-        date_format=form.date_format, on_bad_rows=form.on_bad_rows, confirm=form.confirm, today=today
+        date_format=form.date_format,
+        on_bad_rows=form.on_bad_rows,
+        confirm=form.confirm,
+        today=today,
+        checked_every_days=form.checked_every_days,
     )
     told = dict(form) | {"as_of": form.as_of or today, "reading": reading, "date_formats": form.date_formats}
     options = ReportOptions(**{field.name: told[field.name] for field in fields(ReportOptions)})

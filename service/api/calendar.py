@@ -26,7 +26,7 @@ FEED: Responses = {
     "/calendar.ics",
     summary="Subscribe to the calendar",
     response_class=Response,
-    responses=FEED | problems(404),
+    responses=FEED | problems(404, 409),
 )
 def get_calendar(
     request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None, fit: FitId = None

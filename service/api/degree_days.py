@@ -8,7 +8,7 @@ from typing import Annotated
 import numpy as np
 from fastapi import APIRouter, Query
 
-from models.records import Cutoff, GapRule, HeatMethod, HeatRule
+from models.records import Cutoff, GapRule, HeatMethod, HeatRule, check_base
 from models.units import (
     FloatArray,
     celsius_from_fahrenheit,
@@ -37,7 +37,8 @@ def get_degree_days(
     ] = None,
     method: HeatMethod = "average",
     base: Annotated[
-        float | None, Query(ge=-100, le=200, allow_inf_nan=False, description="By default 10 °C (50 °F).")
+        float | None,
+        Query(allow_inf_nan=False, description="From 0 to 20 °C (32 to 68 °F), by default 10 °C (50 °F)."),
     ] = None,
     upper: Annotated[float | None, Query(ge=-100, le=200, allow_inf_nan=False)] = None,
     cutoff: Cutoff = "none",
@@ -59,9 +60,11 @@ def get_degree_days(
     """
     if base is None:
         base = TRADE_BASE_F if units == "us" else TRADE_BASE_C
+    base_c = _celsius(base, units)
+    check_base(base_c, "query.base")
     rule = HeatRule(
         method=method,
-        base_c=_celsius(base, units),
+        base_c=base_c,
         upper_c=None if upper is None else _celsius(upper, units),
         cutoff=cutoff,
         accumulate_from=accumulate_from,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Annotated, Literal, Self
 
 import numpy as np
 from pydantic import Field, model_validator
 
 from models.bloom.thresholds import Fit
-from models.records import Cutoff, GapRule, HeatMethod, HeatRule
+from models.records import Cutoff, GapRule, HeatMethod, HeatRule, check_base
 from models.stages import STAGE_KEYS
 from models.units import (
     celsius_from_fahrenheit,
@@ -42,7 +43,7 @@ def told_heat(heat_c_day: float, units: Units) -> float:
 
 
 class HeatBody(Body):
-    """How daily extremes become heat; the base in °C or °F, by default 10 °C (50 °F)."""
+    """How daily extremes become heat; the base in °C or °F, from 0 to 20 °C (32 to 68 °F), by default 10 °C."""
 
     method: HeatMethod = "average"
     base_c: Base = None
@@ -63,9 +64,11 @@ class HeatBody(Body):
         return self
 
     def rule(self) -> HeatRule:
-        """As the models take it."""
+        """As the models take it. Raises BadInput (a base out of bounds)."""
         base_c = _celsius(self.base_c, self.base_f)
         check_heat_limits(base_c, _celsius(self.upper_c, self.upper_f))
+        if base_c is not None:
+            check_base(base_c, "body.heat.base_c" if self.base_f is None else "body.heat.base_f")
         return HeatRule(
             method=self.method,
             base_c=HeatRule.base_c if base_c is None else base_c,
@@ -107,6 +110,12 @@ class FitBody(Body):
     search: bool | None = Field(
         default=None,
         description="Choose the heat rule by how well it foresees seasons; by default without heat.",
+    )
+
+    use: bool = Field(
+        default=True,
+        description="Whether to put the fit in use: for the vineyards that are named, or, where none are, for those "
+        "that have no fit in use. A fit that excludes seasons or lacks bloom_start is put in use by hand alone.",
     )
 
     def options(self) -> FitOptions:
@@ -191,6 +200,7 @@ class FitAnswer(Body):
     id: str
     imported: bool
     vineyards: list[str]
+    in_use_by: list[str] = Field(description="The vineyards whose answers rest on it.")
     heat_unit: HeatUnit
     heat: HeatBody
     gap_rule: GapRule
@@ -207,12 +217,13 @@ class FitAnswer(Body):
     cautions: list[str]
 
     @classmethod
-    def of(cls, saved: SavedFit, units: Units) -> Self:
+    def of(cls, saved: SavedFit, units: Units, *, in_use_by: Sequence[str] = ()) -> Self:
         """A fit for the client."""
         fit, search = saved.fit, saved.search
         return cls.showing(
             saved,
             fit,
+            in_use_by=list(in_use_by),
             heat_unit=heat_unit(units),
             heat=HeatBody.of(fit.rule, units),
             spread=_spread(fit, units),
@@ -274,13 +285,15 @@ class FitEntry(Body):
     id: str
     created_at: dt.datetime
     imported: bool
+    vineyards: list[str] = Field(description="Those that it was made for.")
+    in_use_by: list[str] = Field(description="The vineyards whose answers rest on it.")
     stages: list[str]
     seasons: list[int]
     cultivars: list[str]
 
 
 class FitList(Body):
-    """All fits, newest first; the first is the one that forecasts use by default."""
+    """All fits, newest first."""
 
     fits: list[FitEntry]
     next: str | None = Field(description="The `cursor` of the next page; null on the last one.")

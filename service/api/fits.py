@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Header, Path, Request, Response
+from fastapi.responses import JSONResponse
 
 from service.api.change_schemas import WriteReceipt
 from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList
+from service.api.jobs import JobAnswer
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
-from service.api.responses import created_or_replaced, problems, wants_csv
+from service.api.responses import RESPOND_ASYNC, created_or_replaced, prefers, problems, wants_csv
 from service.usecases.fit_documents import FitDocument
-from service.usecases.fits import fit_stored, get_fit, import_fit, keep_fit
+from service.usecases.fit_jobs import start_fit
+from service.usecases.fits import get_fit, import_fit, keep_fit, plan_fit, users_of
 from service.web.access import Grower
-from service.web.records import Preview, Reading, Writing, changing, store
+from service.web.records import Preview, Reading, Writing, changing, jobs, store
 from service.web.units import UnitsQuery
 
 router = APIRouter(prefix="/v1/fits", tags=["fits"])
@@ -25,7 +28,15 @@ FitId = Annotated[str, Path(alias="fit", max_length=63, description="The fit's i
     "",
     summary="Fit thresholds",
     status_code=201,
-    responses={200: {"model": FitAnswer, "description": "The same fit was there."}, **problems(404)},
+    response_model=FitAnswer,
+    responses={
+        200: {"model": FitAnswer, "description": "The same fit was there."},
+        202: {
+            "model": JobAnswer,
+            "description": "It is being made; `Location` tells where to see how far it is.",
+        },
+        **problems(404),
+    },
     response_model_exclude_unset=True,
 )
 def create_fit(
@@ -35,22 +46,32 @@ def create_fit(
     grower: Grower,
     units: UnitsQuery = "metric",
     preview: Preview = False,
-) -> FitAnswer:
+    prefer: Annotated[  # noqa: ARG001
+        str | None, Header(description="`respond-async` (RFC 7240) makes it in the background.")
+    ] = None,
+) -> FitAnswer | Response:
     """Fit the heat to every stage for all cultivars at once, from all that was observed in past seasons.
 
-    The same data and options make the same fit, with the same identifier (200). Observations that cannot be
-    used are named in `set_aside`. Without `heat` the heat rule is chosen by how well it foresees seasons left
-    out, where there are enough of them.
+    The fit is put in use for the vineyards that are named; one of all vineyards for those that have none in use
+    (see `use`). The same data and options make the same fit, with the same identifier (200). Observations that
+    cannot be used are named in `set_aside`. Without `heat` the heat rule is chosen by how well it foresees seasons
+    left out, where there are enough of them. That can take minutes; with the header `Prefer: respond-async` the fit
+    is made in the background (202, and a job).
     """
-    saved = fit_stored(store(request), grower, vineyards=body.vineyards, options=body.options())
+    task = plan_fit(store(request), grower, vineyards=body.vineyards, options=body.options(), use=body.use)
+    if prefers(request, RESPOND_ASYNC) and not preview:
+        job = start_fit(store(request), jobs(request), grower, task)
+        headers = {"Location": f"/v1/jobs/{job.id}", "Preference-Applied": RESPOND_ASYNC}
+        return JSONResponse(JobAnswer.of(job).model_dump(mode="json"), 202, headers)
+    saved = task.fit()
     with changing(request, grower, preview=preview) as records:
-        created_or_replaced(response, new=keep_fit(records, saved))
-    return FitAnswer.of(saved, units)
+        created_or_replaced(response, new=keep_fit(records, saved, task))
+        return FitAnswer.of(saved, units, in_use_by=users_of(records, saved.id))
 
 
 @router.get("", summary="List fits", response_model=FitList, responses=AS_CSV)
 def list_fits(request: Request, records: Reading, page: PageAsked) -> FitList | Response:
-    """All fits, newest first; forecasts use the first one by default. As CSV with `Accept: text/csv`."""
+    """All fits, newest first, and which vineyards have each in use. As CSV with `Accept: text/csv`."""
     summaries, next_page = paged(
         records.fits.all(),
         page,
@@ -60,7 +81,7 @@ def list_fits(request: Request, records: Reading, page: PageAsked) -> FitList | 
     entries = []
     for summary in summaries:
         saved = get_fit(records, summary.id)
-        entries.append(FitEntry.showing(summary, saved, saved.fit))
+        entries.append(FitEntry.showing(summary, saved, saved.fit, in_use_by=users_of(records, saved.id)))
     if wants_csv(request):
         rows = [entry.model_dump(mode="json") for entry in entries]
         return csv_answer(request, list(FitEntry.model_fields), rows, next_page)
@@ -79,22 +100,22 @@ def take_over_fit(
 ) -> FitAnswer:
     """Take over a fit that another grower shared: the document that `GET /v1/fits/{fit}/document` gave.
 
-    Forecasts made with it say `imported`.
+    It is put in use with `PUT /v1/vineyards/{vineyard}/fit`. Forecasts made with it say `imported`.
     """
     saved, new = import_fit(records, body)
     created_or_replaced(response, new=new)
-    return FitAnswer.of(saved, units)
+    return FitAnswer.of(saved, units, in_use_by=users_of(records, saved.id))
 
 
 @router.get("/{fit}", summary="Show a fit", responses=problems(404), response_model_exclude_unset=True)
 def show_fit(fit: FitId, records: Reading, units: UnitsQuery = "metric") -> FitAnswer:
     """Thresholds of all cultivars, how sure they are, and how they were made."""
-    return FitAnswer.of(get_fit(records, fit), units)
+    return FitAnswer.of(get_fit(records, fit), units, in_use_by=users_of(records, fit))
 
 
-@router.delete("/{fit}", summary="Delete a fit", responses=problems(404))
+@router.delete("/{fit}", summary="Delete a fit", responses=problems(404, 409))
 def delete_fit(fit: FitId, records: Writing) -> WriteReceipt:
-    """Delete a fit; its hindcast is not shown any more."""
+    """Delete a fit; its hindcast is not shown any more. Refused (409) while a vineyard has it in use."""
     records.fits.delete(fit)
     return WriteReceipt.of(records.journal)
 

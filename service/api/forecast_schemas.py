@@ -12,6 +12,7 @@ from models.records import FlowerType
 from models.units import fahrenheit_from_celsius, fahrenheit_steps_from_celsius_steps, feet_from_metres
 from models.vineyard.frost import BlockFrost
 from models.vineyard.pollination import (
+    AtReach,
     BlockPollination,
     PollenWarning,
     SourceCover,
@@ -26,7 +27,7 @@ from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 from service.web.units import Units
 from service.words.cautions import caution_texts
-from service.words.forecast import what_is_special, why_none
+from service.words.forecast import what_is_special, why_no_chance, why_none
 from service.words.pollen import warning_words
 
 
@@ -51,13 +52,14 @@ class FrostNightAnswer(Body):
 class FrostAnswer(Body):
     """Frost nights of one block: the chance of those to come, and those that came since its budbreak.
 
-    The chances are null where the bloom of the block is not forecast; ``from_budbreak`` false says that budbreak
-    is not, so that the chance counts from ``as_of``.
+    The chances are null where the bloom of the block, or its end, is not forecast, which ``why`` says;
+    ``from_budbreak`` false says that budbreak is not, so that the chance counts from ``as_of``.
     """
 
     chance: ThreeDigits | None = Field(description="Of one or more nights from budbreak until bloom end.")
     chance_in_bloom: ThreeDigits | None = Field(description="The same from bloom start.")
     from_budbreak: bool
+    why: str | None = Field(description="Why a chance is null.")
     nights: list[FrostNightAnswer]
 
     @classmethod
@@ -67,7 +69,7 @@ class FrostAnswer(Body):
             FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
             for night in found.frost_nights
         ]
-        return cls.showing(found, nights=nights)
+        return cls.showing(found, why=why_no_chance(found), nights=nights)
 
 
 class BlockForecastAnswer(Body):
@@ -121,7 +123,7 @@ class ForecastAnswer(Body):
             trace_shifts=[_temperature_step(step, units) for step in found.traces.shift_c.tolist()],
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
-            frost_limit=_temperature(frost.limit_c, units),
+            frost_limit=_temperature(frost.limit_c, units, digits=6),  # as asked
             temperature_unit="degF" if units == "us" else "degC",
             cautions=caution_texts(cautions_of(foreseen, frost=frost)),
             blocks=[
@@ -142,8 +144,8 @@ class ForecastAnswer(Body):
         )
 
 
-def _temperature(temperature_c: float, units: Units) -> float:
-    return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, 1)
+def _temperature(temperature_c: float, units: Units, *, digits: int = 1) -> float:
+    return round(fahrenheit_from_celsius(temperature_c) if units == "us" else temperature_c, digits)
 
 
 def _temperature_step(step_c: float, units: Units) -> float:
@@ -188,19 +190,39 @@ class SourceAnswer(Body):
 
 
 class UncoveredAnswer(Body):
-    """Days, both ends included, on which receptive flowers are likely to get no pollen."""
+    """Days, both ends included, on which receptive flowers are likely to get no pollen.
+
+    `days` holds each day's chance: one half or more on all of them (level `act`), or, where no day around has as much,
+    one fifth or more (`watch`). `chance` is the largest of them.
+    """
 
     first: dt.date = Field(validation_alias="first_day", serialization_alias="from")
     last: dt.date = Field(validation_alias="last_day", serialization_alias="to")
+    level: WarningLevel
     chance: ThreeDigits
+    days: list[ThreeDigits]
+    share_of_bloom: ThreeDigits = Field(
+        description="Of the block's flowers, receptive on these days and without pollen, where such a day comes."
+    )
+
+
+class DonorAnswer(Body):
+    """A block that can give flowering shoots: its viable anthers are likely to be open on days without pollen."""
+
+    block: str
+    first: dt.date = Field(serialization_alias="from")
+    last: dt.date = Field(serialization_alias="to")
 
 
 class WarningAnswer(Body):
     """What is wrong with a block's pollen, how urgent and how likely, and what to do.
 
+    Once all its days are over it tells what happened: `past` is true, and the level `watch`.
+
     Codes: `pollen_ends_early`, `pollen_starts_late` and `pollen_gap` (none in the middle of the bloom, after one source
     and before the next) are about time; `no_pollen_source_in_reach`, `no_viable_pollen` and `single_pollen_source`
-    (one source bears all, or most) about the planting; `unknown_bloom` about what cannot be forecast.
+    (one source bears all, or most) about the planting; `unknown_bloom` about what cannot be forecast, or not be counted
+    on after a frost.
     """
 
     code: WarningCode
@@ -208,15 +230,39 @@ class WarningAnswer(Body):
     chance: ThreeDigits
     message: str
     first: dt.date | None = Field(
-        serialization_alias="from", description="First day that it is about; null where no bloom is known."
+        serialization_alias="from",
+        description="First day that it is about: of the days in `uncovered` where pollen is lacking, else of the "
+        "bloom. Null where no day is likely enough, or no bloom known.",
     )
     last: dt.date | None = Field(serialization_alias="to")
+    past: bool
+    donors: list[DonorAnswer] = Field(
+        description="On the days that are not over yet; the one with most first."
+    )
 
     @classmethod
     def of(cls, warning: PollenWarning) -> Self:
         """Its days as two."""
         first, last = warning.days or (None, None)
-        return cls.showing(warning, message=warning_words(warning), first=first, last=last)
+        donors = [
+            DonorAnswer(block=donor.block.key, first=donor.first_day, last=donor.last_day)
+            for donor in warning.donors
+        ]
+        return cls.showing(warning, message=warning_words(warning), first=first, last=last, donors=donors)
+
+
+class AtReachAnswer(Body):
+    """What cover would be were pollen carried another way: how far it is carried is an assumption."""
+
+    reach_m: float
+    reach_ft: OneDigit
+    sources: list[str]
+    share_of_bloom_covered: ShareInterval | None
+
+    @classmethod
+    def of(cls, found: AtReach) -> Self:
+        """With the reach in feet too."""
+        return cls.showing(found, reach_ft=feet_from_metres(found.reach_m))
 
 
 class PistillateBlock(Body):
@@ -232,6 +278,9 @@ class PistillateBlock(Body):
     )
     uncovered: list[UncoveredAnswer]
     warnings: list[WarningAnswer] = Field(description="The worst first.")
+    at_other_reach: list[AtReachAnswer] = Field(
+        description="At half and at double the reach, where other viable sources would stand in it."
+    )
 
     @classmethod
     def of(cls, found: BlockPollination, cultivar_name: str) -> Self:
@@ -241,6 +290,7 @@ class PistillateBlock(Body):
             cultivar_name=cultivar_name,
             sources=[SourceAnswer.of(source) for source in found.sources],
             warnings=[WarningAnswer.of(warning) for warning in found.warnings],
+            at_other_reach=[AtReachAnswer.of(other) for other in found.at_other_reach],
         )
 
 

@@ -36,7 +36,7 @@ def foreseen(
 Foreseen = Annotated[VineyardForecast, Depends(foreseen, scope="function")]
 
 
-@router.get("/forecast", summary="Forecast the season", responses=problems(404))
+@router.get("/forecast", summary="Forecast the season", responses=problems(404, 409))
 def get_forecast(
     forecast: Foreseen,
     frost_limit: Annotated[
@@ -53,8 +53,8 @@ def get_forecast(
     """When every block reaches each stage, as foreseen on a day. The same data, fit and `as_of` give the same
     answer.
 
-    `status`: `observed`; `expected`; `presumed`, as its median is past and nobody looked; `overdue`, as visits
-    say not yet though the median is past; `unlikely` this season.
+    `status`: `observed`; `expected`; `presumed`, as its median is past and nobody saw it come; `overdue`, as
+    visits said not yet at more heat than the cultivar's interval holds; `unlikely` this season.
 
     `frost` is the chance of nights at or below the limit from budbreak on, and those that came. Which
     temperatures damage muscadine is not known.
@@ -65,7 +65,7 @@ def get_forecast(
     return ForecastAnswer.of(forecast, look_for_frost(forecast, limit_c=limit_c), units)
 
 
-@router.get("/pollination", summary="Forecast the pollen cover", responses=problems(404))
+@router.get("/pollination", summary="Forecast the pollen cover", responses=problems(404, 409))
 def get_pollination(forecast: Foreseen) -> PollinationAnswer:
     """How much of each pistillate block's bloom gets pollen from which source, on which days none, and what
     to do. It rests on the same draws as the forecast."""

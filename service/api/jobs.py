@@ -11,6 +11,7 @@ from pydantic import Field
 from service.api.responses import problems
 from service.api.schemas import Body, ThreeDigits
 from service.store.records import Job, JobState
+from service.usecases.fit_jobs import KIND
 from service.web.records import Reading
 
 router = APIRouter(prefix="/v1/jobs", tags=["fits"])
@@ -21,7 +22,8 @@ JobId = Annotated[str, Path(alias="job", max_length=63, description="The job's i
 class JobResult(Body):
     """Where the outcome of a job is."""
 
-    hindcast: str = Field(description="Path of the report.")
+    hindcast: str | None = Field(default=None, description="Path of the report of a hindcast.")
+    fit: str | None = Field(default=None, description="Path of the fit that was made.")
 
 
 class JobAnswer(Body):
@@ -29,7 +31,7 @@ class JobAnswer(Body):
 
     job: str
     kind: str
-    fit: str | None = Field(description="The fit that it works on.")
+    fit: str | None = Field(description="The fit that it works on, or has made.")
     state: JobState
     progress: ThreeDigits = Field(ge=0, le=1)
     message: str = Field(description="What the job is at; once it has failed, why.")
@@ -40,11 +42,16 @@ class JobAnswer(Body):
     @classmethod
     def of(cls, job: Job) -> Self:
         """For the client."""
-        result = None if job.state != "done" else JobResult(hindcast=f"/v1/fits/{job.subject}/hindcast")
-        return cls.showing(job, job=job.id, fit=job.subject, result=result)
+        fit, result = job.subject, None
+        if job.kind == KIND:
+            fit = None if job.result is None else str(job.result["fit"])
+        if job.state == "done":
+            path = f"/v1/fits/{fit}"
+            result = JobResult(fit=path) if job.kind == KIND else JobResult(hindcast=f"{path}/hindcast")
+        return cls.showing(job, job=job.id, fit=fit, result=result)
 
 
-@router.get("/{job}", summary="Show a job", responses=problems(404))
+@router.get("/{job}", summary="Show a job", responses=problems(404), response_model_exclude_unset=True)
 def show_job(job: JobId, records: Reading) -> JobAnswer:
     """How far long work is: `waiting` for its turn, `running`, `done`, or `failed` with the reason."""
     return JobAnswer.of(records.jobs.get(job))

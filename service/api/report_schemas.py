@@ -54,6 +54,9 @@ class ReportForm(Body):
     bloom_log_date_format: str | None = Field(default=None, max_length=40)
     visits_date_format: str | None = Field(default=None, max_length=40)
     outlook_date_format: str | None = Field(default=None, max_length=40)
+    checked_every_days: int | None = Field(
+        default=None, ge=1, le=366, description="Of the bloom log's blocks, where the file does not say it."
+    )
     on_bad_rows: OnBadRows = "reject"
     confirm: list[Confirm] = Field(
         default_factory=list, description="What a refusal doubted and is right all the same."

@@ -22,6 +22,7 @@ def problems(*statuses: int) -> Responses:
 EVERYWHERE = problems(401, 403, 422, 500)
 UPLOAD = problems(404, 415)
 WITH_BODY = problems(400, 413)  # whatever is sent may be garbled, or too large
+RESPOND_ASYNC = "respond-async"
 
 
 def created_or_replaced(response: Response, *, new: bool) -> None:
@@ -33,3 +34,9 @@ def wants_csv(request: Request) -> bool:
     """Whether the client prefers CSV to JSON."""
     accepted = request.headers.get("accept", "")
     return CSV in accepted and JSON not in accepted
+
+
+def prefers(request: Request, preference: str) -> bool:
+    """Whether the client states a preference in a Prefer header (RFC 7240)."""
+    told = ",".join(request.headers.getlist("prefer")).lower().split(",")
+    return preference in {each.partition(";")[0].strip() for each in told}

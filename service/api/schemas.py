@@ -17,7 +17,7 @@ from pydantic import (
     model_validator,
 )
 
-from models.records import Cutoff, FlowerType, GapRule, HeatMethod
+from models.records import REACH_M, Cutoff, FlowerType, GapRule, HeatMethod
 from service.clock import check_timezone
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.store.records import Replaced
@@ -272,7 +272,7 @@ class VineyardBody(Body):
 
     name: Name
     station: Slug | None = None
-    reach_m: float = Field(default=15.0, ge=0, le=100_000, description="50 ft: common practice.")
+    reach_m: float = Field(default=REACH_M, ge=0, le=100_000, description="50 ft: common practice.")
     receptive_days: int | None = Field(
         default=None, ge=1, le=30, description="Days a flower stays receptive from capfall; assumed 3."
     )

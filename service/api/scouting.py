@@ -52,13 +52,16 @@ class TripAnswer(Body):
 
 
 class MissedAnswer(Body):
-    """A task that is on no trip, and why; ``best_day`` is null where it is too late (which is told for two weeks)."""
+    """A task that is on no trip, and why; ``best_day`` is null where it is too late (which is told for two weeks).
+
+    ``window`` is null too where the fit lacks the stages that its days rest on.
+    """
 
     block: str
     cultivar: str
     task: TaskKind
     look_for: str
-    window: WindowAnswer
+    window: WindowAnswer | None
     reason: str
     best_day: dt.date | None
 
@@ -80,7 +83,7 @@ class ScoutingAnswer(Body):
     cautions: list[str]
 
 
-@router.get("/scouting", summary="Plan the scouting trips", responses=problems(404))
+@router.get("/scouting", summary="Plan the scouting trips", responses=problems(404, 409))
 def get_scouting(
     foreseen: LookedAhead,
     weekdays: Annotated[

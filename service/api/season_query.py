@@ -19,7 +19,7 @@ AsOf = Annotated[
         "the days before it, and what was seen on it or before."
     ),
 ]
-FitId = Annotated[str | None, Query(max_length=63, description="By default the newest.")]
+FitId = Annotated[str | None, Query(max_length=63, description="By default the vineyard's fit in use.")]
 
 
 def day_asked(vineyard: VineyardKey, records: Reading, as_of: AsOf = None) -> dt.date:

@@ -11,7 +11,7 @@ from models.records import Block, Cultivar, FlowerType, Visit
 from models.stages import BLOOM_STAGES
 from service.board.time_axis import ONE_DAY, TimeAxis
 from service.words.forecast import SHORT_STAGES, STATUSES, what_is_special, why_no_window
-from service.words.plain import in_words, listed, percent
+from service.words.plain import in_words, listed
 
 NOTED: tuple[Status, ...] = ("overdue", "presumed", "unlikely")
 
@@ -191,11 +191,10 @@ def _stretch(axis: TimeAxis, first: dt.date, last: dt.date) -> Stretch:
     return Stretch(x, axis.morning(last + ONE_DAY) - x)
 
 
-def uncovered_stretch(axis: TimeAxis, first: dt.date, last: dt.date, chance: float) -> Stretch:
-    """Days without pollen; what lies outside the picture is cut off."""
+def uncovered_stretch(axis: TimeAxis, first: dt.date, last: dt.date, text: str) -> Stretch:
+    """Days without pollen, and what is said of them; what lies outside the picture is not drawn."""
     first, last = max(first, axis.first), min(last, axis.last)
     drawn = _stretch(axis, first, last)
-    text = f"no pollen {in_words(first)} to {in_words(last)}, {percent(chance)} chance"
     return Stretch(drawn.x, max(drawn.width, 0.0), text)
 
 

@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from models.errors import CapfallError
 from models.records import Block, FlowerType, Planting
 from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
+from service import clock
 from service.board.bars import role_of
 from service.board.pages import AsOf, PageRoute, page
+from service.store.repositories import Repositories
+from service.usecases.forecasts import stored_forecast
+from service.usecases.pollen import pollinate
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
 from service.web.units import UnitsQuery
+from service.words.pollen import uncovered_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -28,6 +36,7 @@ SAID_OF_SHAPE: dict[Shape, str] = {
     "not_viable": "pollen not viable",
 }
 MOST_LABELS = 150  # more would hide each other
+INTERVAL = 0.8
 ROOM_FOR_A_MARK = 34  # between two neighbours [px]
 ROOM_FOR_A_LETTER = 4.5  # as labels stand above and below in turn [px]
 WIDEST = 2400  # [px]
@@ -41,6 +50,7 @@ class Place:
     cultivar: str
     role: str
     vines: int
+    bears: bool
     shape: Shape
     said: str
     x: float
@@ -48,6 +58,7 @@ class Place:
     x_m: float
     y_m: float
     sources: tuple[str, ...]
+    without: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -90,6 +101,8 @@ def planting_page(
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         planting = records.blocks.planting(vineyard)
+        day = clock.today(known.timezone) if as_of is None else as_of
+        without = _without_pollen(records, vineyard, day)
     asked = {"units": units} | ({} if as_of is None else {"as_of": as_of.isoformat()})
     return page(
         "map.html",
@@ -97,13 +110,25 @@ def planting_page(
         units=units,
         asked=asked,
         reach_m=planting.reach_m,
-        map=planting_map(planting) if planting.blocks else None,
+        day=None if without is None else day,
+        map=planting_map(planting, without) if planting.blocks else None,
         said_of_shape=SAID_OF_SHAPE,
     )
 
 
-def planting_map(planting: Planting) -> PlantingMap:
-    """Lay out a planting that holds blocks; north, the larger y, is up."""
+def _without_pollen(records: Repositories, vineyard: str, day: dt.date) -> dict[str, list[str]] | None:
+    """Each block's days without pollen in words; None where there is no forecast of that day."""
+    try:
+        foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=INTERVAL)
+    except CapfallError:
+        return None
+    return {
+        block.block: [uncovered_words(run) for run in block.uncovered] for block in pollinate(foreseen).blocks
+    }
+
+
+def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None = None) -> PlantingMap:
+    """Lay out a planting that holds blocks, with what is said of days without pollen; the larger y is up."""
     blocks, reach = planting.blocks, planting.reach_m
     margin = max(reach, 5.0)
     left, right = min(block.x_m for block in blocks) - margin, max(block.x_m for block in blocks) + margin
@@ -137,13 +162,17 @@ def planting_map(planting: Planting) -> PlantingMap:
                 cultivar=cultivar.name,
                 role=role_of(cultivar),
                 vines=block.vines,
+                bears=cultivar.flower_type is not FlowerType.STAMINATE,
                 shape=shape,
                 said=SAID_OF_SHAPE[shape],
                 x=x(block),
                 y=y(block),
                 x_m=block.x_m,
                 y_m=block.y_m,
-                sources=tuple(other.key for other in viable) if shape in ("pistillate", "uncovered") else (),
+                sources=()
+                if cultivar.flower_type is FlowerType.STAMINATE
+                else tuple(other.key for other in viable),
+                without=tuple((without or {}).get(block.key, ())),
             )
         )
         if shape == "pistillate":

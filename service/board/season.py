@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError, NotEnoughData
@@ -14,11 +14,14 @@ from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
 from service.board.pages import AsOf, Interval, PageRoute, page
-from service.board.season_view import season_view, stale_since
-from service.store.records import Vineyard
+from service.board.season_view import doubtful_visits, season_view, stale_since
+from service.store.records import FitSummary, Job, Vineyard
 from service.store.repositories import Repositories
+from service.store.results import UNFINISHED
 from service.usecases.cautions import cautions_of
-from service.usecases.fits import FitOptions, make_fit
+from service.usecases.fit_in_use import NoFitInUse
+from service.usecases.fit_jobs import KIND, start_fit
+from service.usecases.fits import FitOptions, get_fit, plan_fit
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import look_for_frost
 from service.usecases.heat import compare_season
@@ -26,7 +29,7 @@ from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 from service.web.access import Grower
 from service.web.keys import VineyardKey
-from service.web.records import store
+from service.web.records import changing, jobs, store
 from service.web.units import Units, UnitsQuery
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
@@ -47,6 +50,7 @@ def season_board(
     interval: Interval = 0.8,
     units: UnitsQuery = "metric",
     recorded: Annotated[str | None, Query(max_length=63)] = None,
+    fitting: Annotated[str | None, Query(max_length=63)] = None,
 ) -> HTMLResponse:
     """Bloom windows, pollen, heat and trips as of a day."""
     with store(request).transaction(grower, read_only=True) as records:
@@ -60,19 +64,29 @@ def season_board(
             "intervals": sorted({*INTERVALS, interval}),
             "units": units,
             "recorded": recorded,
+            "job": None if fitting is None else _fit_job(records, fitting),
             "asked": {"as_of": day.isoformat(), "interval": f"{interval:g}", "units": units},
         }
         try:
             foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=interval)
+        except NoFitInUse:
+            return page(
+                "no_fit.html",
+                status=409,
+                vineyard=known,
+                can_fit=_can_fit(records, known),
+                fits=[_about(records, summary) for summary in records.fits.all()],
+                **common,
+            )
         except CapfallError as error:
             return page(
                 "no_season.html",
                 vineyard=known,
                 why=error_words(error, Reader.PAGE),
                 can_fit=_can_fit(records, known),
-                has_fit=bool(records.fits.all()),
                 **common,
             )
+        doubtful = doubtful_visits(foreseen, records.visits.kept(vineyard))
         heat, why_no_heat = _heat(records, known, foreseen, units)
     pollen = pollinate(foreseen)
     frost = look_for_frost(foreseen)
@@ -92,14 +106,33 @@ def season_board(
         stale_since=stale_since(foreseen),
         frost_chance=max((block.chance or 0.0 for block in frost.blocks.values()), default=0.0),
         frost_limit_c=frost.limit_c,
+        doubtful=doubtful,
         cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost)),
         **common,
     )
 
 
+def _fit_job(records: Repositories, id: str) -> Job | None:
+    """The job that makes, or made, a fit."""
+    job = records.jobs.get(id)
+    return job if job.kind == KIND else None
+
+
 def _can_fit(records: Repositories, vineyard: Vineyard) -> bool:
     """Whether anything was observed from which a fit could be made."""
     return bool(records.bloom_log.rows(vineyard.key) or records.visits.all(vineyard.key))
+
+
+def _about(records: Repositories, summary: FitSummary) -> dict[str, Any]:
+    """What tells a fit from others: where it comes from, and what it knows."""
+    saved = get_fit(records, summary.id)
+    return {
+        "id": saved.id,
+        "made": summary.created_at.date(),
+        "imported": saved.imported,
+        "vineyards": saved.vineyards,
+        "seasons": saved.fit.seasons,
+    }
 
 
 def _heat(
@@ -121,8 +154,27 @@ def _heat(
 def fit_again(
     request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None
 ) -> RedirectResponse:
-    """Make a fit from all that is known of the vineyard, and show the board."""
-    make_fit(store(request), grower, vineyards=[vineyard], options=FitOptions())
+    """Let a fit be made from all that is known of the vineyard, and show the board, which tells how far it is."""
+    kept = store(request)
+    with kept.transaction(grower, read_only=True) as records:
+        job = records.jobs.latest(KIND, vineyard, *UNFINISHED)
+    if job is None:
+        task = plan_fit(kept, grower, vineyards=[vineyard], options=FitOptions())
+        job = start_fit(kept, jobs(request), grower, task)
+    return RedirectResponse(board_address(vineyard, as_of, fitting=job.id), 303)
+
+
+@router.post("/vineyards/{vineyard}/fit-in-use")
+def use_fit(
+    request: Request,
+    vineyard: VineyardKey,
+    grower: Grower,
+    fit: Annotated[str, Form(max_length=63)],
+    as_of: AsOf = None,
+) -> RedirectResponse:
+    """Put a fit in use, and show the board."""
+    with changing(request, grower, preview=False) as records:
+        records.fits_in_use.put(vineyard, fit)
     return RedirectResponse(board_address(vineyard, as_of), 303)
 
 

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from models.bloom.cautions import ObservationFarOff, VisitsContradict
 from models.heat.season import season_of
 from models.records import FlowerType, Planting, Visit
 from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, SourceCover
@@ -14,8 +15,10 @@ from models.vineyard.reach import cultivar_of, neighbours_given, pollen_makers_i
 from models.vineyard.reach import distance_m as distance_between
 from service.board.bars import Bar, Stretch, bar, shown_days, uncovered_stretch
 from service.board.time_axis import TimeAxis
+from service.store.records import KeptVisit
 from service.usecases.forecasts import VineyardForecast
-from service.words.plain import percent
+from service.words.plain import sentence
+from service.words.pollen import cover_words, other_reach_words, uncovered_words
 
 LONG_PAST_DAYS = 10
 
@@ -38,6 +41,7 @@ class Group:
     covered: MedianInterval | None
     uncovered: tuple[Stretch, ...]
     warnings: tuple[PollenWarning, ...]
+    at_other_reach: tuple[str, ...] = ()
 
     @property
     def level(self) -> str:
@@ -47,12 +51,7 @@ class Group:
     @property
     def said(self) -> str:
         """How much of its bloom gets pollen, in words."""
-        if self.covered is None:
-            return "Pollen cover not known"
-        if self.covered.high == 0:
-            return "No pollen for any of its bloom"
-        low, high = percent(self.covered.low), percent(self.covered.high)
-        return f"Pollen for {percent(self.covered.median)} of its bloom ({low} to {high})"
+        return sentence(cover_words(self.covered))
 
 
 @dataclass(frozen=True)
@@ -124,18 +123,33 @@ def _group(
         bar=bars[block.key],
         sources=tuple(sources),
         covered=pollen.share_of_bloom_covered,
-        uncovered=tuple(
-            uncovered_stretch(axis, run.first_day, run.last_day, run.chance) for run in pollen.uncovered
-        )
+        uncovered=tuple(uncovered_stretch(axis, *run.span, uncovered_words(run)) for run in pollen.uncovered)
         if axis is not None
         else (),
         warnings=pollen.warnings,
+        at_other_reach=tuple(other_reach_words(other) for other in pollen.at_other_reach),
     )
 
 
 def _worst_first(group: Group) -> tuple[int, float, str]:
     level = {"act": 0, "watch": 1}.get(group.level, 2)
     return level, -max((warning.chance for warning in group.warnings), default=0.0), group.bar.block
+
+
+def doubtful_visits(foreseen: VineyardForecast, kept: Sequence[KeptVisit]) -> tuple[KeptVisit, ...]:
+    """Visits that contradict each other, or lie weeks off what fit and weather say."""
+    at_odds: set[Visit] = set()
+    far_off: set[tuple[str, dt.date]] = set()
+    for caution in foreseen.forecast.cautions:
+        if isinstance(caution, VisitsContradict):
+            at_odds.update(caution.visits)
+        elif isinstance(caution, ObservationFarOff):
+            far_off.add((caution.block, caution.day))
+    return tuple(
+        each
+        for each in kept
+        if each.visit in at_odds or (each.visit.block or each.visit.cultivar, each.visit.date) in far_off
+    )
 
 
 def stale_since(foreseen: VineyardForecast) -> dt.date | None:

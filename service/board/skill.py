@@ -14,7 +14,7 @@ from service.board.pages import AsOf, PageRoute, page
 from service.board.skill_charts import skill_pictures
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
-from service.usecases.fits import get_fit
+from service.usecases.fit_in_use import fit_for
 from service.usecases.hindcast_documents import HindcastDocument
 from service.usecases.hindcast_jobs import KIND, AskedHindcast, NotEnded, hindcast_of, start_hindcast
 from service.web.access import Grower
@@ -40,12 +40,12 @@ def skill_page(
     units: UnitsQuery = "metric",
     as_of: AsOf = None,
 ) -> HTMLResponse:
-    """The hindcast of the vineyard's fit; how to run it where there is none, and how far it is while it runs."""
+    """The hindcast of the vineyard's fit in use; how to run it where there is none, and how far it is while it runs."""
     asked = {"units": units} | ({} if as_of is None else {"as_of": as_of.isoformat()})
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         try:
-            fit = get_fit(records, None, vineyard=vineyard)
+            fit = fit_for(records, vineyard, None)
         except CapfallError as error:
             why = error_words(error, Reader.PAGE)
             return page("skill.html", vineyard=known, asked=asked, job=None, report=None, why=why, fit=None)
@@ -104,7 +104,7 @@ def start_from_page(
     """Start the hindcast of the vineyard's fit, unless it runs already, and show how far it is."""
     kept = store(request)
     with kept.transaction(grower, read_only=True) as records:
-        fit = get_fit(records, None, vineyard=vineyard)
+        fit = fit_for(records, vineyard, None)
     start_hindcast(kept, jobs(request), grower, fit.id, AskedHindcast())
     query = "" if as_of is None else f"?as_of={as_of}"
     return RedirectResponse(f"/vineyards/{vineyard}/skill{query}", 303)

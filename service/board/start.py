@@ -17,15 +17,17 @@ from service import clock
 from service.board.pages import HEADERS, PageRoute, page
 from service.board.season import board_address
 from service.clock import check_timezone
-from service.ingest.cells import number
+from service.ingest.bloom_log import LONGEST_CHECK_DAYS
+from service.ingest.cells import number, whole_number
 from service.ingest.options import Confirm, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.store.engine import Store
 from service.usecases.demo import load_demo
-from service.usecases.fits import FitOptions, get_fit, make_fit
+from service.usecases.fits import FitOptions, make_fit
 from service.usecases.new_vineyard import NewVineyard, make_vineyard
 from service.usecases.report import ReportFiles
 from service.web.access import Grower
+from service.web.edge_words import for_page
 from service.web.records import store
 from service.words.errors import Reader, error_words
 
@@ -46,11 +48,24 @@ TEMPLATE_FILES = {
     "visits.csv": "date,block,percent_open,observer,note\n2025-05-19,row-1,12,,\n2025-05-19,row-2,0,,not yet\n",
 }
 UNITS: dict[str, TemperatureUnit | None] = {"headers": None, "C": "C", "F": "F", "tenths_C": "tenths_C"}
-DATES = {"iso": None, "day_first": "%d/%m/%Y", "month_first": "%m/%d/%Y"}
+DATES = {
+    "iso": None,
+    "day_first": "%d/%m/%Y",
+    "month_first": "%m/%d/%Y",
+    "day_month": "%d/%m",
+    "month_day": "%m/%d",
+    "day_of_year": "%j",
+}
 DATE_CHOICES = [
     ("iso", "2026-05-20"),
     ("day_first", "20/05/2026 (day first)"),
     ("month_first", "05/20/2026 (month first)"),
+]
+SEASON_DATE_CHOICES = [
+    *DATE_CHOICES,
+    ("day_month", "20/5, the year is the season's"),
+    ("month_day", "5/20, the year is the season's"),
+    ("day_of_year", "140, the day of the season's year"),
 ]
 FILE_WORDS = {
     "temperatures": "Temperatures",
@@ -76,6 +91,7 @@ class Told:
     temperatures_dates: str = "iso"
     bloom_log_dates: str = "iso"
     visits_dates: str = "iso"
+    checked_every_days: str = ""
     confirm: tuple[str, ...] = ()
 
 
@@ -99,6 +115,7 @@ def new_vineyard(
     temperatures_dates: Annotated[str, Form(max_length=20)] = "iso",
     bloom_log_dates: Annotated[str, Form(max_length=20)] = "iso",
     visits_dates: Annotated[str, Form(max_length=20)] = "iso",
+    checked_every_days: Annotated[str, Form(max_length=10)] = "",
     confirm: Annotated[list[Confirm] | None, Form()] = None,
     temperatures: Annotated[UploadFile | None, File()] = None,
     planting: Annotated[UploadFile | None, File()] = None,
@@ -117,6 +134,7 @@ def new_vineyard(
         temperatures_dates=temperatures_dates,
         bloom_log_dates=bloom_log_dates,
         visits_dates=visits_dates,
+        checked_every_days=checked_every_days,
         confirm=tuple(confirm or ()),
     )
     files = {
@@ -152,7 +170,12 @@ def new_vineyard(
     if not made.warnings and why_no_fit is None:
         return RedirectResponse(board_address(made.key, None), 303)
     return page(
-        "made.html", name=new.name, key=made.key, warnings=made.warnings, why_no_fit=why_no_fit, status=201
+        "made.html",
+        name=new.name,
+        key=made.key,
+        warnings=[for_page(warning) for warning in made.warnings],
+        why_no_fit=why_no_fit,
+        status=201,
     )
 
 
@@ -164,7 +187,7 @@ def try_the_demo(request: Request, grower: Grower) -> RedirectResponse:
     with kept.transaction(grower) as records:
         if key not in {vineyard.key for vineyard in records.vineyards.all()}:
             load_demo(records)
-        fitted = bool(records.fits.all()) and key in get_fit(records, None, vineyard=key).vineyards
+        fitted = records.fits_in_use.get(key) is not None
     if not fitted:
         make_fit(kept, grower, vineyards=[key], options=FitOptions())
     return RedirectResponse(board_address(key, demo_weather.AS_OF), 303)
@@ -187,8 +210,14 @@ def _content(file: UploadFile | None) -> bytes | None:
 def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:
     """How each file is to be read."""
     today = clock.today(told.timezone.strip() or None)
+    every = told.checked_every_days.strip()
     return {
-        file: ReadOptions(date_format=DATES[getattr(told, f"{file}_dates")], confirm=confirm, today=today)
+        file: ReadOptions(
+            date_format=DATES[getattr(told, f"{file}_dates")],
+            confirm=confirm,
+            today=today,
+            checked_every_days=whole_number(every, low=1, high=LONGEST_CHECK_DAYS) if every else None,
+        )
         for file in DATED_FILES
     }
 
@@ -206,6 +235,11 @@ def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
         problems.append(Problem("bloom_log", "choose a bloom log, visits, or both"))
     if told.unit not in UNITS or not {getattr(told, f"{file}_dates") for file in DATED_FILES} <= DATES.keys():
         problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
+    if told.checked_every_days.strip():
+        try:
+            whole_number(told.checked_every_days.strip(), low=1, high=LONGEST_CHECK_DAYS)
+        except BadInput as error:
+            problems.append(Problem("checked_every_days", error.message))
     timezone = told.timezone.strip() or None
     if timezone is not None:
         try:
@@ -241,7 +275,7 @@ def _start_page(kept: Store, grower: str, told: Told, problems: tuple[Problem, .
         demo=demo_weather.VINEYARD,
         demo_as_of=demo_weather.AS_OF,
         templates=TEMPLATE_FILES,
-        date_choices=DATE_CHOICES,
+        date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},
     )
 
 
@@ -251,6 +285,6 @@ def _by_file(problems: tuple[Problem, ...]) -> dict[str, list[tuple[str, str]]]:
     for problem in problems:
         name, _, line = problem.where.partition(": ")
         found.setdefault(FILE_WORDS.get(name, "The form"), []).append(
-            (line if name in FILE_WORDS else name, problem.problem)
+            (line if name in FILE_WORDS else name, for_page(problem.problem))
         )
     return found

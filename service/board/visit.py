@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import resources
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import APIRouter, Form, Path, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
@@ -80,6 +80,21 @@ def record_visit(
     request.state.change = records.journal.number
     seen_from = max(day, parse_date(as_of) if as_of else today)
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)
+
+
+@router.post("/vineyards/{vineyard}/visits/{visit}/delete")
+def delete_visit(
+    request: Request,
+    vineyard: VineyardKey,
+    grower: Grower,
+    visit: Annotated[str, Path(max_length=63)],
+    as_of: AsOf = None,
+) -> RedirectResponse:
+    """Delete one look, as if nobody had been there, and show the board."""
+    with store(request).transaction(grower) as records:
+        records.visits.delete(vineyard, visit)
+    request.state.change = records.journal.number
+    return RedirectResponse(board_address(vineyard, as_of), 303)
 
 
 @router.get("/service-worker.js")

@@ -20,7 +20,7 @@ def calendar(
         str | None,
         typer.Option(help="Day to look ahead from, by default the vineyard's today.", metavar="YYYY-MM-DD"),
     ] = None,
-    fit: Annotated[str | None, typer.Option(help="The fit's identifier, by default the newest.")] = None,
+    fit: Annotated[str | None, typer.Option(help="The fit's identifier, by default the one in use.")] = None,
     out: Annotated[
         Path | None,
         typer.Option(dir_okay=False, writable=True, help="By default VINEYARD.ics in this folder."),

@@ -17,7 +17,7 @@ from service.ingest.report import counted
 from service.usecases.hindcast import GroupScore, HindcastReport
 from service.words.forecast import lead_words
 from service.words.heat_rules import rule_words
-from service.words.set_aside import set_aside_words, why_set_aside
+from service.words.set_aside import set_aside_words, why_alike
 
 FIGURES = ("n", "bias", "MAE", "RMSE", "CRPS", "by dates", "skill", "covered")
 
@@ -86,7 +86,7 @@ def not_scored_points(report: HindcastReport) -> list[str]:
     """What was not scored; dates with one reason are told together."""
     by_reason: dict[str, list[SetAside]] = defaultdict(list)
     for slip in report.not_scored:
-        by_reason[why_set_aside(slip)].append(slip)
+        by_reason[why_alike(slip.why)].append(slip)
     texts = []
     for why, those in by_reason.items():
         if len(those) == 1:

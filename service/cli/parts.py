@@ -5,14 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Annotated, Literal, NoReturn
+from typing import Annotated, Literal, NoReturn, get_args
 
 import typer
 from pydantic import ValidationError
 
 from models.errors import CapfallError
 from service.cli import tables
+from service.ingest.options import Confirm
 from service.store.errors import StoreError
+from service.web.edge_words import for_command
 from service.web.problems import located
 from service.words.errors import Reader, error_words
 
@@ -29,6 +31,15 @@ def day(text: str) -> dt.date:
         return dt.date.fromisoformat(text)
     except ValueError:
         raise typer.BadParameter(f"{text!r} is not a day; write it as 2026-05-20") from None
+
+
+def confirmed(texts: list[str] | None) -> tuple[Confirm, ...]:
+    """Words that override a refusal, as they are typed."""
+    known: tuple[Confirm, ...] = get_args(Confirm)
+    for text in texts or ():
+        if text not in known:
+            raise typer.BadParameter(f"{text!r} is none of {', '.join(known)}")
+    return tuple(word for word in known if word in (texts or ()))
 
 
 def refuse(*texts: str) -> NoReturn:
@@ -49,6 +60,6 @@ def told_plainly() -> Iterator[None]:
         refuse(*(f"CAPFALL_{str(fault['loc'][0]).upper()}: {fault['msg']}" for fault in faults))
     except (CapfallError, StoreError) as error:
         refuse(
-            error_words(error, Reader.TERMINAL),
-            *(f"  {fault.where}: {fault.problem}" for fault in located(error)),
+            for_command(error_words(error, Reader.TERMINAL)),
+            *(for_command(f"  {fault.where}: {fault.problem}") for fault in located(error)),
         )

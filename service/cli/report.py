@@ -7,13 +7,15 @@ from typing import Annotated
 
 import typer
 
+from models.records import REACH_M
 from service import clock
 from service.cli import tables
-from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
+from service.cli.parts import Csv, Interval, UnitsOption, confirmed, day, told_plainly
 from service.cli.season import print_loaded, print_season
-from service.ingest.options import Confirm, ReadOptions
+from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
+from service.web.edge_words import for_command
 
 FileDates = Annotated[str | None, typer.Option(help="How dates are written in that file alone.")]
 
@@ -33,14 +35,19 @@ def report(
     latitude: Annotated[
         float | None, typer.Option(min=-90, max=90, help="Degrees, south of the equator negative.")
     ] = None,
-    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = 15.0,
+    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = REACH_M,
     date_format: Annotated[
-        str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
+        str | None,
+        typer.Option(help="How dates are written, as %d/%m/%Y, %m/%d or %j; needed unless they are ISO."),
     ] = None,
     temperatures_date_format: FileDates = None,
     bloom_log_date_format: FileDates = None,
     visits_date_format: FileDates = None,
     outlook_date_format: FileDates = None,
+    checked_every_days: Annotated[
+        int | None,
+        typer.Option(min=1, max=366, help="How often rows were looked at, unless the log says it."),
+    ] = None,
     row_spacing_m: Annotated[
         float | None, typer.Option(help="Between rows, for a planting that is a grid.")
     ] = None,
@@ -48,12 +55,13 @@ def report(
         float | None, typer.Option(help="Between vines, for a planting that is a grid.")
     ] = None,
     confirm: Annotated[
-        list[Confirm] | None, typer.Option(help="What a refusal doubted and is right all the same.")
+        list[str] | None,
+        typer.Option(help="What a refusal doubted and is right all the same: units, dates or latitude."),
     ] = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
 ) -> None:
-    """Fit, forecast and print bloom windows and pollen warnings from CSV files. Nothing is stored."""
+    """Fit, forecast and print bloom windows and pollen warnings from CSV or .xlsx files. Nothing is stored."""
     out = tables.console()
     with told_plainly():
         files = ReportFiles(
@@ -75,7 +83,12 @@ def report(
             latitude=latitude,
             reach_m=reach_m,
             interval=interval,
-            reading=ReadOptions(date_format=date_format, confirm=confirm or (), today=clock.today()),
+            reading=ReadOptions(
+                date_format=date_format,
+                confirm=confirmed(confirm),
+                today=clock.today(),
+                checked_every_days=checked_every_days,
+            ),
             date_formats={name: told for name, told in formats.items() if told is not None},
             row_spacing_m=row_spacing_m,
             vine_spacing_m=vine_spacing_m,
@@ -93,5 +106,5 @@ def _file_points(read: FilesRead) -> list[str]:
     for name, part in parts:
         if part is not None:
             texts.append(f"{name}: {part.rows_read} rows")
-            texts += [f"{name}: {warning}" for warning in part.warnings]
+            texts += [for_command(f"{name}: {warning}") for warning in part.warnings]
     return texts

@@ -11,6 +11,7 @@ from rich.console import RenderableType
 from rich.table import Table
 
 import demo_weather
+from models.records import REACH_M
 from models.vineyard.scouting import Plan, Trip, Window, alike
 from service import clock
 from service.cli import tables
@@ -51,7 +52,7 @@ def scout(
     date_format: Annotated[
         str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
     ] = None,
-    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = 15.0,
+    reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = REACH_M,
     row_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
     vine_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
     weekdays: Annotated[

@@ -24,7 +24,7 @@ from service.usecases.pollen import VineyardPollination
 from service.words.forecast import what_is_special, why_none
 from service.words.heat_rules import rule_words
 from service.words.plain import in_words, percent
-from service.words.pollen import warning_words
+from service.words.pollen import cover_words, warning_words
 from service.words.set_aside import why_set_aside
 
 WIDEST = 100  # columns
@@ -183,8 +183,7 @@ def warnings(foreseen: VineyardForecast, found: VineyardPollination) -> Iterable
     safe = []
     for block in found.blocks:
         name = foreseen.vineyard.planting.cultivars[block.cultivar].name
-        share = block.share_of_bloom_covered
-        cover = "cover not known" if share is None else f"{percent(share.median)} of its bloom gets pollen"
+        cover = cover_words(block.share_of_bloom_covered)
         if not block.warnings:
             safe.append(f"{block.block} ({name}): no warning, {cover}")
             continue

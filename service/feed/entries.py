@@ -22,7 +22,7 @@ from service.words.forecast import (
     why_no_window,
 )
 from service.words.plain import block_name, in_words, percent, sentence
-from service.words.pollen import SHORT, warning_words
+from service.words.pollen import SHORT, uncovered_words, warning_words
 
 
 def season_entries(
@@ -108,21 +108,26 @@ def _stage_line(stage: str, told: StageForecast, interval: float) -> str:
 
 
 def _warnings(block: BlockPollination, name: str, window: Window) -> Iterator[Entry]:
-    """One entry for each code, on the days that it is about: a block can have two warnings of one code."""
+    """One entry for each code and run of days that it is about: a block can have two warnings of one code."""
+    bloom = min(window.values()), max(window.values())
     for code in dict.fromkeys(warning.code for warning in block.warnings):
         said = [warning for warning in block.warnings if warning.code == code]
-        days = [day for warning in said for day in warning.days or ()] or list(window.values())
-        text = "\n\n".join(_warning_text(warning) for warning in said)
-        title = f"{said[0].level.capitalize()}: {name}, {SHORT[code]}"
-        yield Entry(
-            kind="warning",
-            subject=f"{code}/{block.block}",
-            first_day=min(days),
-            last_day=max(days),
-            title=title,
-            text=text,
-        )
+        spans = dict.fromkeys(span for warning in said for span in warning.spans) or {bloom: None}
+        runs = [f"{sentence(uncovered_words(run))}." for run in block.uncovered if run.span in spans]
+        text = "\n\n".join([*map(_warning_text, said), *runs])
+        how = "Past" if said[0].past else said[0].level.capitalize()
+        title = f"{how}: {name}, {SHORT[code]}"
+        for place, (first_day, last_day) in enumerate(spans):
+            yield Entry(
+                kind="warning",
+                subject=f"{code}/{block.block}" + (f"/{place + 1}" if place else ""),
+                first_day=first_day,
+                last_day=last_day,
+                title=title,
+                text=text,
+            )
 
 
 def _warning_text(warning: PollenWarning) -> str:
-    return f"{warning_words(warning)}\nLevel: {warning.level}. Chance: {percent(warning.chance)}."
+    level = "past" if warning.past else warning.level
+    return f"{warning_words(warning)}\nLevel: {level}. Chance: {percent(warning.chance)}."

@@ -9,9 +9,9 @@ from models.vineyard.scouting import Plan
 from service import clock
 from service.feed.entries import names_of, season_entries, without_window
 from service.feed.ical import to_ical
-from service.feed.trips import missed_tasks, trip_entries
+from service.feed.trips import missed_tasks, task_names, trip_entries
 from service.store.engine import Store
-from service.usecases.calendar import Entry, Revision, keep, number_trips, revise, suppose, told_before
+from service.usecases.calendar import Entry, Revision, keep, revise, suppose, told_before, trip_subjects
 from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.pollen import VineyardPollination, pollinate
@@ -85,10 +85,10 @@ def _entries(
     description: str,
 ) -> list[Entry]:
     planting, forecast = foreseen.vineyard.planting, foreseen.forecast
-    numbers = number_trips([trip.date for trip in plan.trips], before, as_of=forecast.as_of)
+    subjects = trip_subjects({trip.date: task_names(trip) for trip in plan.trips}, before)
     entries = [
         *season_entries(forecast.blocks, pollen.blocks, planting, interval=forecast.interval),
-        *trip_entries(plan, numbers, names_of(planting)),
+        *trip_entries(plan, subjects, names_of(planting)),
     ]
     if not entries:  # a calendar without any component is none (RFC 5545, 3.6)
         start = forecast.traces.window.start

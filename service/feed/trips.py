@@ -13,13 +13,18 @@ from service.words.scouting import TASK_NAMES, look_for, why_look, why_missed
 MOST_BLOCKS_IN_TITLE = 4
 
 
-def trip_entries(plan: Plan, numbers: Mapping[dt.date, int], names: Mapping[str, str]) -> Iterator[Entry]:
-    """One entry for each trip; ``numbers`` tells the trips apart, ``names`` are the blocks' names."""
+def task_names(trip: Trip) -> list[str]:
+    """The tasks of a trip as names that last."""
+    return [f"{task.task}/{task.block}" for task in trip.tasks]
+
+
+def trip_entries(plan: Plan, subjects: Mapping[dt.date, str], names: Mapping[str, str]) -> Iterator[Entry]:
+    """One entry for each trip; ``subjects`` says what each is for, ``names`` are the blocks' names."""
     for trip in plan.trips:
         text = "\n\n".join(_task_text(tasks, names) for tasks in alike(trip.tasks))
         yield Entry(
             kind="trip",
-            subject=str(numbers[trip.date]),
+            subject=subjects[trip.date],
             first_day=trip.date,
             last_day=trip.date,
             title=_title(trip),

@@ -13,6 +13,8 @@ from models.errors import BadInput
 BLANKS = frozenset({"", "-", "--", ".", "na", "n/a", "#n/a", "nan", "null", "none", "missing"})
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
+# Common practice, no source: marks behind a value that a note explains, and E for "estimated".
+_MARKED = re.compile(r"(.*\d\.?)\s*([*†‡#?!^]+|\s[eE])", re.DOTALL)
 _YES = frozenset({"yes", "y", "true", "t", "1"})
 _NO = frozenset({"no", "n", "false", "f", "0"})
 _LONGEST_SHOWN = 40
@@ -48,6 +50,14 @@ def number(text: str, *, decimal_comma: bool = False) -> float:
     if math.isinf(value):
         raise BadInput(f"{shown(text)} is too large for a number")
     return value
+
+
+def without_mark(text: str) -> tuple[str, str]:
+    """A value and the mark behind it, which may be blank: "25*" -> "25", "*"."""
+    if text[-1:].isdigit():  # most are, and there are many
+        return text, ""
+    found = _MARKED.fullmatch(text)
+    return (found[1], found[2].strip()) if found else (text, "")
 
 
 def whole_number(text: str, *, low: int, high: int) -> int:

@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from models.errors import BadInput, Problem
-from models.records import Block, Cultivar
+from models.records import REACH_M, Block, Cultivar
 from service.ingest.cells import in_column, is_blank, shown, whole_number
-from service.ingest.headers import Columns, find_columns, fold_name
+from service.ingest.headers import Columns, find_columns, fold_name, header_of
 from service.ingest.names import slug
 from service.ingest.options import OnBadRows
 from service.ingest.planting import SYNONYMS as PLANTING_SYNONYMS
@@ -31,6 +31,7 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "cultivar": ("variety",),
     **{name: PLANTING_SYNONYMS[name] for name in TRAIT_COLUMNS},
 }
+IS_HEADER = header_of(SYNONYMS, PLANTING_SYNONYMS)
 HIGHEST_NUMBER = 100_000
 # A block stands for its vines at one point. No longer than this share of the reach, it puts none of them farther
 # from that point than a quarter of the reach. Our convention.
@@ -64,7 +65,7 @@ def read_any_planting(
     BadInput
         If a grid comes without its spacing, and as `read_planting` and `read_grid` do.
     """
-    if not _is_grid(read_table(data)):
+    if not _is_grid(read_table(data, is_header=IS_HEADER)):
         read = read_planting(data, on_bad_rows=on_bad_rows)
         if spacing is None:
             return read
@@ -106,7 +107,7 @@ def read_grid(
     row_spacing_m: float,
     vine_spacing_m: float,
     cultivars: Mapping[str, Cultivar],
-    reach_m: float = 15.0,
+    reach_m: float = REACH_M,
     on_bad_rows: OnBadRows = "reject",
 ) -> ReadPlanting:
     """Read a planting grid.
@@ -145,7 +146,7 @@ def read_grid(
     ]
     if wrong:
         raise BadInput("the spacings of a grid are lengths above 0", wrong)
-    table = read_table(data)
+    table = read_table(data, is_header=IS_HEADER)
     columns = find_columns(table, SYNONYMS, required=("row", "vine", "cultivar"))
     entries: list[tuple[int, tuple[int, int], _Vine | None]] = []
     bad_rows = list(table.bad_rows)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from models.errors import BadInput, Problem
 from service.ingest.names import ascii_fold
-from service.ingest.table import Row, Table
+from service.ingest.table import IsHeader, Row, Table
 
 LIKENESS = 0.8  # difflib ratio from which an unknown name is taken for a slip of the pen
 
@@ -32,6 +32,16 @@ class Columns:
 def fold_name(header: str) -> str:
     """A header as lower-case words joined by underscores: "X (m)" -> "x_m", "% open" -> "percent_open"."""
     return "_".join(re.findall(r"[a-z0-9]+", ascii_fold(header.replace("%", " percent "))))
+
+
+def header_of(*synonyms: Mapping[str, Sequence[str]]) -> IsHeader:
+    """Whether a line is the header of such a table: it has two of the columns or more."""
+    meaning = {other: name for each in synonyms for name, others in each.items() for other in (name, *others)}
+
+    def is_header(cells: Sequence[str]) -> bool:
+        return len({meaning[folded] for cell in cells if (folded := fold_name(cell)) in meaning}) >= 2
+
+    return is_header
 
 
 def columns_found(table: Table) -> str:

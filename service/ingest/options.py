@@ -26,12 +26,15 @@ class ReadOptions:
         What is right as it is, however it looks.
     today : date or None
         Days to come cannot have been measured or seen; None: they may be there.
+    checked_every_days : int or None
+        How often the blocks of a bloom log were looked at, where the log does not say it; None: every day. [day]
     """
 
     date_format: str | None = None
     on_bad_rows: OnBadRows = "reject"
     confirm: Confirmed = ()
     today: dt.date | None = None
+    checked_every_days: int | None = None
 
 
 AS_THEY_ARE = ReadOptions()

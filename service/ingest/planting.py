@@ -11,7 +11,7 @@ from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType
 from models.units import FEET_PER_METRE
 from service.ingest.cells import in_column, is_blank, number, shown, whole_number, yes_or_no
-from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.headers import Columns, columns_found, find_columns, header_of
 from service.ingest.names import slug
 from service.ingest.options import OnBadRows
 from service.ingest.report import BadRow, lines_text, settle_bad_rows, settle_repeats
@@ -110,7 +110,7 @@ def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlan
         are also a block that stands twice with different values, a cultivar with two flower types (or other
         traits), and a neighbour that is no block of the file.
     """
-    table = read_table(data)
+    table = read_table(data, is_header=header_of(SYNONYMS))
     columns = find_columns(table, SYNONYMS, required=("block", "cultivar", "flower_type"))
     unit = _length_unit(table, columns)
     entries: list[tuple[int, str, tuple[Block, str, Traits]]] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
@@ -9,11 +10,14 @@ from typing import TypeVar
 from models.errors import BadInput, Problem
 from service.ingest.options import OnBadRows
 
+_QUOTED = re.compile(r"'(?:[^'\\]|\\.)*'|\"(?:[^\"\\]|\\.)*\"|\b\d{4}-\d{2}-\d{2}\b")
 Key = TypeVar("Key", bound=Hashable)
 Value = TypeVar("Value")
 
 MOST_PROBLEMS_LISTED = 100
 MOST_RANGES_LISTED = 100
+MOST_ALIKE_LISTED = 10
+MOST_CELLS_LISTED = 5
 
 
 @dataclass(frozen=True, order=True)
@@ -39,12 +43,28 @@ def settle_bad_rows(
     if not found or (on_bad_rows == "skip" and len(lines) < rows_read):
         return found
     message = f"{len(lines)} of {rows_read} rows cannot be read"
-    if len(found) > MOST_PROBLEMS_LISTED:
-        message += f"; the first {MOST_PROBLEMS_LISTED} problems are listed"
     if on_bad_rows == "skip":
         message += "; no row is left"
-    listed = found[:MOST_PROBLEMS_LISTED]
-    raise BadInput(message, [Problem(f"line {row.line}", row.problem) for row in listed])
+    listed = _alike(found)
+    if len(listed) > MOST_PROBLEMS_LISTED:
+        message += f"; the first {MOST_PROBLEMS_LISTED} problems are listed"
+    raise BadInput(message, listed[:MOST_PROBLEMS_LISTED])
+
+
+def _alike(bad_rows: Sequence[BadRow]) -> list[Problem]:
+    """Problems that differ in nothing but the cell that they quote as one, with all its lines."""
+    groups: dict[str, list[BadRow]] = {}
+    for row in bad_rows:
+        groups.setdefault(_QUOTED.sub("", row.problem), []).append(row)
+    problems = []
+    for group in groups.values():
+        lines = [row.line for row in group]
+        first = group[0].problem
+        cells = list(dict.fromkeys(found[0] for row in group if (found := _QUOTED.search(row.problem))))
+        others = ", ".join(cells[1 : 1 + MOST_CELLS_LISTED])
+        more = ", ..." if len(cells) > 1 + MOST_CELLS_LISTED else ""
+        problems.append(Problem(lines_text(lines), f"{first}; likewise {others}{more}" if others else first))
+    return problems
 
 
 def settle_repeats(
@@ -83,6 +103,12 @@ def settle_repeats(
     if repeated:
         warnings.append(f"{counted(len(repeated), 'row')} repeated and kept once: {lines_text(repeated)}")
     return kept, bad_rows, warnings
+
+
+def first_of(texts: Sequence[str]) -> list[str]:
+    """The first texts of many alike, and how many more there are."""
+    more = len(texts) - MOST_ALIKE_LISTED
+    return list(texts) if more <= 0 else [*texts[:MOST_ALIKE_LISTED], f"and {more:,} more like these"]
 
 
 def counted(number: int, noun: str) -> str:

@@ -1,20 +1,28 @@
-"""Bytes to a table of text cells that know their line. Knows nothing of what the columns mean."""
+"""Bytes to a table of text cells that know their line.
+
+Knows nothing of what the columns mean: whoever does says which line looks like the header, as files have titles and
+units above it, and workbooks several sheets.
+"""
 
 from __future__ import annotations
 
 import codecs
 import csv
 import io
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from models.errors import BadInput, Problem
 from service.ingest.report import BadRow, counted
+from service.ingest.workbook import MOST_COLUMNS, Sheet, is_workbook, read_sheets
 
 LONGEST_LINE = 100_000  # characters
 MOST_LINES = 200_000  # a century of days has 36,525
-MOST_COLUMNS = 1_000
+MOST_LINES_ABOVE = 40  # the header
 DELIMITERS = (",", ";", "\t")
+
+IsHeader = Callable[[Sequence[str]], bool]
 
 
 class Row(NamedTuple):
@@ -26,13 +34,18 @@ class Row(NamedTuple):
 
 @dataclass(frozen=True)
 class Table:
-    """A header, the rows that have as many cells as the header, and those that do not (``bad_rows``)."""
+    """A header, the rows that have as many cells as the header, and those that do not (``bad_rows``).
+
+    ``above`` are the lines over the header; ``workbook`` tells that dates are known as such, and written as ISO.
+    """
 
     columns: tuple[str, ...]
     header_line: int
     rows: tuple[Row, ...]
     bad_rows: tuple[BadRow, ...]
     delimiter: str
+    above: tuple[Row, ...] = ()
+    workbook: bool = False
 
     @property
     def rows_read(self) -> int:
@@ -45,48 +58,119 @@ class Table:
         return self.delimiter == ";"
 
 
-def read_table(data: bytes) -> Table:
-    """Read a comma, semicolon or tab separated file; the header line tells which.
+def any_line(cells: Sequence[str]) -> bool:
+    """The first line that is not blank is the header."""
+    return any(cells)
+
+
+def read_table(data: bytes, *, is_header: IsHeader = any_line) -> Table:
+    """Read a comma, semicolon or tab separated file, or the one sheet of a workbook that has such a header.
+
+    The header is the first line that looks like one, among the first 40; else the first that is not blank.
 
     Raises
     ------
     BadInput
-        If the file is empty, not text, too large in any direction, badly quoted, without rows, or has a
-        column twice.
+        If the file is empty, not text, too large in any direction, badly quoted, without rows, has a column twice, or
+        several sheets could be meant.
     """
+    if is_workbook(data):
+        return _of_sheet(_sheet_meant(read_sheets(data), is_header), is_header)
     lines = _lines(decode(data))
-    first = next((number for number, line in enumerate(lines) if line.strip()), None)
-    if first is None:
-        problem = "a header line is needed, then one row a line"
-        raise BadInput("the file is empty", [Problem("line 1", problem)])
-    delimiter = detect_delimiter(lines[first])
-    reader = csv.reader(lines[first:], delimiter=delimiter, strict=True, skipinitialspace=True)
-    header: tuple[str, ...] | None = None
-    rows: list[Row] = []
-    bad_rows: list[BadRow] = []
-    line = first + 1
+    first, above = _find_header(
+        ((number, _cells(line)) for number, line in enumerate(lines, start=1)), is_header
+    )
+    delimiter = detect_delimiter(lines[first - 1])
+    reader = csv.reader(lines[first - 1 :], delimiter=delimiter, strict=True, skipinitialspace=True)
+    records: list[tuple[int, list[str]]] = []
+    line = first
     try:
         for record in reader:
-            cells = [cell.strip() for cell in record]
-            if header is None:
-                header = _header(cells, line)
-            elif any(cells):
-                if len(cells) > len(header) and not any(cells[len(header) :]):
-                    cells = cells[: len(header)]  # a delimiter at the end of the line
-                if len(cells) == len(header):
-                    rows.append(Row(line, cells))
-                else:
-                    bad_rows.append(
-                        BadRow(line, f"{counted(len(cells), 'cell')} where the header has {len(header)}")
-                    )
-            line = first + reader.line_num + 1
+            records.append((line, [cell.strip() for cell in record]))
+            line = first + reader.line_num
     except csv.Error:
         problem = "a quoted cell is never closed, or goes on after its closing quote"
         raise BadInput("the file's quotes cannot be read", [Problem(f"line {line}", problem)]) from None
+    return _of_records(records, above, delimiter=delimiter)
+
+
+def _cells(line: str) -> list[str]:
+    """The cells of a line by itself, for a look at whether it is the header."""
+    try:
+        (cells,) = csv.reader([line.strip()], delimiter=detect_delimiter(line), skipinitialspace=True)
+    except (csv.Error, ValueError):
+        return [line.strip()]
+    return [cell.strip() for cell in cells]
+
+
+def _find_header(lines: Iterable[tuple[int, list[str]]], is_header: IsHeader) -> tuple[int, tuple[Row, ...]]:
+    """Number of the header's line, and the lines above it."""
+    above: list[Row] = []
+    for line, cells in lines:
+        if not any(cells):
+            continue
+        if is_header(cells):
+            return line, tuple(above)
+        above.append(Row(line, cells))
+        if len(above) == MOST_LINES_ABOVE:
+            break
+    if not above:
+        problem = "a header line is needed, then one row a line"
+        raise BadInput("the file is empty", [Problem("line 1", problem)])
+    return above[0].line, ()
+
+
+def _sheet_meant(sheets: Sequence[Sheet], is_header: IsHeader) -> Sheet:
+    fitting = [
+        sheet for sheet in sheets if any(is_header(cells) for _, cells in sheet.rows[:MOST_LINES_ABOVE])
+    ]
+    meant = fitting or list(sheets)
+    if not meant:
+        problem = "a header line is needed, then one row a line"
+        raise BadInput("the file is empty", [Problem("line 1", problem)])
+    if len(meant) > 1:
+        names = ", ".join(repr(sheet.name) for sheet in meant)
+        problem = (
+            f"the sheets {names} could all be meant; send a workbook with one of them, or that sheet as CSV"
+        )
+        raise BadInput("the workbook has several sheets", [Problem("line 1", problem)])
+    return meant[0]
+
+
+def _of_sheet(sheet: Sheet, is_header: IsHeader) -> Table:
+    first, above = _find_header(sheet.rows, is_header)
+    width = max(len(cells) for _, cells in sheet.rows)
+    rows = [(line, cells + [""] * (width - len(cells))) for line, cells in sheet.rows if line >= first]
+    return _of_records(rows, above, delimiter="", workbook=True)
+
+
+def _of_records(
+    records: Sequence[tuple[int, list[str]]],
+    above: tuple[Row, ...],
+    *,
+    delimiter: str,
+    workbook: bool = False,
+) -> Table:
+    header_line, header_cells = records[0]
+    if workbook:  # sheets are as wide as their widest row
+        while header_cells and not header_cells[-1]:
+            header_cells.pop()
+    header = _header(header_cells, header_line)
+    rows: list[Row] = []
+    bad_rows: list[BadRow] = []
+    for line, cells in records[1:]:
+        if not any(cells):
+            continue
+        if len(cells) > len(header) and not any(cells[len(header) :]):
+            cells = cells[: len(header)]  # a delimiter at the end of the line
+        if len(cells) == len(header):
+            rows.append(Row(line, cells))
+        else:
+            bad_rows.append(BadRow(line, f"{counted(len(cells), 'cell')} where the header has {len(header)}"))
     if not rows and not bad_rows:
         problem = "no row follows the header"
-        raise BadInput("the file has a header but no rows", [Problem(f"line {first + 1}", problem)])
-    return Table(header or (), first + 1, tuple(rows), tuple(bad_rows), delimiter)
+        raise BadInput("the file has a header but no rows", [Problem(f"line {header_line}", problem)])
+    return Table(header, header_line, tuple(rows), tuple(bad_rows), delimiter, above, workbook)
 
 
 def decode(data: bytes) -> str:
@@ -97,9 +181,6 @@ def decode(data: bytes) -> str:
     BadInput
         If the bytes are no such text; the first wrong byte's line is named.
     """
-    if data.startswith(b"PK\x03\x04"):
-        problem = "this is a spreadsheet workbook or an archive; save the sheet as 'CSV UTF-8'"
-        raise BadInput("the file is not readable text", [Problem("line 1", problem)])
     utf16 = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     try:
         text = data.decode("utf-16" if utf16 else "utf-8-sig")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +12,7 @@ from models.errors import BadInput, Problem
 from models.heat.gaps import Gap, find_gaps
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
-from service.ingest.cells import is_blank, number
-from service.ingest.dates import TimeOfDay, check_date_format, parse_date
+from service.ingest.dates import DateForm
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.plausibility import (
     COLDEST_C,
@@ -32,23 +30,17 @@ from service.ingest.report import (
     settle_bad_rows,
     settle_repeats,
 )
-from service.ingest.table import Table, read_table
-from service.ingest.temperature_headers import TemperatureColumns, TemperatureUnit, find_temperature_columns
-
-# Common practice, no source: numbers and letters that stand for "missing" in weather tables. They are looked
-# for before any conversion, and in tenths of °C -99 and -100 are temperatures.
-MISSING_LETTERS = frozenset({"m", "t"})
-MISSING_CODES: dict[TemperatureUnit, frozenset[float]] = {
-    "C": frozenset({-99.0, -99.9, -99.99, -100.0, -999.0, -999.9, -9999.0, 999.0, 999.9, 9999.0}),
-    "F": frozenset({-99.0, -99.9, -99.99, -100.0, -999.0, -999.9, -9999.0, 999.0, 999.9, 9999.0}),
-    "tenths_C": frozenset({-9999.0, 9999.0}),
-}
-HOURLY_SHARE, HOURLY_DAYS = 0.5, 3  # days with several readings, from which on a table is taken for hourly
-
-BLANK = "no value"
-CODE = "a code for missing"
-IMPOSSIBLE = f"a value outside {COLDEST_C:g} to {HOTTEST_C:g} °C"
-SWAPPED = "Tmin above Tmax"
+from service.ingest.table import read_table
+from service.ingest.temperature_headers import TemperatureUnit, find_temperature_columns, is_weather_header
+from service.ingest.temperature_rows import (
+    BLANK,
+    CODE,
+    IMPOSSIBLE,
+    SWAPPED,
+    TOO_FEW_HOURS,
+    DayRow,
+    read_rows,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,16 +93,6 @@ class ReadTemperatures:
         return find_gaps(self.daily())
 
 
-class _Day(NamedTuple):
-    """One row that could be read; ``missing`` says why a value of it is NaN. [unit of the file]"""
-
-    line: int
-    date: dt.date
-    tmin: float
-    tmax: float
-    missing: str | None
-
-
 def read_temperatures(
     data: bytes,
     *,
@@ -122,7 +104,8 @@ def read_temperatures(
     Parameters
     ----------
     data : bytes
-        A table with the columns date, minimum and maximum in any order, among others that are ignored.
+        A table with the columns date, minimum and maximum in any order, among others that are ignored. Or hourly rows,
+        with a time of day and one temperature, or the extremes of the hour.
     unit : "C", "F", "tenths_C" or None
         None: the headers must state it, as tmin_c does.
     options : ReadOptions
@@ -133,10 +116,10 @@ def read_temperatures(
         If the table or its columns can't be read, the unit is not stated or can't be right, minimum and
         maximum are swapped, there are several rows a day, or there are bad rows that are not to be skipped.
     """
-    check_date_format(options.date_format)
-    table = read_table(data)
+    table = read_table(data, is_header=is_weather_header)
     columns = find_temperature_columns(table, unit=unit)
-    days, bad_rows = _read_rows(table, columns, options.date_format)
+    form = DateForm(options.date_format, iso_too=table.workbook)
+    days, bad_rows, told = read_rows(table, columns, form)
     if "dates" not in options.confirm:
         days, strangers = _plausible(days, options.today)
         bad_rows += strangers
@@ -183,52 +166,14 @@ def read_temperatures(
         bad_rows=bad,
         first_date=ordered[0],
         last_date=ordered[-1],
-        warnings=(*_missing_warnings(missing), *warnings),
+        warnings=(*columns.warnings, *told, *_missing_warnings(missing), *warnings),
     )
 
 
-def _read_rows(
-    table: Table, columns: TemperatureColumns, date_format: str | None
-) -> tuple[list[_Day], list[BadRow]]:
-    days: list[_Day] = []
-    bad_rows = list(table.bad_rows)
-    readings: dict[dt.date, set[tuple[str, ...]]] = {}
-    timed = False
-    places = (columns.date, columns.tmin, columns.tmax)
-    codes = MISSING_CODES[columns.unit]
-    for line, cells in table.rows:
-        problems: list[str] = []
-        date: dt.date | None = None
-        try:
-            date = parse_date(cells[columns.date], date_format=date_format)
-        except TimeOfDay as error:
-            timed = True
-            readings.setdefault(error.day, set()).add(tuple(cells[place] for place in places))
-            problems.append(error.message)
-        except BadInput as error:
-            problems.append(error.message)
-        values: list[float] = []
-        missing: str | None = None
-        for place in places[1:]:
-            try:
-                value, why = _reading(cells[place], codes, decimal_comma=table.decimal_comma)
-                values.append(value)
-                missing = missing or why
-            except BadInput as error:
-                problems.append(f"{table.columns[place]}: {error.message}")
-        if date is None or problems:
-            bad_rows += [BadRow(line, problem) for problem in problems]
-        else:
-            readings.setdefault(date, set()).add(tuple(cells[place] for place in places))
-            days.append(_Day(line, date, values[0], values[1], missing))
-    _refuse_hourly(readings, timed=timed)
-    return days, bad_rows
-
-
-def _plausible(days: list[_Day], today: dt.date | None) -> tuple[list[_Day], list[BadRow]]:
+def _plausible(days: list[DayRow], today: dt.date | None) -> tuple[list[DayRow], list[BadRow]]:
     """The days that can have been measured, and those that are to come or lie alone in another century."""
     alone = far_from_the_rest([day.date.year for day in days])
-    kept: list[_Day] = []
+    kept: list[DayRow] = []
     bad_rows: list[BadRow] = []
     for day in days:
         try:
@@ -242,42 +187,22 @@ def _plausible(days: list[_Day], today: dt.date | None) -> tuple[list[_Day], lis
     return kept, bad_rows
 
 
-def _reading(text: str, codes: frozenset[float], *, decimal_comma: bool) -> tuple[float, str | None]:
-    """A temperature as it stands, or NaN and the reason why it is missing."""
-    if is_blank(text):
-        return np.nan, BLANK
-    if text.casefold() in MISSING_LETTERS:
-        return np.nan, CODE
-    value = number(text, decimal_comma=decimal_comma)
-    return (np.nan, CODE) if value in codes else (value, None)
-
-
-def _refuse_hourly(readings: dict[dt.date, set[tuple[str, ...]]], *, timed: bool) -> None:
-    """An hourly table must not pass for a daily one by its midnight rows, so no option skips this."""
-    several = sum(len(each) > 1 for each in readings.values())
-    if several and several >= HOURLY_SHARE * len(readings) and (timed or several >= HOURLY_DAYS):
-        problem = (
-            f"{several:,} of {len(readings):,} days have several rows; send one row a day, with its extremes"
-        )
-        raise BadInput("several rows a day: this looks like an hourly table", [Problem("date", problem)])
-
-
-def _without_impossible(days: list[_Day], tmin_c: FloatArray, tmax_c: FloatArray) -> list[_Day]:
+def _without_impossible(days: list[DayRow], tmin_c: FloatArray, tmax_c: FloatArray) -> list[DayRow]:
     """The rows in °C; a day with an impossible value is missing."""
-    checked: list[_Day] = []
+    checked: list[DayRow] = []
     for day, low, high in zip(days, tmin_c.tolist(), tmax_c.tolist(), strict=True):
         missing = day.missing
         if any(value < COLDEST_C or value > HOTTEST_C for value in (low, high)):
             missing = IMPOSSIBLE
         elif low > high:
             missing = SWAPPED
-        checked.append(_Day(day.line, day.date, low, high, missing))
+        checked.append(DayRow(day.line, day.date, low, high, missing))
     return checked
 
 
-def _missing_warnings(missing: list[_Day]) -> list[str]:
+def _missing_warnings(missing: list[DayRow]) -> list[str]:
     warnings = []
-    for why in (BLANK, CODE, IMPOSSIBLE, SWAPPED):
+    for why in (BLANK, CODE, IMPOSSIBLE, SWAPPED, TOO_FEW_HOURS):
         lines = [day.line for day in missing if day.missing == why]
         if lines:
             have, are = ("has", "is") if len(lines) == 1 else ("have", "are")

@@ -8,14 +8,16 @@ from dataclasses import dataclass
 
 from models.bloom.looks import FIRST_DORMANT_BBCH
 from models.errors import BadInput, Problem
+from models.heat.season import season_of
 from models.records import Visit
-from service.ingest.cells import in_column, is_blank, number, shown, whole_number
-from service.ingest.dates import check_date_format, parse_date
-from service.ingest.headers import Columns, columns_found, find_columns
+from service.ingest.cells import in_column, is_blank, shown, whole_number
+from service.ingest.dates import FIRST_YEAR, LAST_YEAR, DateForm, SeasonYear, parse_date
+from service.ingest.headers import Columns, columns_found, find_columns, header_of
 from service.ingest.options import AS_THEY_ARE, ReadOptions
+from service.ingest.percent import read_percent
 from service.ingest.places import find_place, place_text
 from service.ingest.plausible_days import check_seen, far_from_the_rest, too_far
-from service.ingest.report import BadRow, settle_bad_rows, settle_repeats
+from service.ingest.report import BadRow, first_of, settle_bad_rows, settle_repeats
 from service.ingest.table import Row, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
@@ -25,6 +27,7 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "percent_open": ("open_percent", "caps_off", "percent_caps_off", "caps_off_percent", "percent_bloom"),
     "bbch": ("bbch_code", "bbch_stage"),
     "observer": (),
+    "season": ("year",),
     "note": ("notes", "comment", "comments", "remark", "remarks"),
 }
 
@@ -43,6 +46,7 @@ def read_visits(
     data: bytes,
     *,
     blocks: Mapping[str, str] | None,
+    latitude: float | None = None,
     options: ReadOptions = AS_THEY_ARE,
 ) -> ReadVisits:
     """Read visits.
@@ -51,9 +55,12 @@ def read_visits(
     ----------
     data : bytes
         A table with ``date``, ``block`` or ``cultivar``, ``percent_open`` [%] or ``bbch``; ``observer`` and
-        ``note`` may stand beside them. Two observers may see one block on one day in two ways.
+        ``note`` may stand beside them, and ``season`` for dates without a year. Two observers may see one block on
+        one day in two ways.
     blocks : mapping of block key to cultivar key, or None
         The planting; None where none is known, so that the cultivar is needed in every row.
+    latitude : float or None
+        Of the site; tells the year of a date that has none. [degree]
     options : ReadOptions
 
     Raises
@@ -61,8 +68,8 @@ def read_visits(
     BadInput
         If the table or its columns can't be read, or there are bad rows that are not to be skipped.
     """
-    check_date_format(options.date_format)
-    table = read_table(data)
+    table = read_table(data, is_header=header_of(SYNONYMS))
+    form = DateForm(options.date_format, iso_too=table.workbook)
     columns = find_columns(table, SYNONYMS, required=("date",))
     needed = []
     if "cultivar" not in columns and (blocks is None or "block" not in columns):
@@ -75,13 +82,18 @@ def read_visits(
         raise BadInput("the columns cannot be read", problems)
     entries: list[tuple[int, tuple[dt.date, str, str], Visit]] = []
     bad_rows = list(table.bad_rows)
+    taken: list[str] = []
     for row in table.rows:
         try:
-            visit = _read_row(row, columns, blocks, options.date_format, decimal_comma=table.decimal_comma)
+            date = _date(row, columns, form, latitude)
+            visit, approximate = _read_row(row, columns, blocks, date, decimal_comma=table.decimal_comma)
             check_visit(visit, options)
         except BadInput as error:
             bad_rows.append(BadRow(row.line, error.message))
             continue
+        if approximate:
+            text = shown(columns.cell(row, "percent_open"))
+            taken.append(f"line {row.line}: {text} was taken for {visit.percent_open:g} %")
         place = place_text(visit.block, visit.cultivar)
         entries.append((row.line, (visit.date, place, visit.observer or ""), visit))
     if "dates" not in options.confirm:
@@ -91,7 +103,7 @@ def read_visits(
     kept, conflicts, repeats = settle_repeats(entries, what="the visit of {0[0]} to {0[1]}")
     bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
     visits = tuple(visit for _, _, visit in kept)
-    warnings = (*columns.warnings, *repeats, *fractions(visits))
+    warnings = (*columns.warnings, *repeats, *fractions(visits), *first_of(taken))
     return ReadVisits(visits, bad, warnings, table.rows_read)
 
 
@@ -99,30 +111,38 @@ def _read_row(
     row: Row,
     columns: Columns,
     blocks: Mapping[str, str] | None,
-    date_format: str | None,
+    date: dt.date,
     *,
     decimal_comma: bool,
-) -> Visit:
-    date = parse_date(columns.cell(row, "date"), date_format=date_format)
+) -> tuple[Visit, bool]:
+    """A visit, and whether its percentage was written otherwise than as a number."""
     block, cultivar = find_place(columns.cell(row, "block"), columns.cell(row, "cultivar"), blocks=blocks)
     percent_text, bbch_text = columns.cell(row, "percent_open"), columns.cell(row, "bbch")
     if is_blank(percent_text) and is_blank(bbch_text):
         raise BadInput("neither percent_open nor bbch is given")
-    percent = None if is_blank(percent_text) else _percent(percent_text, decimal_comma=decimal_comma)
+    percent, approximate = None, False
+    if not is_blank(percent_text):
+        with in_column("percent_open"):
+            percent, approximate = read_percent(percent_text, decimal_comma=decimal_comma)
     bbch = None
     if not is_blank(bbch_text):
         with in_column("bbch"):
             bbch = whole_number(bbch_text, low=0, high=99)
     observer = columns.cell(row, "observer") or None
-    return Visit(date, cultivar, block, percent, bbch, observer, columns.cell(row, "note") or None)
+    visit = Visit(date, cultivar, block, percent, bbch, observer, columns.cell(row, "note") or None)
+    return visit, approximate
 
 
-def _percent(text: str, *, decimal_comma: bool) -> float:
-    with in_column("percent_open"):
-        percent = number(text.removesuffix("%").rstrip(), decimal_comma=decimal_comma)
-    if not 0 <= percent <= 100:
-        raise BadInput(f"percent_open: {shown(text)} is outside 0 to 100")
-    return percent
+def _date(row: Row, columns: Columns, form: DateForm, latitude: float | None) -> dt.date:
+    text, season_text = columns.cell(row, "date"), columns.cell(row, "season")
+    if is_blank(season_text) or latitude is None:
+        return parse_date(text, form)
+    with in_column("season"):
+        season = whole_number(season_text, low=FIRST_YEAR, high=LAST_YEAR)
+    date = parse_date(text, form, year=SeasonYear(season, latitude))
+    if season_of(date, latitude) != season:
+        raise BadInput(f"{date} is not in season {season}")
+    return date
 
 
 def check_visit(visit: Visit, options: ReadOptions) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Column, Date, RowMapping, Table
 
-from service.store.tables import Base, UtcDateTime
+from service.store.tables import Base, UtcDateTime, table_of
 
 Values = Mapping[str, Any] | RowMapping
 Key = tuple[Any, ...]
@@ -48,6 +48,18 @@ def tables_of(kind: str) -> list[str]:
     """Names of the journaled tables whose rows such a thing owns, its own among them."""
     tables = Base.metadata.tables.values()
     return [table.name for table in tables if is_journaled(table) and kind_of_owner(table) == kind]
+
+
+@cache
+def rows_below(row: type[Base]) -> tuple[type[Base], ...]:
+    """The journaled rows that refer to such a row, directly or through others; those first that none refers to."""
+    classes = {table_of(mapper.class_): mapper.class_ for mapper in Base.registry.mappers}
+    found = [table_of(row)]
+    for table in Base.metadata.sorted_tables:  # what is referred to comes before what refers to it
+        parents = {reference.referred_table for reference in table.foreign_key_constraints}
+        if is_journaled(table) and not parents.isdisjoint(found):
+            found.append(table)
+    return tuple(classes[table] for table in reversed(found[1:]))
 
 
 def row_name(table: Table, key: Key) -> str:

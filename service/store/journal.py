@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -74,9 +75,15 @@ class Journal:
     def open(self) -> int:
         """The number of this change; it will be kept even if no row is written."""
         if self.number is None:
-            newest = select(func.max(CHANGES.c.number)).where(CHANGES.c.grower == self._grower)
-            self.number = (self._connection.execute(newest).scalar_one() or 0) + 1
+            self.number = self.last() + 1
         return self.number
+
+    def last(self, until: dt.datetime | None = None) -> int:
+        """The number of the last change that is kept, or that was made until a moment; 0 where there is none."""
+        numbers = select(func.max(CHANGES.c.number)).where(CHANGES.c.grower == self._grower)
+        if until is not None:
+            numbers = numbers.where(CHANGES.c.at <= until)
+        return self._connection.execute(numbers).scalar_one() or 0
 
     def say(self, code: str, **params: Any) -> None:
         """Say what the request is about."""

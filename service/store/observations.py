@@ -12,7 +12,7 @@ from models.stages import STAGE_KEYS, in_season_order
 from service.store.errors import AlreadyThere, NotFound
 from service.store.images import Values, key_names, key_of
 from service.store.owned import OwnedByGrower, count, pick
-from service.store.records import BloomLogVersion, Counts, KeptVisit, Place, VisitVersion
+from service.store.records import BloomLogVersion, Counts, FitSummary, KeptVisit, Place, VisitVersion
 from service.store.tables import BlockRow, BloomDateRow, CultivarRow, VineyardRow, VisitRow, table_of
 
 
@@ -81,6 +81,10 @@ class BloomLog(Observations):
             for row in sorted(found, key=lambda row: STAGE_KEYS.index(row["stage"]))
         )
 
+    def changed_since(self, vineyard: str, known: FitSummary) -> tuple[BloomLogRow, ...]:
+        """The dates that are not what a fit knew: new, replaced or deleted; each in a row of its own."""
+        return tuple(_log_row(row) for row in self._changed_since(BloomDateRow, vineyard, known))
+
     def delete(self, vineyard: str, season: int, place: Place, *, stage: str | None = None) -> None:
         """Delete a season's dates of a block or cultivar, or the one of a stage.
 
@@ -142,6 +146,10 @@ class Visits(Observations):
         if self._select(VisitRow, **dict(zip(names, keys[1], strict=True))):
             raise AlreadyThere("visit", f"{visit.date} {visit.block or visit.cultivar}")
         self._write(table, {keys[0]: None, keys[1]: new}, {keys[0]: old})
+
+    def changed_since(self, vineyard: str, known: FitSummary) -> tuple[Visit, ...]:
+        """The visits that are not what a fit knew: new, replaced or deleted."""
+        return tuple(_visit(row) for row in self._changed_since(VisitRow, vineyard, known))
 
     def delete(self, vineyard: str, id: str) -> None:
         """Raises NotFound (vineyard, visit)."""

@@ -12,11 +12,12 @@ from sqlalchemy.sql.elements import ColumnElement
 from service.store.errors import NotFound, UnknownReference
 from service.store.images import Key, Values, key_names, key_of
 from service.store.journal import Journal
-from service.store.records import Counts, Replaced
+from service.store.records import Counts, FitSummary, Replaced
 from service.store.tables import Base, table_of
 
 Outcome = Literal["stored", "replaced", "unchanged"]
 MOST_REPLACED = 20  # shown of what an upload replaced
+NO_NEWS = ("stored_at", "note", "id")
 
 
 class Stored(NamedTuple):
@@ -127,6 +128,31 @@ class OwnedByGrower:
         holding = self._select(row, **{names[0]: owner}, **where)
         return versions + [{**found, "superseded_at": None, "by": None} for found in holding]
 
+    def _changed_since(self, row: type[Base], owner: str, known: FitSummary) -> list[Values]:
+        """An owner's rows that are not what the fit knew: new, replaced or deleted (these as they were).
+
+        Columns that say nothing of what was seen (`NO_NEWS`) make no difference.
+        """
+        table = table_of(row)
+        names = key_names(table)
+        holding = {key_of(table, found): found for found in self._select(row, **{names[0]: owner})}
+        was: dict[Key, Values | None] = {}
+        after = known.knows_change
+        if after is None:  # from before changes were kept: what was stored since, too
+            after = self._journal.last(known.created_at)
+            was = {key: None for key, found in holding.items() if found["stored_at"] > known.created_at}
+        journaled: dict[Key, Values | None] = {}
+        for _, rows in self._journal.past(table, owner, after=after):
+            for key, before in rows.items():
+                journaled.setdefault(key, before)
+        changed: list[Values] = []
+        for key, before in {**was, **journaled}.items():
+            now = holding.get(key)
+            told = now if before is None else {**dict(zip(names, key, strict=True)), **before}
+            if told is not None and (now is None or before is None or _differ(now, told)):
+                changed.append(told if now is None else now)
+        return changed
+
     def _check_known(self, row: type[Base], kind: str, keys: Collection[str], **where: Any) -> None:
         """Raise UnknownReference unless each key is one of the grower's."""
         if keys:
@@ -171,6 +197,10 @@ class OwnedByGrower:
                 replaced[key] = Replaced(key[1:], {name: old[name] for name in new}, new)
         self._write(table, wanted, held)
         return Stored(tuple(outcomes), tuple(replaced.values()))
+
+
+def _differ(one: Values, other: Values) -> bool:
+    return any(one[name] != value for name, value in other.items() if name not in NO_NEWS)
 
 
 def count(outcomes: Iterable[Outcome], replaced: tuple[Replaced, ...] = ()) -> Counts:

@@ -12,21 +12,21 @@ from sqlalchemy import RowMapping
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Planting
 from service.store.errors import AlreadyThere, InUse, UnknownReference
+from service.store.images import rows_below
 from service.store.owned import MOST_REPLACED, OwnedByGrower, pick
 from service.store.records import Counts, Place, Replaced, Vineyard
 from service.store.tables import (
     BlockRow,
     BloomDateRow,
     CultivarRow,
-    FrostedBlockRow,
     StationRow,
     VineyardRow,
     VisitRow,
     table_of,
 )
 
-PAST = (BloomDateRow, VisitRow, FrostedBlockRow)
-"""What is known of a block beside what stands there."""
+PAST = rows_below(BlockRow)
+"""What is known of a block beside what stands there: rows with ``vineyard`` and ``block``."""
 
 
 class Cultivars(OwnedByGrower):
@@ -89,9 +89,9 @@ class Vineyards(OwnedByGrower):
         return tuple(sorted(vineyards, key=lambda vineyard: vineyard.key))
 
     def delete(self, key: str) -> None:
-        """Delete a vineyard with its blocks, marks and observations. Raises NotFound."""
+        """Delete a vineyard with all that is in it. Raises NotFound."""
         self.get(key)
-        for row in (BloomDateRow, VisitRow, FrostedBlockRow, BlockRow):
+        for row in rows_below(VineyardRow):
             self._delete(row, vineyard=key)
         self._delete(VineyardRow, key=key)
 

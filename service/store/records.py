@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from models.records import BloomLogRow, Visit
+from models.records import REACH_M, BloomLogRow, Visit
 
 JobState = Literal["waiting", "running", "done", "failed"]
 
@@ -34,7 +34,7 @@ class Vineyard:
     key: str
     name: str
     station: str | None = None
-    reach_m: float = 15.0
+    reach_m: float = REACH_M
     receptive_days: float | None = None
     pollen_days: float | None = None
     scouting_weekdays: tuple[str, ...] | None = None
@@ -158,10 +158,24 @@ class BloomLogVersion:
 
 @dataclass(frozen=True)
 class FitSummary:
-    """A saved fit without its document. [UTC]"""
+    """A saved fit without its document. [UTC]
+
+    ``knows_change`` is the number of the last change that it was made with; None where that is not known, as of
+    fits that came from elsewhere, or from before changes were kept.
+    """
 
     id: str
     created_at: dt.datetime
+    knows_change: int | None = None
+
+
+@dataclass(frozen=True)
+class FitInUse:
+    """The fit that a vineyard's answers rest on, and since when. [UTC]"""
+
+    vineyard: str
+    fit: str
+    since: dt.datetime
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,7 +10,7 @@ from service.store.frosted import FrostedBlocks
 from service.store.journal import Journal
 from service.store.observations import BloomLog, Visits
 from service.store.plantings import Blocks, Cultivars, Vineyards
-from service.store.results import Fits, Jobs
+from service.store.results import Fits, FitsInUse, Jobs
 from service.store.weather import Stations, Temperatures
 
 
@@ -29,6 +29,7 @@ class Repositories:
         self.bloom_log = BloomLog(connection, grower, journal)
         self.visits = Visits(connection, grower, journal)
         self.fits = Fits(connection, grower, journal)
+        self.fits_in_use = FitsInUse(connection, grower, journal)
         self.jobs = Jobs(connection, grower, journal)
         self.changes = Changes(connection, grower, journal)
         self.calendar = CalendarEvents(connection, grower, journal)

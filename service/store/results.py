@@ -8,10 +8,10 @@ from typing import Any
 from sqlalchemy import Connection, update
 
 from service import clock
-from service.store.errors import AlreadyThere
+from service.store.errors import AlreadyThere, InUse
 from service.store.owned import OwnedByGrower, pick
-from service.store.records import FitSummary, Job, JobState
-from service.store.tables import FitRow, JobRow, table_of
+from service.store.records import FitInUse, FitSummary, Job, JobState
+from service.store.tables import FitInUseRow, FitRow, JobRow, VineyardRow, table_of
 
 UNFINISHED: tuple[JobState, ...] = ("waiting", "running")
 
@@ -19,8 +19,8 @@ UNFINISHED: tuple[JobState, ...] = ("waiting", "running")
 class Fits(OwnedByGrower):
     """Saved fits, as documents that are never changed."""
 
-    def add(self, id: str, document: dict[str, Any]) -> bool:
-        """Save a fit; False if the same document is there already.
+    def add(self, id: str, document: dict[str, Any], *, knows_change: int | None = None) -> bool:
+        """Save a fit; False if the same document is there already, of which then is noted what it knows now.
 
         Raises AlreadyThere (another document), ValueError (a number that JSON does not know, as NaN).
         """
@@ -29,9 +29,16 @@ class Fits(OwnedByGrower):
         if held:
             if held[0]["document"] != document:
                 raise AlreadyThere("fit", id)
+            if knows_change is not None:
+                self._put(FitRow, {"knows_change": knows_change}, id=id)
             return False
-        self._insert(FitRow, [{"id": id, "created_at": clock.now(), "document": document}])
+        new = {"created_at": clock.now(), "document": document, "knows_change": knows_change}
+        self._insert(FitRow, [{"id": id, **new}])
         return True
+
+    def summary(self, id: str) -> FitSummary:
+        """The fit without its document. Raises NotFound."""
+        return FitSummary(**pick(self._find(FitRow, "fit", id=id), FitSummary))
 
     def get(self, id: str) -> dict[str, Any]:
         """The document. Raises NotFound."""
@@ -39,8 +46,11 @@ class Fits(OwnedByGrower):
         return document
 
     def delete(self, id: str) -> None:
-        """Raises NotFound."""
+        """Raises NotFound, InUse (vineyards)."""
         self.get(id)
+        users = sorted(f"vineyard {row['vineyard']}" for row in self._select(FitInUseRow, fit=id))
+        if users:
+            raise InUse("fit", id, users)
         self._delete(FitRow, id=id)
 
     def all(self) -> tuple[FitSummary, ...]:
@@ -48,9 +58,29 @@ class Fits(OwnedByGrower):
         fits = [FitSummary(**pick(row, FitSummary)) for row in self._select(FitRow)]
         return tuple(sorted(fits, key=lambda fit: (fit.created_at, fit.id), reverse=True))
 
-    def latest(self) -> FitSummary | None:
-        """The newest."""
-        return next(iter(self.all()), None)
+
+class FitsInUse(OwnedByGrower):
+    """Which fit the answers of each vineyard rest on."""
+
+    def get(self, vineyard: str) -> FitInUse | None:
+        """None where none is in use. Raises NotFound (vineyard)."""
+        self._find(VineyardRow, "vineyard", key=vineyard)
+        found = self._select(FitInUseRow, vineyard=vineyard)
+        return FitInUse(**pick(found[0], FitInUse)) if found else None
+
+    def put(self, vineyard: str, fit: str) -> FitInUse:
+        """Put a fit in use; one that is in use already stays so since it was. Raises NotFound (vineyard, fit)."""
+        self._find(FitRow, "fit", id=fit)
+        held = self.get(vineyard)
+        if held is not None and held.fit == fit:
+            return held
+        now = FitInUse(vineyard, fit, self._journal.now)
+        self._put(FitInUseRow, {"fit": fit, "since": now.since}, vineyard=vineyard)
+        return now
+
+    def vineyards(self) -> dict[str, str]:
+        """The fit of each vineyard that has one."""
+        return {row["vineyard"]: row["fit"] for row in self._select(FitInUseRow)}
 
 
 class Jobs(OwnedByGrower):

@@ -234,12 +234,29 @@ class VisitRow(Base):
 
 
 class FitRow(Base):
+    """``knows_change`` is the last change of the data that it was made from; empty where that is not known."""
+
     __tablename__ = "fits"
     __table_args__ = (of_grower(),)
     grower: Mapped[str] = mapped_column(primary_key=True)
     id: Mapped[str] = mapped_column(primary_key=True)
     created_at: Mapped[dt.datetime]
     document: Mapped[dict[str, Any]]
+    knows_change: Mapped[int | None]
+
+
+class FitInUseRow(Base):
+    """The fit that a vineyard's answers rest on."""
+
+    __tablename__ = "fit_in_use"
+    __table_args__ = (
+        of_same_grower("vineyard", "vineyards"),
+        ForeignKeyConstraint(["grower", "fit"], ["fits.grower", "fits.id"]),
+    )
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    fit: Mapped[str]
+    since: Mapped[dt.datetime]
 
 
 class JobRow(Base):

@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from itertools import chain, count
 from typing import Any, Literal
 
 from service.store.calendar import KeptEvent
@@ -129,19 +128,22 @@ def keep(
     return revisions
 
 
-def number_trips(
-    days: Sequence[dt.date], before: Mapping[str, Revision], *, as_of: dt.date
-) -> dict[dt.date, int]:
-    """The number of each trip day, none of them before ``as_of``, so that a trip that is put off moves.
+def trip_subjects(
+    tasks_on: Mapping[dt.date, Sequence[str]], before: Mapping[str, Revision]
+) -> dict[dt.date, str]:
+    """What each trip is for: one of its tasks, so that a trip keeps its name when its day moves.
 
-    Trips whose day is past keep their numbers for themselves. Of the others a day that was told keeps its
-    number; the remaining days take the remaining numbers in order, then new ones.
+    A task that names a trip which was told goes on to name the trip that it is on now; else it is the first task
+    that has named none yet. So a name never passes to a trip that its task is not on.
+
+    Parameters
+    ----------
+    tasks_on : mapping of date to sequence of str
+        The tasks of each trip, none of them on two.
+    before : mapping of str to Revision
+        What was told last.
     """
-    told = {
-        int(old.entry.subject): old.entry.first_day for old in before.values() if old.entry.kind == "trip"
-    }
-    number_on = {day: number for number, day in sorted(told.items(), reverse=True)}
-    numbers = {day: number_on[day] for day in days if day in number_on}
-    free = sorted(number for number, day in told.items() if day >= as_of and number not in numbers.values())
-    moved = sorted(day for day in days if day not in numbers)
-    return numbers | dict(zip(moved, chain(free, count(max(told, default=0) + 1)), strict=False))
+    told = {old.entry.subject: old.entry.cancelled for old in before.values() if old.entry.kind == "trip"}
+    # of those that stand, those that are new, and those that were cancelled, the first
+    rank = {False: 0, None: 1, True: 2}
+    return {day: min(tasks, key=lambda task: rank[told.get(task)]) for day, tasks in tasks_on.items()}

@@ -8,16 +8,21 @@ from models.bloom.cautions import (
     FEW_SEASONS_OF_BLOOM,
     BlocksFrosted,
     CultivarsUnknown,
+    DailyLooksAssumed,
     FewSeasonsOfBloom,
     FewSeasonsOfCultivars,
+    FitBehind,
     FitImported,
+    FitOfOtherVineyards,
     KeepToLabels,
     NorthAssumed,
     SeasonInFit,
     fit_cautions,
 )
+from models.bloom.rounds import betrayed_round
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -25,7 +30,9 @@ from models.vineyard.cautions import (
     LayoutsDisagree,
     NoFitForCover,
     NoPastSeason,
+    OtherPollenUnknown,
     OwnFlowerDays,
+    PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
 )
@@ -33,7 +40,7 @@ from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost, look_for_frost
 from service.usecases.planting_check import VineyardCheck
-from service.usecases.pollen import VineyardPollination, lacking_stages
+from service.usecases.pollen import VineyardPollination
 
 
 def cautions_of(
@@ -69,28 +76,34 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
     if vineyard.north_assumed:
         yield NorthAssumed()
     yield from found.cautions
+    if fit.fit.lacking:
+        yield StagesLacking(fit.fit.lacking)
     frosted = tuple(sorted(block.block for block in found.blocks if block.frosted))
     if frosted:
         yield BlocksFrosted(found.season, frosted)
     if found.season in fit.fit.seasons:
         yield SeasonInFit(found.season)
+    log = vineyard.site.log
     if fit.imported:
         yield FitImported()
-    by_basis = {
-        basis: tuple(sorted({block.cultivar for block in found.blocks if block.basis == basis}))
-        for basis in ("pooled", "none")
-    }
-    if by_basis["pooled"]:
-        yield FewSeasonsOfCultivars(by_basis["pooled"])
-    if by_basis["none"]:
-        yield CultivarsUnknown(by_basis["none"])
+    elif vineyard.key not in fit.sites:
+        yield FitOfOtherVineyards(tuple(fit.sites))
+    if foreseen.behind is not None and foreseen.behind.rows:
+        yield FitBehind(foreseen.behind.rows, foreseen.behind.seasons)
+    if not fit.imported and log and all(row.checked_every_days == 1 for row in log):
+        yield DailyLooksAssumed(betrayed_round(log))
+    seen = dict(zip(fit.fit.cultivars, fit.fit.seasons_seen.max(axis=1).tolist(), strict=True))
+    grown = sorted({block.cultivar for block in found.blocks})
+    few = tuple(key for key in grown if seen.get(key, FEW_SEASONS_OF_BLOOM) < FEW_SEASONS_OF_BLOOM)
+    if few:
+        yield FewSeasonsOfCultivars(few)
+    unknown = tuple(sorted({block.cultivar for block in found.blocks if block.basis == "none"}))
+    if unknown:
+        yield CultivarsUnknown(unknown)
 
 
 def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Iterator[Caution]:
     vineyard = foreseen.vineyard
-    lacking = lacking_stages(foreseen)
-    if lacking:
-        yield StagesLacking(lacking)
     if vineyard.receptive_days is None or vineyard.pollen_days is None:
         yield FlowerDaysAssumed(pollen.receptive_days, pollen.pollen_days)
     own = sorted(
@@ -102,6 +115,10 @@ def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Itera
         yield OwnFlowerDays(tuple(own))
     if any(block.neighbours is None for block in vineyard.planting.blocks):
         yield ReachAssumed(pollen.reach_m)
+    if pollen.blocks:
+        yield OtherPollenUnknown()
+    if any(block.warnings for block in pollen.blocks):
+        yield PollenMayNotLack()
 
 
 def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:
@@ -117,9 +134,15 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     if checked.fit is None:
         yield NoFitForCover()
         return
-    if not checked.check.seasons:
-        yield NoPastSeason()
+    if checked.fit.fit.lacking:
+        yield StagesLacking(checked.fit.fit.lacking)
         return
+    if not checked.check.seasons:
+        planted = {block.cultivar for block in checked.vineyard.planting.blocks}
+        known = planted & set(checked.fit.fit.cultivars)
+        yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
+        return
+    yield CoverByCultivar()
     yield EnoughAssumed(checked.options.enough_share)
     if checked.fit.imported:
         yield FitImported()

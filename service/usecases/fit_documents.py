@@ -46,6 +46,11 @@ class SavedFit:
     imported: bool = False
 
     @cached_property
+    def sites(self) -> tuple[str, ...]:
+        """The vineyards whose observations it rests on, by key."""
+        return tuple(sorted({said.site for said in self.fit.season_evidence}))
+
+    @cached_property
     def id(self) -> str:
         """Made of the content: the same fit has the same identifier."""
         plain = json.dumps(to_document(self), sort_keys=True, allow_nan=False)

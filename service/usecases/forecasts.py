@@ -11,7 +11,7 @@ from models.errors import NotEnoughData, Remedy
 from models.records import DailyTemperatures
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
-from service.usecases.fits import get_fit
+from service.usecases.fit_in_use import Behind, fit_for, what_it_misses
 from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
 AnswerBasis = Literal["own", "pooled", "imported", "none"]
@@ -26,16 +26,18 @@ class Outlook(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class VineyardForecast:
-    """A vineyard's season as foreseen with one fit."""
+    """A vineyard's season as foreseen with one fit; ``behind`` is what the fit misses, where it is the one in use."""
 
     vineyard: VineyardRecords
     fit: SavedFit
     forecast: Forecast
+    behind: Behind | None = None
     outlook_issued_on: dt.date | None = None
 
     def basis(self, block: BlockForecast) -> AnswerBasis:
-        """What the forecast of a block rests on."""
-        return "imported" if self.fit.imported and block.basis != "none" else block.basis
+        """What the forecast of a block rests on; "imported" where nothing that was seen here is in the fit."""
+        foreign = self.vineyard.key not in self.fit.sites
+        return "imported" if foreign and block.basis != "none" else block.basis
 
 
 def forecast_vineyard(
@@ -45,8 +47,9 @@ def forecast_vineyard(
     as_of: dt.date,
     interval: float,
     outlook: Outlook | None = None,
+    behind: Behind | None = None,
 ) -> VineyardForecast:
-    """Forecast from what was known on a day.
+    """Forecast from what was known on a day. ``behind`` is what the fit misses, where it is the one in use.
 
     Raises
     ------
@@ -55,8 +58,7 @@ def forecast_vineyard(
     NotEnoughData
         If there is no block, no temperature before ``as_of``, or no past season to continue this one.
     """
-    if not vineyard.planting.blocks:
-        raise NotEnoughData(f"vineyard {vineyard.key!r} has no blocks yet", remedy=Remedy.ADD_BLOCKS)
+    _check_planted(vineyard)
     known = vineyard.known_on(as_of)
     found = forecast(
         fit.fit,
@@ -71,14 +73,20 @@ def forecast_vineyard(
         vineyard=vineyard,
         fit=fit,
         forecast=found,
+        behind=behind,
         outlook_issued_on=outlook.issued_on if outlook is not None and used else None,
     )
+
+
+def _check_planted(vineyard: VineyardRecords) -> None:
+    if not vineyard.planting.blocks:
+        raise NotEnoughData(f"vineyard {vineyard.key!r} has no blocks yet", remedy=Remedy.ADD_BLOCKS)
 
 
 def stored_forecast(
     records: Repositories, vineyard: str, *, as_of: dt.date, fit: str | None, interval: float
 ) -> VineyardForecast:
-    """Forecast a vineyard of the store, by default with its newest fit (see `get_fit`).
+    """Forecast a vineyard of the store, by default with its fit in use.
 
     The outlook is the latest one issued on or before ``as_of``.
 
@@ -87,11 +95,21 @@ def stored_forecast(
     NotFound
         If there is no such vineyard or fit.
     BadInput, NotEnoughData
-        As `forecast_vineyard`, `load_vineyard` and `get_fit` do.
+        As `forecast_vineyard`, `load_vineyard` and `fit_for` do.
     """
     loaded = load_vineyard(records, vineyard)
-    saved = get_fit(records, fit, vineyard=vineyard)
+    _check_planted(loaded)
+    saved = fit_for(records, vineyard, fit)
+    in_use = records.fits_in_use.get(vineyard)
+    used = in_use is not None and in_use.fit == saved.id
     station = records.vineyards.get(vineyard).station
     issued = None if station is None else records.temperatures.outlook(station, as_of)
     outlook = None if issued is None else Outlook(*issued)
-    return forecast_vineyard(loaded, saved, as_of=as_of, interval=interval, outlook=outlook)
+    return forecast_vineyard(
+        loaded,
+        saved,
+        as_of=as_of,
+        interval=interval,
+        outlook=outlook,
+        behind=what_it_misses(records, loaded, saved, as_of=as_of) if used else None,
+    )

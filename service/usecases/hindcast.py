@@ -22,7 +22,7 @@ from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
 from models.bloom.skill import Score, score
 from models.errors import BadInput, NotEnoughData, Problem, Remedy
-from models.records import GapRule, HeatRule
+from models.records import GapRule, HeatRule, check_base
 from models.stages import in_season_order
 from service import clock
 from service.jobs import Tell
@@ -110,11 +110,13 @@ def plan_hindcast(vineyards: Sequence[VineyardRecords], options: HindcastOptions
     Raises
     ------
     BadInput
-        If a stage is unknown, the interval is no probability, or a lead is none.
+        If a stage is unknown, the interval is no probability, a lead is none, or the base is out of bounds.
     NotEnoughData
         If there are fewer than two seasons with observations.
     """
     stages = in_season_order(options.stages)
+    if options.rule is not None:
+        check_base(options.rule.base_c, "base")
     if not 0 < options.interval < 1:
         raise BadInput(
             "the interval is not a probability",

@@ -119,7 +119,11 @@ def _faults_of_observations(
             problems,
         )
     if visits is not None:
-        _read("visits", lambda: read_visits(visits, blocks=blocks, options=options["visits"]), problems)
+        _read(
+            "visits",
+            lambda: read_visits(visits, blocks=blocks, latitude=latitude, options=options["visits"]),
+            problems,
+        )
     return problems
 
 

@@ -73,7 +73,9 @@ def store_visits_file(
 ) -> StoredObservations:
     """Read and store visits. Raises NotFound (vineyard), BadInput (the file cannot be read)."""
     blocks = records.blocks.known(vineyard)
-    read = read_visits(data, blocks=blocks, options=options)
+    station = records.vineyards.get(vineyard).station
+    latitude = None if station is None else records.stations.get(station).latitude
+    read = read_visits(data, blocks=blocks, latitude=latitude, options=options)
     _check_observers(read.visits)
     odd = _odd_bloom(records, vineyard, bloom_seen((), read.visits))
     counts = records.visits.add(vineyard, read.visits)

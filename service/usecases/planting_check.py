@@ -9,7 +9,7 @@ from models.vineyard.layout_rules import RowsAlong
 from models.vineyard.planting_check import PlantingCheck, planting_check
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
-from service.usecases.fits import get_fit
+from service.usecases.fit_in_use import fit_for
 from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
 
@@ -35,7 +35,7 @@ class VineyardCheck:
 def check_planting(
     records: Repositories, vineyard: str, *, fit: str | None, options: CheckOptions
 ) -> VineyardCheck:
-    """Check a vineyard of the store, by default with its newest fit.
+    """Check a vineyard of the store, by default with its fit in use; without one only its layout.
 
     All cultivars of the grower are tried where a block is exposed, those that are planted nowhere too.
 
@@ -47,8 +47,8 @@ def check_planting(
         As `load_vineyard` and `planting_check` do.
     """
     loaded = load_vineyard(records, vineyard)
-    asked = fit is not None or records.fits.latest() is not None
-    saved = get_fit(records, fit, vineyard=vineyard) if asked else None
+    asked = fit is not None or records.fits_in_use.get(vineyard) is not None
+    saved = fit_for(records, vineyard, fit) if asked else None
     every = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
     check = planting_check(
         replace(loaded.planting, cultivars=every),

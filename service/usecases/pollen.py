@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.stages import BLOOM_STAGES
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 from models.vineyard.pollination import BlockPollination, pollination
 from service.usecases.forecasts import VineyardForecast
@@ -29,7 +28,7 @@ def pollinate(foreseen: VineyardForecast) -> VineyardPollination:
     receptive = RECEPTIVE_DAYS if vineyard.receptive_days is None else vineyard.receptive_days
     pollen = POLLEN_DAYS if vineyard.pollen_days is None else vineyard.pollen_days
     draws = foreseen.forecast.draws
-    lacking = lacking_stages(foreseen)
+    lacking = foreseen.fit.fit.lacking
     if lacking:
         draws = draws.reindex(stage=[*foreseen.fit.fit.stages, *lacking])
     blocks = pollination(
@@ -38,10 +37,8 @@ def pollinate(foreseen: VineyardForecast) -> VineyardPollination:
         interval=foreseen.forecast.interval,
         receptive_days=receptive,
         pollen_days=pollen,
+        frosted=[block.block for block in foreseen.forecast.blocks if block.frosted],
+        as_of=foreseen.forecast.as_of,
+        lacking=lacking,
     )
     return VineyardPollination(blocks, receptive, pollen, vineyard.planting.reach_m)
-
-
-def lacking_stages(foreseen: VineyardForecast) -> tuple[str, ...]:
-    """The bloom stages that the fit does not know."""
-    return tuple(stage for stage in BLOOM_STAGES if stage not in foreseen.fit.fit.stages)

@@ -154,7 +154,8 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
             log = read_bloom_log(files.bloom_log, blocks=blocks, latitude=latitude, options=how)
     if files.visits is not None:
         with in_file("visits"):
-            visits = read_visits(files.visits, blocks=blocks, options=options.reading_of("visits"))
+            how = options.reading_of("visits")
+            visits = read_visits(files.visits, blocks=blocks, latitude=latitude, options=how)
     if files.outlook is not None:
         with in_file("outlook"):
             how = replace(options.reading_of("outlook"), today=None)

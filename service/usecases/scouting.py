@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 from models.errors import BadInput, Problem
-from models.vineyard.scouting import WEEKDAY_NAMES, Plan, plan_trips, scouting_tasks, tasks_done
+from models.vineyard.scouting import (
+    WEEKDAY_NAMES,
+    Plan,
+    plan_trips,
+    scouting_tasks,
+    tasks_done,
+    undated_tasks,
+)
 from service.usecases.forecasts import VineyardForecast
 
 SHORTEST_NAME = 3  # letters
@@ -41,6 +48,7 @@ def plan_scouting(
         first_day=as_of,
         weekdays=known.scouting_weekdays if weekdays is None else read_weekdays(weekdays),
         max_trips=max_trips,
+        undated=undated_tasks(known.planting, foreseen.forecast.draws),
         done=tasks_done(tasks, known.site.visits, known.site.seen),
     )
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
-from models.records import HeatRule
+from models.records import HeatRule, check_base
 from models.stages import STAGE_KEYS, in_season_order
 from models.units import FloatArray
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
@@ -91,8 +91,12 @@ def _rule_faults(told: FitDocument) -> Iterator[Problem]:
     parts: list[tuple[str, HeatRule]] = [("heat", told.heat)]
     parts += [(f"search.candidates.{place}.rule", one.rule) for place, one in enumerate(candidates)]
     for where, rule in parts:
-        if not -100 <= rule.base_c <= 200 or not -100 <= (rule.upper_c or 0.0) <= 200:
-            yield Problem(where, "a base or upper temperature is outside -100 to 200 °C")
+        try:
+            check_base(rule.base_c, f"{where}.base_c")
+        except BadInput as error:
+            yield from error.problems
+        if not -100 <= (rule.upper_c or 0.0) <= 200:
+            yield Problem(where, "the upper temperature is outside -100 to 200 °C")
 
 
 def _label_faults(told: FitDocument) -> Iterator[Problem]:

@@ -23,6 +23,7 @@ from service.store.errors import (
     StoreError,
     UnknownReference,
 )
+from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.hindcast_jobs import NotEnded
 from service.words.errors import Reader, error_words
 
@@ -49,6 +50,7 @@ OTHER = Kind("http", "The request was refused", 400)  # with the title and statu
 KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (BadInput, BAD_INPUT),
     (MissingDays, Kind("missing-days", "Temperatures are missing on days that are needed", 422)),
+    (NoFitInUse, Kind("no-fit-in-use", "The vineyard has no fit in use", 409)),
     (NotEnoughData, Kind("not-enough-data", "There is too little data for this", 422)),
     (CapfallError, BAD_INPUT),
     (NotFound, NOT_FOUND),

@@ -13,6 +13,7 @@ from service import clock
 from service.ingest.options import Confirm, OnBadRows, ReadOptions
 
 CSV = "text/csv"
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 JSON = "application/json"
 MULTIPART = "multipart/form-data"
 
@@ -55,7 +56,7 @@ def media_type(request: Request) -> str:
 
 
 async def csv_file(request: Request) -> bytes:
-    """An uploaded CSV file: the body itself, or the field ``file`` of a form.
+    """An uploaded CSV file or workbook: the body itself, or the field ``file`` of a form.
 
     Raises
     ------
@@ -65,20 +66,21 @@ async def csv_file(request: Request) -> bytes:
         If the form holds no file.
     """
     sent = media_type(request)
-    if sent == CSV:
+    if sent in (CSV, XLSX):
         return await request.body()
     if sent == MULTIPART:
         async with request.form(max_files=1, max_fields=1) as form:
             part = form.get("file")
             if not isinstance(part, UploadFile):
                 raise BadInput(
-                    "the form holds no file", [Problem("body.file", "send the CSV file in this field")]
+                    "the form holds no file",
+                    [Problem("body.file", "send the CSV file or workbook in this field")],
                 )
             return await part.read()
     raise HTTPException(
         415,
-        f"send the file as {CSV} (curl: -H 'Content-Type: {CSV}' --data-binary @file.csv) "
-        "or as the field 'file' of a form (curl: -F file=@file.csv)",
+        f"send the file as {CSV} (curl: -H 'Content-Type: {CSV}' --data-binary @file.csv), an .xlsx workbook as "
+        f"{XLSX}, or either as the field 'file' of a form (curl: -F file=@file.csv)",
     )
 
 
@@ -94,7 +96,7 @@ def csv_upload(*, json_schema: dict[str, Any] | None = None) -> dict[str, Any]:
         "required": ["file"],
         "additionalProperties": False,
     }
-    content = {CSV: {"schema": {"type": "string"}}, MULTIPART: {"schema": form}}
+    content = {CSV: {"schema": {"type": "string"}}, XLSX: {"schema": file}, MULTIPART: {"schema": form}}
     if json_schema is not None:
         content[JSON] = {"schema": json_schema}
     return {"requestBody": {"required": True, "content": content}}

@@ -8,23 +8,30 @@ from typing import assert_never
 from models.bloom.cautions import (
     BlocksFrosted,
     CultivarsUnknown,
+    DailyLooksAssumed,
     FewSeasonsOfBloom,
     FewSeasonsOfCultivars,
     FewSeasonsOfWeather,
+    FitBehind,
     FitImported,
+    FitOfOtherVineyards,
     FitUnsettled,
     KeepToLabels,
     NorthAssumed,
     NoTemperaturesYet,
+    ObservationFarOff,
     ObservationSetAside,
     SeasonInFit,
     SeasonUnsettled,
     TemperaturesEnd,
     TemperaturesFilled,
     UnusualSeason,
+    VisitsContradict,
 )
+from models.records import Visit
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -32,7 +39,9 @@ from models.vineyard.cautions import (
     LayoutsDisagree,
     NoFitForCover,
     NoPastSeason,
+    OtherPollenUnknown,
     OwnFlowerDays,
+    PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
 )
@@ -50,6 +59,17 @@ def caution_words(caution: Caution) -> str:
     match caution:
         case NorthAssumed():
             return "Northern hemisphere assumed, as no latitude is given."
+        case DailyLooksAssumed(None):
+            return (
+                "The bloom log counts as looked at every day. Where rows were walked less often, bloom came earlier "
+                "than its dates, and the forecast is late: say how often with checked_every_days."
+            )
+        case DailyLooksAssumed(every_days):
+            return (
+                "Dates of the bloom log fall on the same weekdays, as if rows were walked every "
+                f"{every_days} days, yet they count as looked at every day: bloom is then forecast days late. Send the "
+                f"log again with checked_every_days={every_days}."
+            )
         case NoTemperaturesYet(season, as_of):
             return f"No temperatures of season {season} before {as_of}: all of it rests on past seasons."
         case TemperaturesEnd(through):
@@ -80,10 +100,26 @@ def caution_words(caution: Caution) -> str:
             )
         case ObservationSetAside(slip):
             return f"Set aside: {slip.block}, {why_set_aside(slip)}."
+        case VisitsContradict(visits):
+            where = visits[0].block or visits[0].cultivar
+            told = listed([f"{_reading(visit)} on {visit.date}" for visit in visits])
+            return (
+                f"Visits to {where} contradict each other: {told}. Caps don't go back on, so not all of them are "
+                "right, and the days of its stages are held wider. Correct or delete the one that is wrong in the "
+                "list of visits."
+            )
+        case ObservationFarOff(block, stage, day, had_come, days_later):
+            seen = stage if had_come else f"{stage} not yet"
+            order = "later" if days_later > 0 else "earlier"
+            return (
+                f"{block}, {seen} on {day}: {abs(days_later)} days {order} than fit and weather say. It is taken as it "
+                "is, and moves other blocks too. If it is wrong, correct or delete it in the list of visits or in the "
+                "bloom log."
+            )
         case BlocksFrosted(season, blocks):
             return (
-                f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, and what is "
-                "seen there does not sharpen the dates of other blocks."
+                f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, what is "
+                "seen there does not sharpen the dates of other blocks, and its pollen is not counted on."
             )
         case SeasonInFit(season):
             return (
@@ -95,14 +131,25 @@ def caution_words(caution: Caution) -> str:
                 "The thresholds come from another grower's fit: station, site and way of looking differ. Compare them "
                 "with visits of your own."
             )
+        case FitOfOtherVineyards(vineyards):
+            return (
+                f"The thresholds come from {_vineyards(vineyards)}: nothing that was seen here is in the fit, and site "
+                "and way of looking differ. Compare them with visits of your own."
+            )
+        case FitBehind(rows, seasons):
+            return (
+                f"Bloom log and visits have {rows} {'row' if rows == 1 else 'rows'} of {_seasons(seasons)} that the "
+                "fit in use has not seen (new, changed or deleted since); fit again."
+            )
         case FewSeasonsOfCultivars(cultivars):
             return f"Few seasons of {listed(cultivars)} are known: their thresholds lean on the other cultivars'."
         case CultivarsUnknown(cultivars):
             return f"No forecast for {listed(cultivars)}: not in the fit."
         case StagesLacking(stages):
             return (
-                f"The fit lacks {', '.join(stages)}, so pollen cover over time is not known; log all three bloom "
-                "stages, or make a fit with them."
+                f"The fit lacks {', '.join(stages)}. What rests on that is not known and not told: pollen cover over "
+                "time, frost until the end of bloom, the days of some scouting tasks. Log all three bloom stages, or "
+                "make a fit with them."
             )
         case FlowerDaysAssumed(receptive_days, pollen_days):
             return (
@@ -113,6 +160,19 @@ def caution_words(caution: Caution) -> str:
             return f"Receptive or pollen days of their own are set for {listed(cultivars)}."
         case ReachAssumed(reach_m):
             return f"Pollen is taken to reach {reach_m:g} m; by default 50 ft, which is common practice."
+        case OtherPollenUnknown():
+            # wild males near vineyards: second-hand
+            return (
+                "Only listed sources are counted: wild vines, many of them male, and neighbours' vines shed pollen "
+                "too, and are not known here. Flowers without a listed source may still set."
+            )
+        case PollenMayNotLack():
+            # Gupton (1998), Reproductive efficiency in muscadine grapes, USDA-ARS, read as abstract.
+            return (
+                "The case against these warnings: a study of the USDA-ARS (Gupton 1998) concluded that pollination may "
+                "not be a problem in present cultivars. Count flowers before bloom and berries after it, and let set "
+                "decide."
+            )
         case FrostDamageUnknown():
             # Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 %
             # kill at its second to fourth leaf; -2.8 °C at the first leaf, -3.9 °C at bud burst. The trade knows no
@@ -138,6 +198,12 @@ def caution_words(caution: Caution) -> str:
             return "Without a fit, cover in past seasons is not known: only the layout was checked."
         case NoPastSeason():
             return "No past season has temperatures complete enough: only the layout was checked."
+        case CoverByCultivar():
+            return (
+                "Cover in past seasons is the part of the weather and the season: all blocks of a cultivar are taken "
+                "to bloom alike. That a block itself bloomed earlier or later in such a season does not count here, "
+                "as it does in the forecast."
+            )
         case EnoughAssumed(share):
             return (
                 f"That {percent(share)} of a bloom are enough is an assumption; no source states a threshold."
@@ -150,5 +216,14 @@ def caution_words(caution: Caution) -> str:
     assert_never(caution)
 
 
+def _reading(visit: Visit) -> str:
+    reading = f"BBCH {visit.bbch}" if visit.percent_open is None else f"{visit.percent_open:g} %"
+    return reading if visit.observer is None else f"{reading} ({visit.observer})"
+
+
 def _seasons(count: int, kind: str = "") -> str:
     return f"{count} {kind}season{'' if count == 1 else 's'}"
+
+
+def _vineyards(keys: tuple[str, ...]) -> str:
+    return f"vineyard {keys[0]}" if len(keys) == 1 else f"vineyards {listed(list(keys))}"

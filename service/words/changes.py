@@ -11,6 +11,7 @@ THINGS = {
     "blocks": ("block", "blocks"),
     "bloom_dates": ("bloom log date", "bloom log dates"),
     "cultivars": ("cultivar", "cultivars"),
+    "fit_in_use": ("fit in use", "fits in use"),
     "fits": ("fit", "fits"),
     "frosted_blocks": ("frost mark", "frost marks"),
     "outlooks": ("day of an outlook", "days of an outlook"),

@@ -26,6 +26,13 @@ REMEDIES: dict[Remedy, dict[Reader, str]] = {
         Reader.TERMINAL: f"make one for the vineyard {_ON_THE_PAGE}",
         Reader.HTTP: "make one with POST /v1/fits, or import one with POST /v1/fits/import",
     },
+    Remedy.USE_FIT: {
+        Reader.PAGE: "fit the log, or choose a fit, on the vineyard's season page",
+        Reader.TERMINAL: f"make one for the vineyard {_ON_THE_PAGE}",
+        Reader.HTTP: (
+            "make one with POST /v1/fits, or put one that there is in use with PUT /v1/vineyards/{vineyard}/fit"
+        ),
+    },
     Remedy.ADD_BLOCKS: {
         Reader.PAGE: "upload its planting",
         Reader.TERMINAL: "give the service its planting first (capfall serve)",

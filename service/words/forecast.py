@@ -6,12 +6,14 @@ from models.bloom.forecast import BlockForecast, Status, WhyNone
 from models.bloom.frost_delay import MOST_DAYS_LATER
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.stages import STAGES
+from models.vineyard.frost import BlockFrost
+from service.words.plain import listed
 
 STATUSES: dict[Status, str] = {
     "observed": "seen",
     "expected": "expected",
-    "presumed": "presumed past, no look recorded",
-    "overdue": "overdue, visits say not yet",
+    "presumed": "presumed past, not seen",
+    "overdue": "overdue, visits say not yet later than usual",
     "unlikely": "unlikely this season",
 }
 MEANINGS = {stage.key: stage.meaning for stage in STAGES}
@@ -56,6 +58,15 @@ def why_none(block: BlockForecast) -> str | None:
 def why_no_window(block: BlockForecast) -> str:
     """Why a block's bloom has no date, as part of a sentence."""
     return why_none(block) or MAY_NOT_BLOOM
+
+
+def why_no_chance(frost: BlockFrost) -> str | None:
+    """Why a chance of frost is not known, as part of a sentence; None where it is."""
+    if frost.chance is not None and frost.chance_in_bloom is not None:
+        return None
+    if frost.lacking:
+        return f"the fit does not know {listed(frost.lacking)}, so which nights fall into bloom is not known"
+    return "the bloom of this block is not forecast"
 
 
 def what_is_special(block: BlockForecast) -> str | None:

@@ -11,6 +11,7 @@ from models.vineyard.block_check import (
     NoViableSource,
     SeldomCovered,
     SourcesNotInFit,
+    StagesNotInFit,
     WhyExposed,
 )
 from models.vineyard.layout_rules import (
@@ -89,6 +90,8 @@ def why_exposed(why: WhyExposed) -> str:
     match why:
         case NoViableSource():
             return "No source with viable pollen stands in reach."
+        case StagesNotInFit(stages):
+            return f"The fit does not know {listed(stages)}, so cover in past seasons is not known."
         case CultivarNotInFit(cultivar):
             return f"The fit does not know cultivar {cultivar}, so its cover is not known."
         case SourcesNotInFit(cultivars):

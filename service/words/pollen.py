@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import assert_never
 
 from models.units import feet_from_metres
+from models.vineyard.block_pollination import AtReach, MedianInterval
 from models.vineyard.pollen_warnings import (
     BloomNotForecast,
     BloomUnfinished,
@@ -15,11 +17,13 @@ from models.vineyard.pollen_warnings import (
     OnlySource,
     PollenWarning,
     SourceEndsFirst,
+    SourcesFrosted,
     SourcesNotForecast,
     SourceStartsLate,
     WarningCode,
 )
 from models.vineyard.reach import NamedBlock
+from models.vineyard.uncovered import Uncovered
 from service.words.plain import block_name, day_count, from_to, in_words, listed, percent, sentence
 
 # In titles and lists.
@@ -32,10 +36,38 @@ SHORT: dict[WarningCode, str] = {
     "no_viable_pollen": "no viable pollen in reach",
     "unknown_bloom": "pollen cover not fully known",
 }
+MOST_DONORS_NAMED = 4
 _SECOND_SOURCE = (
     "Look whether it flowers and its pollen is good; a second self-fertile cultivar within reach that blooms with the "
     "block would make it safe."
 )
+
+
+def cover_words(covered: MedianInterval | None) -> str:
+    """How much of a block's bloom gets pollen from the sources that are known."""
+    if covered is None:
+        return "pollen cover not known"
+    if covered.high == 0:
+        return "none of its flowers open while a listed source sheds"
+    low, high = percent(covered.low), percent(covered.high)
+    return f"{percent(covered.median)} of its flowers open while a listed source sheds ({low} to {high})"
+
+
+def other_reach_words(other: AtReach) -> str:
+    """What cover would be were pollen carried another way."""
+    far = f"{other.reach_m:g} m ({feet_from_metres(other.reach_m):.0f} ft)"
+    count = len(other.sources)
+    sources = f"{count} source{'' if count == 1 else 's'} in reach" if count else "no source in reach"
+    return f"were pollen carried {far}: {sources}, {cover_words(other.share_of_bloom_covered)}"
+
+
+def uncovered_words(run: Uncovered) -> str:
+    """Days without pollen, how likely, and what they may cost."""
+    how = "likely" if run.level == "act" else "possible"
+    return (
+        f"no pollen {how} {from_to(*run.span)}: {percent(run.chance)} chance"
+        f"{' on the likeliest day' if len(run.days) > 1 else ''}, {percent(run.share_of_bloom)} of its flowers at stake"
+    )
 
 
 def warning_words(warning: PollenWarning) -> str:
@@ -44,7 +76,9 @@ def warning_words(warning: PollenWarning) -> str:
 
 
 def what_is_wrong(warning: PollenWarning) -> str:
-    """What is wrong with the block's pollen, in one sentence."""
+    """What is wrong with the block's pollen, or was, in one sentence."""
+    if warning.past:
+        return _what_was_wrong(warning)
     name, expected = block_name(warning.block), "is expected to" if warning.level == "act" else "may"
     chance = percent(warning.chance)
     match warning.of:
@@ -73,8 +107,9 @@ def what_is_wrong(warning: PollenWarning) -> str:
             )
             return f"No pollen source stands {where} {name}: its flowers are pistillate and would stay without pollen."
         case NoneViable() as of:
-            makers = listed([block_name(maker) for maker in of.makers])
-            return f"In reach of {name} only {makers} could shed pollen, and it is recorded as not viable."
+            why = [(of.makers, "recorded as not viable"), (of.frosted, "marked as frosted")]
+            found = [f"{listed([block_name(each) for each in who])} ({said})" for who, said in why if who]
+            return f"In reach of {name} no pollen can be counted on: {'; '.join(found)}."
         case OnlySource() as of:
             return (
                 f"{sentence(name)} depends on one pollen source, {block_name(of.source)}: should it fail, no pollen is "
@@ -86,6 +121,8 @@ def what_is_wrong(warning: PollenWarning) -> str:
                 f"bloom at other times, and should it fail, about {percent(of.lost_share)} of the bloom would lose its "
                 "pollen."
             )
+        case BloomNotForecast(lacking) if lacking:
+            return f"The fit does not know {listed(lacking)}, so the cover of {name} over time is not known."
         case BloomNotForecast():
             return f"The bloom of {name} cannot be forecast, so its cover is not known."
         case BloomUnfinished():
@@ -101,33 +138,38 @@ def what_is_wrong(warning: PollenWarning) -> str:
                 else "so the cover stated leaves it out and may be too low"
             )
             return f"In reach of {name} the bloom of {sources} cannot be forecast, {effect}."
+        case SourcesFrosted() as of:
+            sources = listed([block_name(source) for source in of.frosted])
+            return (
+                f"In reach of {name}, {sources} {'is' if len(of.frosted) == 1 else 'are'} marked as frosted and not "
+                "counted on: fewer first flowers are left, and bloom from secondary buds may shed little pollen."
+            )
         case of:
             assert_never(of)
 
 
 def what_to_do(warning: PollenWarning) -> str:
     """What helps, now and in later years."""
-    days = f" {from_to(*warning.days)}" if warning.days else ""
-    shoots = (
-        f"Place flowering shoots of a self-fertile cultivar in water among {warning.block.key}'s vines{days}"
-    )
-    potted = f"{shoots}, or set potted self-fertile vines there; for later years interplant a self-fertile cultivar"
+    now = _what_it_cost(warning) if warning.past else _shoots(warning)
     match warning.of:
         case SourceEndsFirst():
-            return f"{potted} that blooms later."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms later."
         case SourceStartsLate():
-            return f"{potted} that blooms earlier."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms earlier."
         case GapBetweenSources():
-            return f"{shoots}."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms between the two."
         case NoSourceInReach():
-            return f"{shoots}, or interplant a self-fertile cultivar that blooms with it."
+            return f"{now} For later years interplant a self-fertile cultivar that blooms with it."
         case NoneViable():
-            return (
-                "Check that record; if it holds, place flowering shoots of another self-fertile cultivar in "
-                f"water{days}, or interplant one with viable pollen."
-            )
+            return f"Check those records. {now} For later years interplant a self-fertile cultivar with viable pollen."
+        case SourcesFrosted():
+            return "Look whether flowers there shed pollen; take the mark back where few shoots froze."
         case OnlySource() | MainSource():
+            if warning.past:
+                return f"{now} A second self-fertile cultivar within reach would make it safe in later years."
             return _SECOND_SOURCE
+        case BloomNotForecast(lacking) if lacking:
+            return "Log all three bloom stages, or make a fit with them."
         case BloomNotForecast():
             return "Record bloom dates or visits of it, or take over a fit that knows its cultivar."
         case BloomUnfinished():
@@ -136,6 +178,63 @@ def what_to_do(warning: PollenWarning) -> str:
             return "Record bloom dates or visits there, or take over a fit that knows the cultivar."
         case of:
             assert_never(of)
+
+
+def _shoots(warning: PollenWarning) -> str:
+    """From where to cut flowering shoots, and when to place them."""
+    where = f"in water among {warning.block.key}'s vines"
+    if not warning.ahead:
+        return "No single day is likely enough yet to place flowering shoots: look again nearer to bloom."
+    days = listed([from_to(*span) for span in warning.ahead])
+    if not warning.donors:
+        return (
+            "No other block listed here is likely to have open anthers with viable pollen then: flowering shoots or "
+            f"potted self-fertile vines from elsewhere would have to stand {where} {days}."
+        )
+    more = len(warning.donors) - MOST_DONORS_NAMED
+    names = [
+        f"{block_name(donor.block)}, likely open {from_to(donor.first_day, donor.last_day)}"
+        for donor in warning.donors[:MOST_DONORS_NAMED]
+    ]
+    names += [f"{more} more"] if more > 0 else []
+    return f"Place flowering shoots {where} {days}, from {'; '.join(names)}; or set potted self-fertile vines there."
+
+
+def _what_it_cost(warning: PollenWarning) -> str:
+    """After the bloom: how to see what came of it."""
+    return f"This bloom is past: count set in {warning.block.key} to see what came of it."
+
+
+def _what_was_wrong(warning: PollenWarning) -> str:
+    """What is thought to have happened, once its days are over."""
+    name = block_name(warning.block)
+    chance = percent(warning.chance)
+    match warning.of:
+        case SourceEndsFirst() as of:
+            when = f"is thought to have finished on {in_words(of.finish)}, {_apart(of.days_before, 'before', name)}"
+            who = _who(of.source, of.of_sources, "last")
+            return f"{who} {when}; {_lost(warning, of.lost_share)} ({chance} chance that it ended too early)."
+        case SourceStartsLate() as of:
+            when = f"did not bloom while {name} did"
+            if of.opening is not None:
+                when = f"is thought to have begun on {in_words(of.opening)}, {_apart(of.days_after, 'after', name)}"
+            who = _who(of.source, of.of_sources, "first")
+            return (
+                f"{who} {when}; {_lost(warning, of.lost_share)} ({chance} chance that it started too late)."
+            )
+        case GapBetweenSources() as of:
+            return (
+                f"{sentence(name)} is thought to have been without pollen in the middle of its bloom; "
+                f"{_lost(warning, of.lost_share)} ({chance} chance of such a gap)."
+            )
+        case OnlySource() | MainSource() as of:
+            return f"{sentence(name)} depended on one pollen source, {block_name(of.source)}."
+        case _:
+            return what_is_wrong(replace(warning, past=False))
+
+
+def _lost(warning: PollenWarning, share: float) -> str:
+    return f"about {percent(share)} of {warning.block.key}'s bloom would have opened without pollen"
 
 
 def _apart(days: int, order: str, name: str) -> str:

@@ -9,10 +9,11 @@ import datetime as dt
 from typing import assert_never
 
 from models.records import FlowerType
-from models.vineyard.scouting import WEEKDAY_NAMES, MissedTask, TooFewTrips, TooLate, WrongWeekdays
+from models.vineyard.scouting import WEEKDAY_NAMES, MissedTask, NoDate, TooFewTrips, TooLate, WrongWeekdays
 from models.vineyard.scouting_tasks import (
     CropLoad,
     FirstCaps,
+    FlowerCount,
     FlowerTypeCheck,
     Look,
     PollenOverlap,
@@ -22,6 +23,7 @@ from models.vineyard.scouting_tasks import (
 from service.words.plain import block_name, from_to, in_words, listed, percent
 
 TASK_NAMES: dict[TaskKind, str] = {
+    "flower_count": "flower count",
     "first_caps": "first caps",
     "flower_type": "flower type",
     "pollen_overlap": "pollen overlap",
@@ -34,6 +36,11 @@ MOST_SOURCES_NAMED = 4
 def look_for(look: Look) -> str:
     """What to look for."""
     match look:
+        case FlowerCount():
+            return (
+                "Clusters before their caps fall. Mark a few on several vines, and write down how many flowers each "
+                "has."
+            )
         case FirstCaps():
             return (
                 "The first caps on the ground or falling. Look near the base of this year's shoots, from the second to "
@@ -54,20 +61,24 @@ def look_for(look: Look) -> str:
             )
         case SetCount():
             return (
-                "On a few marked clusters, how many flowers have become berries. A young berry has a brown speck where "
-                "the stigma was; a bud that is still closed is smooth and green."
+                "On the clusters marked before bloom, how many flowers have become berries: set is the berries over "
+                "the flowers counted then. Without that count, only berries a cluster can be told. A young berry has a "
+                "brown speck where the stigma was; a bud that is still closed is smooth and green."
             )
         case CropLoad():
-            berries = f"Berries on each shoot: with berries of about {look.berry_mass_g:g} g"
-            if look.usually_thinned:
-                return f"{berries} the crop usually needs thinning, or fewer spurs next winter."
-            return f"{berries} the crop needs watching."
+            return (
+                "Clusters on a few shoots, and berries on them. How many a vine can ripen differs by cultivar, and no "
+                "published rule is known here: ask the local extension office. Thinning by hand and fewer spurs next "
+                "winter are things to try."
+            )
     assert_never(look)
 
 
 def why_look(look: Look) -> str:
     """What the look is good for."""
     match look:
+        case FlowerCount():
+            return "A count of berries after bloom says how much has set only beside the flowers that were there."
         case FirstCaps():
             return "It dates the start of bloom, and makes the forecast of every block sharper."
         case FlowerTypeCheck():
@@ -82,7 +93,7 @@ def why_look(look: Look) -> str:
             return "It shows whether there was enough pollen, while the season's dates are still in mind."
         case CropLoad():
             return (
-                "A self-fertile cultivar with heavy berries can set more than its vines can ripen, which weakens them "
+                "Vines of some cultivars, pistillate ones among them, set more than they can ripen, which weakens them "
                 "for the next year."
             )
     assert_never(look)
@@ -91,7 +102,10 @@ def why_look(look: Look) -> str:
 def why_missed(task: MissedTask) -> str:
     """Why a task is on no trip, and its best day where one is left."""
     match task.missed:
+        case NoDate(lacking):
+            return f"Its days are not known, as the fit does not know {listed(lacking)}."
         case TooLate():
+            assert task.window is not None
             days = from_to(task.window.first_day, task.window.last_day)
             return f"Too late this season: its days are over ({days})."
         case TooFewTrips(max_trips):

@@ -14,6 +14,7 @@ from models.bloom.set_aside import (
     NotEnclosed,
     OutOfOrder,
     SetAside,
+    WhySetAside,
 )
 from service.words.plain import day_count
 
@@ -41,6 +42,28 @@ def why_set_aside(slip: SetAside) -> str:
             return f"no other season of {cultivar}"
         case why:
             assert_never(why)
+
+
+def why_alike(why: WhySetAside | str) -> str:
+    """Why, as part of a sentence, for several observations: without the days and numbers in which they differ."""
+    match why:
+        case str():
+            return why
+        case OutOfOrder():
+            return "out of order with another stage"
+        case BeforeHeat():
+            return "before the sum of heat starts"
+        case DaysMissing():
+            return "too many days without temperatures"
+        case DaysUnknown():
+            return "temperatures are missing, and no other year has those days"
+        case NotEnclosed():
+            return "no block has a look before them and one after"
+        case FarFromOthers():
+            return "far from what their cultivar and season say"
+        case NoOtherSeason(cultivar):
+            return f"no other season of {cultivar}"
+    assert_never(why)
 
 
 def set_aside_words(slip: SetAside | str) -> str:

@@ -121,8 +121,8 @@ def send(client: TestClient, what: str, text: str) -> None:
 
 
 def fitted(client: TestClient, **body: Any) -> dict[str, Any]:
-    """A fit by the rule that the days were made with, unless another is asked for."""
-    answer = client.post("/v1/fits", json={"heat": HEAT, **body})
+    """A fit for the vineyard by the rule that the days were made with, unless another is asked for."""
+    answer = client.post("/v1/fits", json={"heat": HEAT, "vineyards": ["hollow"], **body})
     assert answer.is_success, answer.text
     fit: dict[str, Any] = answer.json()
     return fit

@@ -37,6 +37,10 @@ def test_the_report_says_what_the_stored_way_says(client: TestClient, demo_clien
     vineyard = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
     stored = demo_client.get(f"{vineyard}/pollination", params={"as_of": AS_OF}).json()
 
+    foreseen = demo_client.get(f"{vineyard}/forecast", params={"as_of": AS_OF}).json()
+    told = {block["block"]: block["stages"] for block in report["forecast"]["blocks"]}
+    assert told == {block["block"]: block["stages"] for block in foreseen["blocks"]}
+
     def codes(blocks: list[dict[str, Any]]) -> dict[str, list[str]]:
         return {block["block"]: [warning["code"] for warning in block["warnings"]] for block in blocks}
 

@@ -194,7 +194,10 @@ def test_a_shared_fit_is_taken_over_to_the_last_digit(demo_client: TestClient, s
 
 
 def test_forecasts_with_a_shared_fit_say_so(demo_client: TestClient, shared: Document) -> None:
-    demo_client.post("/v1/fits/import", json=shared)
+    imported = demo_client.post("/v1/fits/import", json=shared).json()
+    assert imported["in_use_by"] == []
+    used = demo_client.put("/v1/vineyards/sandlark-bend/fit", json={"fit": imported["id"]})
+    assert used.status_code == 200
     forecast = demo_client.get("/v1/vineyards/sandlark-bend/forecast", params={"as_of": "2026-05-20"}).json()
     assert {block["basis"] for block in forecast["blocks"]} == {"imported"}
     assert any("another grower" in caution for caution in forecast["cautions"])

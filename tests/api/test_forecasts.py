@@ -258,7 +258,7 @@ def test_the_warnings_that_the_demo_is_built_to_have(demo_client: TestClient) ->
         "west-1": 13.0,
         "west-3": 9.5,
     }
-    assert (answer["reach_m"], answer["reach_ft"]) == (15.0, 49.2)
+    assert (answer["reach_m"], answer["reach_ft"]) == (15.24, 50.0)
     assert any("receptive for 3 days" in caution for caution in answer["cautions"])
 
 
@@ -287,8 +287,8 @@ def test_a_vineyards_own_days_and_reach_count(demo_client: TestClient) -> None:
 
 
 def test_without_all_bloom_stages_the_layout_is_judged_all_the_same(demo_client: TestClient) -> None:
-    demo_client.post("/v1/fits", json={"stages": ["full_bloom"], "search": False})
-    answer = asked(demo_client, POLLINATION).json()
+    fit = demo_client.post("/v1/fits", json={"stages": ["full_bloom"], "search": False}).json()
+    answer = asked(demo_client, POLLINATION, fit=fit["id"]).json()
     assert any("lacks bloom_start, bloom_end" in caution for caution in answer["cautions"])
     blocks = {block["block"]: block for block in answer["pistillate_blocks"]}
     assert {block["share_of_bloom_covered"] for block in blocks.values()} == {None}
@@ -340,7 +340,16 @@ def test_without_a_fit_it_is_told_how_to_make_one(client: TestClient) -> None:
     client.put("/v1/stations/hollow-gauge", json=place)
     client.put("/v1/vineyards/hollow", json={"name": "Hollow", "station": "hollow-gauge"})
     send_csv(client, "/v1/stations/hollow-gauge/temperatures", "date,tmin_c,tmax_c\n2025-05-01,11,24\n")
-    assert_problem(client.get("/v1/vineyards/hollow/forecast"), 422, "POST /v1/fits")
+    assert_problem(client.get("/v1/vineyards/hollow/forecast"), 422, "has no blocks")
+    planting = "block,cultivar,flower_type,x_m,y_m\nb1,Thimble Ash,pistillate,0,0\n"
+    assert send_csv(client, "/v1/vineyards/hollow/planting", planting).status_code == 200
+    for answer in ("forecast", "pollination", "scouting", "calendar.ics"):
+        told = assert_problem(
+            client.get(f"/v1/vineyards/hollow/{answer}"), 409, "POST /v1/fits", "/hollow/fit"
+        )
+        assert told["type"] == "/problems/no-fit-in-use"
+    page = client.get("/vineyards/hollow")
+    assert (page.status_code, "No fit is in use here" in page.text) == (409, True)
 
 
 def test_one_season_is_enough_to_start_with_and_its_limits_are_told(client: TestClient) -> None:

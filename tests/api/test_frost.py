@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+import pytest
 from fastapi.testclient import TestClient
 
 import demo_weather
@@ -35,7 +36,13 @@ def test_a_higher_limit_has_a_higher_chance_and_june_has_none(demo_client: TestC
     assert warm["chance_in_bloom"] < warm["chance"]
     assert warm["from_budbreak"]
     late = ask(demo_client, as_of="2026-05-20")
-    assert frost_of(late) == {"chance": 0.0, "chance_in_bloom": 0.0, "from_budbreak": True, "nights": []}
+    assert frost_of(late) == {
+        "chance": 0.0,
+        "chance_in_bloom": 0.0,
+        "from_budbreak": True,
+        "why": None,
+        "nights": [],
+    }
     assert not [caution for caution in late["cautions"] if "damage muscadine" in caution]
 
 
@@ -60,12 +67,28 @@ def test_the_limit_and_the_nights_in_fahrenheit(demo_client: TestClient) -> None
     assert (lower["frost_limit"], frost_of(lower)["nights"]) == (27.0, [])
 
 
+@pytest.mark.parametrize("tmin_f", [27.7, 28.4, 29.3, 30.02, 31.1])
+def test_a_night_at_the_very_limit_counts_in_either_unit(demo_client: TestClient, tmin_f: float) -> None:
+    send_csv(demo_client, TEMPERATURES, f"date,tmin_c,tmax_c\n2026-04-20,{(tmin_f - 32) * 5 / 9:.12g},9\n")
+    body = ask(demo_client, as_of="2026-05-20", units="us", frost_limit=tmin_f)
+    assert body["frost_limit"] == tmin_f
+    assert [night["date"] for night in frost_of(body)["nights"]] == ["2026-04-20"]
+    below = ask(demo_client, as_of="2026-05-20", units="us", frost_limit=tmin_f - 0.01)
+    assert frost_of(below)["nights"] == []
+
+
 def test_a_block_without_a_forecast_has_no_chance(demo_client: TestClient) -> None:
     vineyard = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
     demo_client.put("/v1/cultivars/ember-sedge", json={"name": "Ember Sedge", "flower_type": "perfect"})
     demo_client.put(f"{vineyard}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 900, "y_m": 0})
     unknown = frost_of(ask(demo_client, as_of="2026-03-10"), "far-1")
-    assert unknown == {"chance": None, "chance_in_bloom": None, "from_budbreak": False, "nights": []}
+    assert unknown == {
+        "chance": None,
+        "chance_in_bloom": None,
+        "from_budbreak": False,
+        "why": "the bloom of this block is not forecast",
+        "nights": [],
+    }
 
 
 def block_of(body: dict[str, Any], block: str) -> dict[str, Any]:

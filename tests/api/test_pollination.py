@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from fastapi.testclient import TestClient
 
 import demo_weather
+from service.words.plain import in_words, percent
 from tests.api.asking import assert_problem
 
 VINEYARD = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
@@ -77,6 +79,8 @@ def test_without_the_late_source_the_right_warnings_come(demo_client: TestClient
     change(demo_client, f"{VINEYARD}/blocks/middle-6", x_m=960.0)
     assert set(told(cover(demo_client)["middle-5"])) == {"no_pollen_source_in_reach"}
     for block in ("west-2", "west-4", "north-1", "middle-2"):
+        for found in (before, after):
+            del found[block]["at_other_reach"]  # the late one stands in double the reach of north-1
         assert after[block] == before[block]
 
 
@@ -135,3 +139,175 @@ def test_the_planting_check_asks_for_the_flower_type_of_a_cultivar_that_only_the
     best = alone["would_help"][0]
     assert (best["cultivar"], best["closes_gap"]) == ("tallow-plank", True)
     assert best["ask"].startswith("Is tallow-plank self-fertile or male, with viable pollen?")
+
+
+def spans(found: list[dict[str, Any]]) -> list[tuple[str, str]]:
+    return [(run["from"], run["to"]) for run in found]
+
+
+def test_uncovered_days_have_a_chance_each_and_every_exit_names_the_same(demo_client: TestClient) -> None:
+    blocks = cover(demo_client)
+    runs = {key: block["uncovered"] for key, block in blocks.items()}
+    for run in (run for found in runs.values() for run in found):
+        first, last = (dt.date.fromisoformat(run[end]) for end in ("from", "to"))
+        assert len(run["days"]) == (last - first).days + 1
+        assert run["chance"] == max(run["days"])
+        assert run["level"] == ("act" if run["chance"] >= 0.5 else "watch")
+        assert min(run["days"]) >= (0.5 if run["level"] == "act" else 0.2)
+        assert 0.02 <= run["share_of_bloom"] <= 1
+    (late,) = runs["west-4"]
+    assert late["level"] == "act"
+    assert late["chance"] < 0.99  # no day is as sure as that one of them comes
+    lacking = {
+        "west-4": "pollen_ends_early",
+        "north-1": "no_pollen_source_in_reach",
+        "east-2": "no_viable_pollen",
+    }
+    feed = demo_client.get(f"{VINEYARD}/calendar.ics", params=AS_OF).text.replace("\r\n ", "")
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    on_map = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}/map", params=AS_OF).text
+    for key, code in lacking.items():
+        warning = told(blocks[key])[code]
+        assert [(warning["from"], warning["to"])] == spans(runs[key])
+        first, last = (dt.date.fromisoformat(end) for end in spans(runs[key])[0])
+        assert f"from {in_words(first)} to {in_words(last)}" in warning["message"]
+        said = f"o pollen likely from {in_words(first)} to {in_words(last)}: {percent(runs[key][0]['chance'])} chance"
+        assert said in page
+        assert said in on_map
+        (event,) = (event for event in feed.split("BEGIN:VEVENT") if said in event)
+        assert f"DTSTART;VALUE=DATE:{first:%Y%m%d}" in event
+        assert f"DTEND;VALUE=DATE:{last + dt.timedelta(days=1):%Y%m%d}" in event
+    share = f"{percent(late['share_of_bloom'])} of west-4"
+    assert share in told(blocks["west-4"])["pollen_ends_early"]["message"]
+
+
+def test_cover_is_said_to_be_that_of_listed_sources(demo_client: TestClient) -> None:
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    assert "None of its flowers open while a listed source sheds" in page
+    assert "of its flowers open while a listed source sheds (" in page
+    assert "of its bloom" not in page.split('id="bloom"')[1].split('id="trips"')[0].replace("bloom from", "")
+    answer = demo_client.get(f"{VINEYARD}/pollination", params=AS_OF).json()
+    assert any("wild vines" in caution for caution in answer["cautions"])
+
+
+def test_a_source_marked_as_frosted_or_made_worse_never_raises_cover(demo_client: TestClient) -> None:
+    def medians() -> dict[str, float]:
+        return {
+            key: block["share_of_bloom_covered"]["median"]
+            for key, block in cover(demo_client).items()
+            if block["share_of_bloom_covered"]
+        }
+
+    before, alarm = medians(), told(cover(demo_client)["west-4"])["pollen_ends_early"]
+    mark = f"{VINEYARD}/blocks/west-3/frost/2026"
+    assert demo_client.put(mark).status_code == 201
+    frosted = cover(demo_client)["west-4"]
+    # west-3 is the last source to end: without it pollen ends earlier still, not later
+    after = told(frosted)["pollen_ends_early"]
+    assert (after["level"], after["chance"] >= alarm["chance"] - 0.01) == ("act", True)
+    assert "west-1" in after["message"]
+    assert any("west-3" in w["message"] and "frosted" in w["message"] for w in frosted["warnings"])
+    assert (
+        "marked as frosted: not counted on"
+        in demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    )
+    marked = medians()
+    assert marked["west-4"] < before["west-4"]
+    assert all(marked[key] <= before[key] for key in before)
+    demo_client.delete(mark)
+    change(demo_client, f"{VINEYARD}/blocks/west-3", x_m=960.0)
+    moved = medians()
+    assert all(moved[key] <= before[key] for key in before)
+    assert moved["west-4"] == marked["west-4"]
+
+
+def test_once_its_days_are_over_a_warning_tells_what_happened(demo_client: TestClient) -> None:
+    after = {"as_of": "2026-07-20"}
+    answer = demo_client.get(f"{VINEYARD}/pollination", params=after).json()
+    blocks = {block["block"]: block for block in answer["pistillate_blocks"]}
+    warnings = [warning for block in blocks.values() for warning in block["warnings"]]
+    assert told(blocks["west-4"])["pollen_ends_early"]["past"]
+    assert {warning["level"] for warning in warnings} == {"watch"}
+    assert not [
+        warning for warning in warnings if warning["donors"] or "Place flowering" in warning["message"]
+    ]
+    assert "is thought to have finished" in told(blocks["west-4"])["pollen_ends_early"]["message"]
+    feed = demo_client.get(f"{VINEYARD}/calendar.ics", params=after).text.replace("\r\n ", "")
+    assert "SUMMARY:Past: block west-4" in feed
+    assert "SUMMARY:Act" not in feed
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=after).text
+    assert "Place flowering" not in page
+
+
+def test_shoots_are_advised_from_blocks_with_open_viable_anthers_then(demo_client: TestClient) -> None:
+    warning = told(cover(demo_client)["west-4"])["pollen_ends_early"]
+    bloom = {
+        block["block"]: block
+        for block in demo_client.get(f"{VINEYARD}/forecast", params=AS_OF).json()["blocks"]
+    }
+    assert warning["donors"]
+    for donor in warning["donors"]:
+        block = bloom[donor["block"]]
+        assert block["flower_type"] == "perfect"
+        assert block["stages"]["bloom_start"]["low"] <= donor["from"] <= donor["to"] <= warning["to"]
+        assert donor["from"] >= warning["from"]
+        assert donor["to"] <= block["stages"]["bloom_end"]["high"]
+        assert f"block {donor['block']} (" in warning["message"] or len(warning["donors"]) > 4
+    best = warning["donors"][0]["block"]
+    change(demo_client, f"/v1/cultivars/{bloom[best]['cultivar']}", viable_pollen=False)
+    after = told(cover(demo_client)["west-4"])["pollen_ends_early"]
+    assert best not in [donor["block"] for donor in after["donors"]]
+
+
+def test_the_study_that_found_no_trouble_is_told_beside_the_warnings(demo_client: TestClient) -> None:
+    answer = demo_client.get(f"{VINEYARD}/pollination", params=AS_OF).json()
+    assert any("Gupton 1998" in caution for caution in answer["cautions"])
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF).text
+    assert "pollination may not be a problem in present cultivars" in page
+    on_map = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}/map").text
+    assert "needs none" not in on_map
+
+
+def test_set_is_counted_on_clusters_counted_before_and_crop_load_knows_no_berry_mass(
+    demo_client: TestClient,
+) -> None:
+    def tasks(**query: str) -> dict[tuple[str, str], dict[str, Any]]:
+        answer = demo_client.get(f"{VINEYARD}/scouting", params={**AS_OF, **query}).json()
+        return {
+            (task["block"], task["task"]): {**task, "on": trip["date"]}
+            for trip in answer["trips"]
+            for task in trip["tasks"]
+        }
+
+    before = tasks()
+    fruiting = {block for block, kind in before if kind == "set_count"}
+    assert fruiting == {block for block, kind in before if kind == "crop_load"}
+    later = [block for block, kind in before if kind == "flower_count"]
+    assert later
+    for block in later:
+        assert before[block, "flower_count"]["on"] < before[block, "set_count"]["on"]
+    assert "marked before bloom" in before[later[0], "set_count"]["look_for"]
+    change(demo_client, "/v1/cultivars/lantern-hush", berry_mass_g=16.0)
+    assert tasks() == before
+
+
+def test_the_answer_at_half_and_at_double_the_reach_where_it_matters(demo_client: TestClient) -> None:
+    path = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
+    fresh = demo_client.put("/v1/vineyards/elsewhere", json={"name": "Elsewhere"})
+    assert fresh.json()["reach_m"] == 15.24
+    blocks = cover(demo_client)
+    (half,) = blocks["middle-2"]["at_other_reach"][:1]
+    assert (half["reach_m"], half["reach_ft"]) == (7.62, 25.0)
+    for key, block in blocks.items():
+        for other in block["at_other_reach"]:
+            assert sorted(other["sources"]) != sorted(source["block"] for source in block["sources"]), key
+    assert "were pollen carried 7.62 m (25 ft): " in demo_client.get(
+        f"/vineyards/{demo_weather.VINEYARD.key}", params=AS_OF
+    ).text.replace("Were pollen", "were pollen")
+    change(demo_client, path, reach_m=7.62)
+    after = cover(demo_client)
+    for key, block in blocks.items():
+        for other in block["at_other_reach"]:
+            if other["reach_m"] == 7.62:
+                assert after[key]["share_of_bloom_covered"] == other["share_of_bloom_covered"]
+                assert sorted(source["block"] for source in after[key]["sources"]) == sorted(other["sources"])

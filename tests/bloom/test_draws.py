@@ -44,13 +44,14 @@ def drawn(
 ) -> FloatArray:
     """Heat of one block; shape (draw, stage)."""
     heat = draw_heat(
-        knowledge,
+        [knowledge],
         spread,
         cultivar_effect=np.zeros(1, dtype=np.int64),
-        lower=np.array([lower]),
-        upper=np.array([upper]),
-        draws=draws,
-        random=np.random.default_rng(20260301),
+        lower=np.array([[lower]]),
+        upper=np.array([[upper]]),
+        weather_of=np.zeros(draws, dtype=np.int64),
+        shared=np.random.default_rng(20260301),
+        own=[np.random.default_rng(20260302)],
     )
     return heat[:, 0, :]
 

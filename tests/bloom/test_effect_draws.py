@@ -77,15 +77,16 @@ def mixture(known: SeasonKnowledge) -> tuple[FloatArray, FloatArray]:
 def test_cultivars_and_season_are_drawn_together() -> None:
     known = knowledge()
     # stages so far apart that their order binds no draw
-    unbounded = np.full((CULTIVARS, STAGES), np.inf)
+    unbounded = np.full((1, CULTIVARS, STAGES), np.inf)
     heat = draw_heat(
-        known,
+        [known],
         SPREAD,
         cultivar_effect=np.array([0, 1]),
         lower=-unbounded,
         upper=unbounded,
-        draws=DRAWS,
-        random=np.random.default_rng(5),
+        weather_of=np.zeros(DRAWS, dtype=np.int64),
+        shared=np.random.default_rng(5),
+        own=[np.random.default_rng(seed) for seed in (6, 7)],
     ).reshape(DRAWS, -1)
     to_blocks = np.kron(np.array([[1.0, 0.0, 1.0], [0.0, 1.0, 1.0]]), np.eye(STAGES))
     mean, covariance = mixture(known)

@@ -54,7 +54,7 @@ def looks(*seen: tuple[int, float, float]) -> Units:
 
 
 def learned(fit: Fit, units: Units, *, season: int = 2020) -> SeasonKnowledge:
-    return learn(fit, units, [0, 1], site="here", season=season)
+    return learn(fit, units, site="here", season=season)
 
 
 def exact(

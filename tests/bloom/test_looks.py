@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from models.bloom.looks import looks_by_place, stage_intervals
+from models.bloom.looks import contradictions, looks_by_place, stage_intervals
 from models.bloom.site import Site
 from models.records import BloomLogRow, StageInterval, Visit
 from models.stages import STAGES, Stage
@@ -117,22 +117,39 @@ def test_caps_off_close_a_budbreak_that_a_code_left_open() -> None:
 
 def test_observers_of_one_day_are_averaged() -> None:
     seen = percents({8: 8}, observer="first") + percents({8: 14}, observer="second")
-    assert from_visits(percents({1: 0}), seen)["bloom_start"] == (1, 8)
+    assert from_visits(percents({1: 0}), seen)["full_bloom"] == (8, None)
     (look,) = looks_by_place(seen, latitude=NORTH)[2024, "alder", "b1"]
     assert look.percent_open == 11
 
 
+def test_a_day_on_which_observers_disagree_on_a_stage_says_nothing_of_it() -> None:
+    seen = percents({8: 8}, observer="first") + percents({8: 14}, observer="second")
+    around = percents({1: 0, 15: 60})
+    assert from_visits(around, seen)["bloom_start"] == (1, 15)
+    (found,) = contradictions([*around, *seen], latitude=NORTH)
+    assert list(found.visits) == seen
+
+
+def test_visits_that_contradict_each_other_are_named() -> None:
+    falling = percents({4: 60, 8: 5, 12: 0})
+    assert from_visits(falling)["full_bloom"] == (8, None)  # one look wider than the two that agree
+    (found,) = contradictions(falling, latitude=NORTH)
+    assert (found.season, found.block, list(found.visits)) == (2024, "b1", falling)
+    assert contradictions(percents({4: 60, 8: 55, 12: 100, 15: 96}), latitude=NORTH) == ()
+
+
 def test_of_an_even_number_of_codes_the_lower_middle_counts() -> None:
     """Codes are ordinal: 57 and 65 do not make 61."""
-    assert from_visits(codes({8: 57}) + codes({8: 65}))["bloom_start"] == (8, None)
+    (look,) = looks_by_place(codes({8: 57}) + codes({8: 65}), latitude=NORTH)[2024, "alder", "b1"]
+    assert look.bbch == 57
 
 
 @pytest.mark.parametrize(
     ("seen", "expected"),
     [
-        ({1: 0, 4: 80, 6: 0, 9: 5, 12: 40}, (9, 12)),  # a slip among those that have not come
-        ({1: 0, 4: 20, 6: 50, 9: 0, 12: 100}, (1, 4)),  # a slip among those that have
-        ({1: 0, 30: 0, 8: 20, 15: 60, 22: 100}, (1, 8)),  # "nothing open" after the end
+        ({1: 0, 4: 80, 6: 0, 9: 5, 12: 40}, (6, 12)),  # a slip among those that have not come: one look wider
+        ({1: 0, 4: 20, 6: 50, 9: 0, 12: 100}, (1, 6)),  # a slip among those that have
+        ({1: 0, 30: 0, 8: 20, 15: 60, 22: 100}, (1, 15)),  # "nothing open" after the end
         ({1: 8, 2: 12, 3: 9, 4: 15}, (1, 4)),  # to and fro about the stage: both changes fit
         ({1: 0, 4: 80, 6: 0}, (1, None)),  # one of two erred, no one knows which
         ({1: 12, 2: 9, 3: 15}, (None, 3)),

@@ -51,7 +51,10 @@ def test_what_is_not_simply_expected_is_said() -> None:
         full_bloom=stage("overdue", 5, 6, 7),
         bloom_end=stage("overdue", 10, 11, 13),
     )
-    assert made.notes == ("start seen 3 June", "full bloom and end overdue, visits say not yet")
+    assert made.notes == (
+        "start seen 3 June",
+        "full bloom and end overdue, visits say not yet later than usual",
+    )
     assert made.drawn is not None
     assert [mark.x for mark in made.drawn.seen] == [pytest.approx(12.5)]
 

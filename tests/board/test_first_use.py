@@ -11,6 +11,7 @@ from httpx2 import Response
 
 import demo_weather
 from tests.conftest import client_of
+from tests.ingest.workbooks import workbook
 
 pytestmark = pytest.mark.slow
 
@@ -135,3 +136,43 @@ def test_templates_can_be_read_together(client: TestClient, name: str) -> None:
     templates = {each: client.get(f"/file-templates/{each}.csv").content for each in FILES}
     assert send(client, FIELDS, templates).status_code in (201, 303)
     assert client.get("/file-templates/other.csv").status_code == 404
+
+
+def test_refusals_speak_of_the_page_and_can_be_overridden_there(client: TestClient) -> None:
+    few = {
+        "temperatures": b"date,tmin_c,tmax_c\n2025-01-01,1,3\n",
+        "planting": FILES["planting"],
+        "visits": b"date,block,percent_open\n2025-05-01,west-1,0\n1926-05-01,west-1,0\n",
+    }
+    refused = send(client, FIELDS, few)
+    assert refused.status_code == 422
+    assert "tick &#39;The dates are right as they are&#39;" in refused.text
+    assert 'name="confirm" value="dates"' in refused.text
+    assert is_empty(client)
+    assert send(client, FIELDS | {"confirm": "dates"}, few).status_code == 201
+
+
+def test_dates_are_advised_in_the_words_of_the_page(client: TestClient) -> None:
+    few = {name: FILES[name] for name in ("temperatures", "planting")}
+    few["visits"] = b"date,block,percent_open\n05/06/2025,west-1,0\n"
+    text = send(client, FIELDS, few).text
+    assert "choose below the file how its dates are written" in text
+    assert "date_format" not in text
+
+
+def test_workbooks_and_how_often_rows_were_walked(client: TestClient) -> None:
+    log = "season,block,bloom_start\n2024,west-1,5/14\n2025,west-1,5/11\n"
+    days = [line.split(",") for line in "date,tmin_c,tmax_c\n2025-01-01,1,3".splitlines()]
+    files = {
+        "temperatures": workbook({"days": days}),
+        "planting": FILES["planting"],
+        "bloom_log": log.encode(),
+    }
+    fields = {"bloom_log_dates": "month_day", "checked_every_days": "7"}
+    assert send(client, FIELDS | fields | {"checked_every_days": "often"}, files).status_code == 422
+    assert send(client, FIELDS | fields, files).status_code == 201
+    rows = client.get("/v1/vineyards/low-meadow/bloom-log").json()["rows"]
+    assert [(row["dates"]["bloom_start"], row["checked_every_days"]) for row in rows] == [
+        ("2024-05-14", 7),
+        ("2025-05-11", 7),
+    ]

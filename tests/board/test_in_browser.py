@@ -302,8 +302,8 @@ def test_the_hindcast_runs_with_a_bar_and_ends_in_pictures(scene_service: Served
 def test_an_overdue_block_says_so(scene_service: Served, browser: Browser) -> None:
     with watched(browser, PHONE) as (page, watch):
         page.goto(f"{scene_service.address}{BOARD}?as_of=2026-06-12")
-        assert "overdue, visits say not yet" in window(page, "west-4")
-        assert "presumed past, no look recorded" in window(page, "east-2")
+        assert "overdue, visits say not yet later than usual" in window(page, "west-4")
+        assert "presumed past, not seen" in window(page, "east-2")
         watch.clean()
 
 

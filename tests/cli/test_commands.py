@@ -66,7 +66,7 @@ def test_every_warning_is_printed_with_level_chance_and_message(demo: str) -> No
     text = flowing(demo)
     for said in (
         "act pollen_ends_early, chance",
-        "act no_pollen_source_in_reach, chance 100 %. No pollen source stands within 15 m",
+        "act no_pollen_source_in_reach, chance 100 %. No pollen source stands within 15.24 m",
         "act no_viable_pollen, chance 100 %. In reach of block east-2",
         "watch single_pollen_source, chance 100 %. Block middle-2",
         "Place flowering shoots of a self-fertile cultivar in water among west-4's vines from",

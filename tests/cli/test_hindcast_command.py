@@ -67,6 +67,7 @@ def test_the_heat_rule_is_searched_for_unless_it_is_given(folder: Path) -> None:
         (["hindcast"], "give --temperatures and --bloom-log, or --demo"),
         (["hindcast", "--demo", "--search", "--base", "10"], "the search chooses the heat rule"),
         (["hindcast", "--demo", "--upper", "5"], "must lie above the base"),
+        (["hindcast", "--demo", "--base", "50"], "outside 0 to 20 °C"),
         (["hindcast", "--demo", "--stages", "bud_swell"], "'bud_swell' is not a stage"),
         (["hindcast", "--demo", "--leads", "soon"], "'soon' is no number of days"),
         (["hindcast", "--demo", "--interval", "80"], "not a probability"),

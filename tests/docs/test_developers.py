@@ -41,7 +41,7 @@ def test_every_dependency_has_its_reason() -> None:
     [
         *("models/heat", "models/bloom", "models/vineyard"),
         *("service", "service/api", "service/board", "service/feed", "service/ingest", "service/usecases"),
-        *("service/cli", "service/store", "service/web"),
+        *("service/cli", "service/store", "service/web", "service/words"),
     ],
 )
 def test_every_module_has_its_line(folder: str) -> None:

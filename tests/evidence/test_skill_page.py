@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 
 from models.bloom.hindcast import Lead
-from models.bloom.set_aside import NoOtherSeason, SetAside
+from models.bloom.set_aside import DaysMissing, SetAside
 from models.records import HeatRule
 from service.usecases.hindcast import GroupScore, HindcastReport, SeasonRule
 from tests.evidence.skill import FILE, HEAD, RECORDS, page
@@ -32,7 +33,10 @@ REPORT = HindcastReport(
     ),
     rules=(SeasonRule(2001, HeatRule("single_sine", 10.0)), SeasonRule(2002, HeatRule("single_sine", 10.0))),
     rows=(),
-    not_scored=(SetAside(2001, "b1", "bloom_start", NoOtherSeason("elder")),),
+    not_scored=tuple(
+        SetAside(2001, block, "bloom_start", DaysMissing(days, dt.date(2001, 1, 1), dt.date(2001, 5, 1)))
+        for block, days in (("b1", 9), ("b2", 12))
+    ),
     seconds=1.0,
 )
 
@@ -49,7 +53,7 @@ def test_a_report_as_a_chapter() -> None:
         "| others seen | 2 | +0.50 | 1.00 | 2.00 | 3.00 |  |  | 1.00 |",
     ]
     assert "- single sine above 10 °C, from the season's first day on: 2 seasons" in told
-    assert "- 2001 b1 bloom_start: no other season of elder" in told
+    assert "- 2 dates of 2001: too many days without temperatures" in told
 
 
 def test_the_page_that_is_kept_has_the_scripts_form() -> None:

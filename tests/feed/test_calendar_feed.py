@@ -234,6 +234,9 @@ def test_a_calendar_without_any_forecast_still_holds_an_event(demo_client: TestC
     path = "/v1/vineyards/far"
     demo_client.put(path, json={"name": "Far", "station": demo_weather.STATION.key})
     demo_client.put(f"{path}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 0, "y_m": 0})
+    assert demo_client.get(f"{path}/calendar.ics").status_code == 409
+    (fit,) = demo_client.get("/v1/fits").json()["fits"]
+    assert demo_client.put(f"{path}/fit", json={"fit": fit["id"]}).status_code == 201
     stream = demo_client.get(f"{path}/calendar.ics").content
     assert_rfc_5545(stream)
     (event,) = by_both(stream).values()
@@ -245,3 +248,61 @@ def test_no_such_vineyard(demo_client: TestClient) -> None:
     answer = demo_client.get("/v1/vineyards/nowhere/calendar.ics")
     assert answer.status_code == 404
     assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_a_vineyard_made_again_under_its_name_goes_on_counting(demo_client: TestClient) -> None:
+    visit(demo_client, "west-2", TODAY, 35)
+    ask(demo_client)
+    visit(demo_client, "west-2", TODAY, 60)
+    told = by_both(ask(demo_client))
+    body = demo_client.get(VINEYARD).json()
+    files = demo_weather.files()
+    assert demo_client.delete(VINEYARD).is_success
+    assert demo_client.get(FEED).status_code == 404
+    kept = {key: body[key] for key in ("name", "station", "timezone") if key in body}
+    assert demo_client.put(VINEYARD, json=kept).status_code == 201
+    for path, name in (("planting", "planting.csv"), ("bloom-log", "bloom_log.csv")):
+        sent = demo_client.post(
+            f"{VINEYARD}/{path}", content=files[name], headers={"Content-Type": "text/csv"}
+        )
+        assert sent.status_code == 200, sent.text
+    again = by_both(ask(demo_client))
+    assert told.keys() <= again.keys()
+    assert max(event.sequence for event in told.values()) > 0
+    for key, event in again.items():
+        if key in told:
+            more = 0 if said(event) == said(told[key]) else 1
+            assert event.sequence >= told[key].sequence + more
+
+
+def test_a_trips_uid_is_that_of_a_task_on_it(
+    demo_client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Over nine days in which the plan moves: a subscriber who opens the event finds the task it was made for."""
+    made_for: dict[str, str] = {}
+    standing: dict[str, str] = {}
+    for days in range(9):
+        today = TODAY + dt.timedelta(days=days)
+        set_today(monkeypatch, today)
+        if days % 3 == 1:
+            visit(demo_client, ("west-2", "middle-1", "west-4")[days // 3 % 3], today, 7.0 * days)
+        events = by_both(ask(demo_client))
+        plan = demo_client.get(f"{VINEYARD}/scouting", params={"as_of": today.isoformat()}).json()
+        for trip in plan["trips"]:
+            tasks = [f"{task['task']}/{task['block']}" for task in trip["tasks"]]
+            # a trip whose day is over stays under its own name, also where its task is on a later one
+            (name,) = [
+                task
+                for task in tasks
+                if (event := events.get(uid(f"trip/{task}"))) is not None
+                and (event.status, event.start.isoformat()) == ("CONFIRMED", trip["date"])
+            ]
+            event = events[uid(f"trip/{name}")]
+            made_for[event.uid] = name
+        for key, name in made_for.items():
+            if standing.get(key) == "CANCELLED" and events[key].status == "CONFIRMED":
+                assert name in {
+                    f"{task['task']}/{task['block']}" for trip in plan["trips"] for task in trip["tasks"]
+                }
+        standing = {key: event.status for key, event in events.items()}
+    assert len(made_for) >= 2

@@ -112,7 +112,7 @@ def test_a_block_without_a_window_has_no_entry_but_is_named() -> None:
 
 def test_a_warning_says_level_chance_and_message_and_one_code_is_one_entry() -> None:
     ends = SourceEndsFirst(NamedBlock("b7", "Hush"), 1, june(6), 5, 0.4)
-    early = PollenWarning(NAMED, ends, "act", 0.83, (june(8), june(13)))
+    early = PollenWarning(NAMED, ends, "act", 0.83, ((june(8), june(13)),))
     one = PollenWarning(NAMED, BloomNotForecast(), "act", 1.0)
     two = PollenWarning(NAMED, BloomUnfinished(), "watch", 0.25)
     block = pollinated(early, one, two)
@@ -140,8 +140,8 @@ def test_a_trip_says_what_to_do_where_and_why() -> None:
     caps = [PlannedTask(key, "thimble-ash", FirstCaps(), days, 0.9) for key in ("b1", "b2")]
     count = PlannedTask("b1", "thimble-ash", SetCount(), Window(june(3), june(3)), 0.6)
     plan = Plan((Trip(june(3), (*caps, count)),), ())
-    (entry,) = trip_entries(plan, {june(3): 4}, names_of(PLANTING))
-    assert (entry.key, entry.first_day, entry.last_day) == ("trip/4", june(3), june(3))
+    (entry,) = trip_entries(plan, {june(3): "set_count/b1"}, names_of(PLANTING))
+    assert (entry.key, entry.first_day, entry.last_day) == ("trip/set_count/b1", june(3), june(3))
     assert entry.title == "Walk the rows: first caps (b1, b2) and set count (b1)"
     assert entry.text.splitlines() == [
         "First caps",
@@ -162,14 +162,14 @@ def test_many_blocks_are_counted_in_a_title() -> None:
     names = dict(zip(keys, keys, strict=True))
     days = Window(june(1), june(4))
     tasks = [PlannedTask(key, "thimble-ash", FirstCaps(), days, 0.9) for key in keys]
-    (entry,) = trip_entries(Plan((Trip(june(3), tuple(tasks)),), ()), {june(3): 1}, names)
+    (entry,) = trip_entries(Plan((Trip(june(3), tuple(tasks)),), ()), {june(3): "first_caps/b0"}, names)
     assert entry.title == "Walk the rows: first caps (40 blocks)"
     assert all(f"- {key}, " in entry.text for key in keys)
 
 
 def test_a_task_that_can_still_be_done_is_named_when_no_trip_does_it() -> None:
     days = Window(june(1), june(4))
-    berries = CropLoad(12.0, usually_thinned=False)
+    berries = CropLoad()
     no_monday = WrongWeekdays(june(2), june(4), (0,))
     open_task = MissedTask(
         block="b1",

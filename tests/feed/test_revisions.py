@@ -9,7 +9,7 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.usecases.calendar import Entry, Revision, number_trips, revise, suppose
+from service.usecases.calendar import Entry, Revision, revise, suppose, trip_subjects
 
 FIRST = dt.datetime(2026, 5, 4, 21, 17, 3, tzinfo=dt.UTC)
 LATER = FIRST + dt.timedelta(days=1)
@@ -32,10 +32,10 @@ WARNING = Entry(
 )
 
 
-def trip(number: int, day: dt.date, *, cancelled: bool = False) -> Entry:
+def trip(name: str, day: dt.date, *, cancelled: bool = False) -> Entry:
     return Entry(
         kind="trip",
-        subject=str(number),
+        subject=name,
         first_day=day,
         last_day=day,
         title="Walk",
@@ -79,7 +79,7 @@ def test_what_is_gone_is_cancelled_once_and_can_come_back() -> None:
 
 
 def test_a_trip_that_was_made_stays_and_one_that_was_dropped_is_cancelled() -> None:
-    made, today, dropped = (trip(number, TODAY + dt.timedelta(days=number - 2)) for number in (1, 2, 3))
+    made, today, dropped = (trip(str(number), TODAY + dt.timedelta(days=number - 2)) for number in (1, 2, 3))
     after = by_key(revise([], told(made, today, dropped), as_of=TODAY, now=LATER))
     assert [after[key].entry.cancelled for key in ("trip/1", "trip/2", "trip/3")] == [False, False, True]
     assert [after[key].sequence for key in ("trip/1", "trip/2", "trip/3")] == [0, 0, 1]
@@ -90,7 +90,7 @@ def test_a_what_if_takes_the_sequences_and_cancels_nothing() -> None:
     once = by_key(revise([moved, WARNING], told(BLOOM, WARNING), as_of=TODAY, now=LATER))
     day = dt.date(2026, 4, 1)
     midnight = dt.datetime(2026, 4, 1, tzinfo=dt.UTC)
-    added = trip(1, dt.date(2026, 4, 3))
+    added = trip("1", dt.date(2026, 4, 3))
     assert by_key(suppose([moved, added], once, as_of=day)) == {
         "bloom/b1": once["bloom/b1"],
         "trip/1": Revision(added, 0, midnight),
@@ -100,7 +100,7 @@ def test_a_what_if_takes_the_sequences_and_cancels_nothing() -> None:
 
 
 def test_an_entry_survives_its_json() -> None:
-    for entry in (BLOOM, replace(WARNING, cancelled=True), trip(3, TODAY)):
+    for entry in (BLOOM, replace(WARNING, cancelled=True), trip("3", TODAY)):
         assert Entry.of(json.loads(json.dumps(entry.content()))) == entry
 
 
@@ -108,44 +108,41 @@ def day(number: int) -> dt.date:
     return dt.date(2026, 5, number)
 
 
-def test_a_trip_that_is_put_off_keeps_its_number() -> None:
-    before = told(trip(1, day(10)), trip(2, day(20)))
-    assert number_trips([day(12), day(20)], before, as_of=TODAY) == {day(12): 1, day(20): 2}
-    assert number_trips([day(10), day(23)], before, as_of=TODAY) == {day(10): 1, day(23): 2}
+def test_a_trip_keeps_its_name_while_its_tasks_move() -> None:
+    before = told(trip("a", day(10)), trip("c", day(20)))
+    assert trip_subjects({day(12): ["a", "b"], day(23): ["c"]}, before) == {day(12): "a", day(23): "c"}
+    assert trip_subjects({day(12): ["a"], day(20): ["b", "c"]}, before) == {day(12): "a", day(20): "c"}
 
 
-def test_a_trip_that_comes_between_gets_a_number_of_its_own() -> None:
-    before = told(trip(1, day(10)), trip(2, day(20)))
-    assert number_trips([day(10), day(15), day(20)], before, as_of=TODAY) == {
-        day(10): 1,
-        day(15): 3,
-        day(20): 2,
-    }
+def test_a_date_gives_no_name_to_a_trip_for_something_else() -> None:
+    before = told(trip("a", day(10)), trip("c", day(20)))
+    assert trip_subjects({day(10): ["d"], day(20): ["a"]}, before) == {day(10): "d", day(20): "a"}
 
 
-def test_a_trip_that_was_made_gives_its_number_to_no_other() -> None:
-    before = told(trip(1, day(4)), trip(2, day(20)))
-    assert number_trips([day(6), day(20)], before, as_of=TODAY) == {day(6): 3, day(20): 2}
+def test_a_cancelled_name_is_used_last() -> None:
+    before = told(trip("a", day(10), cancelled=True))
+    assert trip_subjects({day(20): ["a", "b"]}, before) == {day(20): "b"}
+    assert trip_subjects({day(20): ["a"]}, before) == {day(20): "a"}
 
 
-def test_a_dropped_trip_gives_its_number_to_the_next_new_one() -> None:
-    before = told(trip(1, day(10)), trip(2, day(20), cancelled=True))
-    assert number_trips([day(10), day(25)], before, as_of=TODAY) == {day(10): 1, day(25): 2}
+TASKS = st.lists(st.sets(st.sampled_from("abcdefgh"), min_size=1), max_size=4)
 
 
-DAYS = st.dates(dt.date(2026, 5, 1), dt.date(2026, 5, 12))
-
-
-@given(st.lists(st.tuples(DAYS, st.booleans()), max_size=6), st.lists(DAYS, max_size=6, unique=True), DAYS)
-def test_every_trip_day_has_a_number_and_none_that_is_taken(
-    before: list[tuple[dt.date, bool]], days: list[dt.date], as_of: dt.date
+@given(TASKS, st.sets(st.sampled_from("abcdefgh")), st.sets(st.sampled_from("abcdefgh")))
+def test_a_trip_is_named_by_a_task_of_its_own(
+    groups: list[set[str]], stand: set[str], gone: set[str]
 ) -> None:
-    days = [each for each in days if each >= as_of]
-    held = told(*(trip(number, each, cancelled=gone) for number, (each, gone) in enumerate(before, start=1)))
-    numbers = number_trips(days, held, as_of=as_of)
-    assert sorted(numbers) == sorted(days)
-    assert len(set(numbers.values())) == len(days)
-    past = {number for number, (each, _) in enumerate(before, start=1) if each < as_of}
-    assert not past & set(numbers.values())
-    again = told(*(trip(number, each) for each, number in numbers.items()))
-    assert number_trips(days, again, as_of=as_of) == numbers
+    on: dict[dt.date, list[str]] = {}
+    seen: set[str] = set()
+    for place, group in enumerate(groups, start=1):
+        if group - seen:
+            on[day(place)] = sorted(group - seen)
+        seen |= group
+    held = told(
+        *(trip(name, day(1)) for name in stand),
+        *(trip(name, day(1), cancelled=True) for name in gone - stand),
+    )
+    names = trip_subjects(on, held)
+    assert all(names[date] in tasks for date, tasks in on.items())
+    again = told(*(trip(name, date) for date, name in names.items()))
+    assert trip_subjects(on, again) == names

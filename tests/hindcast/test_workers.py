@@ -15,7 +15,7 @@ import pytest
 from threadpoolctl import threadpool_info
 
 from models.errors import BadInput, Problem
-from service.ingest.dates import check_date_format
+from service.ingest.dates import DateForm
 from service.workers import Stopped, Work, Workers, WorkersLost
 
 pytestmark = pytest.mark.slow
@@ -41,7 +41,7 @@ def test_work_is_done_in_another_process_on_one_thread(workers: Workers) -> None
 
 def test_an_error_comes_back_with_all_that_it_says(workers: Workers) -> None:
     with pytest.raises(BadInput) as refused:
-        workers.run_each([partial(check_date_format, "%Q")], lambda _: None)
+        workers.run_each([partial(DateForm, "%Q")], lambda _: None)
     assert refused.value.problems
     assert isinstance(refused.value.problems[0], Problem)
 
@@ -112,3 +112,22 @@ def test_a_stop_after_the_processes_have_ended_waits_for_none_of_them() -> None:
     stopping.start()
     stopping.join(10)
     assert not stopping.is_alive()
+
+
+def test_a_stop_may_come_while_the_context_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both close the pipe; one that takes its time would be closed twice."""
+    closing = threading.Event()
+    with Workers(1) as workers:
+        pipe = workers._want
+
+        def close_slowly() -> None:
+            os.close(pipe.fileno())
+            closing.set()
+            time.sleep(1)
+
+        monkeypatch.setattr(pipe, "_close", close_slowly)
+        stopping = threading.Thread(target=workers.stop)
+        stopping.start()
+        assert closing.wait(10)
+    stopping.join(10)
+    assert pipe.closed

@@ -26,12 +26,17 @@ def read(
     latitude: float = 31.0,
     skip: bool = False,
     date_format: str | None = None,
+    checked_every_days: int | None = 1,
 ) -> ReadBloomLog:
     return read_bloom_log(
         "\n".join((header, *rows)).encode(),
         blocks=blocks,
         latitude=latitude,
-        options=ReadOptions(date_format=date_format, on_bad_rows="skip" if skip else "reject"),
+        options=ReadOptions(
+            date_format=date_format,
+            on_bad_rows="skip" if skip else "reject",
+            checked_every_days=checked_every_days,
+        ),
     )
 
 
@@ -131,7 +136,7 @@ def test_seasons_south_of_the_equator_begin_in_july() -> None:
 def test_two_rows_of_one_season_and_block() -> None:
     problem = "season 2018 of block b1 is given with different values: lines 2, 4"
     rows = ("2018,b1,2018-05-20,", "2018,b2,2018-05-20,", "2018,b1,2018-05-21,")
-    assert refusal(*rows) == [f"line 2: {problem}", f"line 4: {problem}"]
+    assert refusal(*rows) == [f"lines 2, 4: {problem}"]
     got = read("2018,b1,2018-05-20,", "2018,b1,2018-05-20,", "2019,b1,2019-05-20,")
     assert len(got.rows) == 2
     assert got.warnings == ("1 row repeated and kept once: line 3",)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from models.errors import BadInput
 from service.ingest.cells import is_blank, number, whole_number, yes_or_no
-from service.ingest.dates import TimeOfDay, check_date_format, parse_date
+from service.ingest.dates import DateForm, SeasonYear, TimeOfDay, parse_date
 from service.ingest.names import slug
 from service.ingest.report import lines_text
 
@@ -61,7 +61,7 @@ def test_iso_dates_come_back(day: dt.date) -> None:
     assert parse_date(day.isoformat()) == day
     assert parse_date(f"{day}T00:00") == day
     assert parse_date(f"{day}T00:00:00Z") == day
-    assert parse_date(day.strftime("%d.%m.%Y"), date_format="%d.%m.%Y") == day
+    assert parse_date(day.strftime("%d.%m.%Y"), DateForm("%d.%m.%Y")) == day
 
 
 @pytest.mark.parametrize(
@@ -89,12 +89,12 @@ def test_dates_that_are_refused(text: str, message: str) -> None:
 
 
 def test_a_given_format_is_the_only_one() -> None:
-    assert parse_date("03/04/2019", date_format="%d/%m/%Y") == dt.date(2019, 4, 3)
-    assert parse_date("03/04/2019", date_format="%m/%d/%Y") == dt.date(2019, 3, 4)
+    assert parse_date("03/04/2019", DateForm("%d/%m/%Y")) == dt.date(2019, 4, 3)
+    assert parse_date("03/04/2019", DateForm("%m/%d/%Y")) == dt.date(2019, 3, 4)
     with pytest.raises(BadInput, match="does not exist"):
-        parse_date("31/02/2019", date_format="%d/%m/%Y")
+        parse_date("31/02/2019", DateForm("%d/%m/%Y"))
     with pytest.raises(BadInput, match="not a date of the form %d/%m/%Y"):
-        parse_date("2019-02-03", date_format="%d/%m/%Y")
+        parse_date("2019-02-03", DateForm("%d/%m/%Y"))
 
 
 @pytest.mark.parametrize("text", ["2019-05-01T13:00", "2019-05-01 13:00:00", "2019-05-01T00:30"])
@@ -105,12 +105,57 @@ def test_a_time_of_day_is_told_apart(text: str) -> None:
 
 
 def test_date_formats_must_say_the_whole_date() -> None:
-    for good in (None, "%d/%m/%Y", "%d %b %y", "%Y-%j", "%m-%d-%Y %H:%M"):
-        check_date_format(good)
-    for bad in ("%d/%m", "%Y", "dd/mm/yyyy", "%d/%m/%Q", "%d%d%m%Y", ""):
+    for good in (None, "%d/%m/%Y", "%d %b %y", "%Y-%j", "%m-%d-%Y %H:%M", "%m/%d", "%j", "%b %d"):
+        DateForm(good)
+    for bad in ("%m", "%Y", "dd/mm/yyyy", "%d/%m/%Q", "%d%d%m%Y", ""):
         with pytest.raises(BadInput) as caught:
-            check_date_format(bad)
+            DateForm(bad)
         assert caught.value.problems[0].where == "date_format"
+
+
+@pytest.mark.parametrize(
+    ("text", "form", "season", "latitude", "day"),
+    [
+        ("5/28", "%m/%d", 2024, 33.0, "2024-05-28"),
+        ("29/2", "%d/%m", 2024, 33.0, "2024-02-29"),
+        ("149", "%j", 2024, 33.0, "2024-05-28"),
+        ("149", "%j", 2023, 33.0, "2023-05-29"),
+        ("11/28", "%m/%d", 2024, -33.0, "2023-11-28"),
+        ("1/28", "%m/%d", 2024, -33.0, "2024-01-28"),
+        ("28 May", "%d %b", 2024, 33.0, "2024-05-28"),
+    ],
+)
+def test_days_without_a_year_take_that_of_their_season(
+    text: str, form: str, season: int, latitude: float, day: str
+) -> None:
+    assert parse_date(text, DateForm(form), year=SeasonYear(season, latitude)).isoformat() == day
+
+
+@pytest.mark.parametrize(("text", "form"), [("2/29", "%m/%d"), ("366", "%j"), ("13/1", "%m/%d")])
+def test_days_that_their_season_does_not_have(text: str, form: str) -> None:
+    with pytest.raises(BadInput, match="season 2023"):
+        parse_date(text, DateForm(form), year=SeasonYear(2023, 33.0))
+    with pytest.raises(BadInput, match="names no season"):
+        parse_date(text, DateForm(form))
+
+
+@pytest.mark.parametrize(
+    ("text", "form", "hour"),
+    [
+        ("05/28/2026 14:00", "%m/%d/%Y", 14),
+        ("05/28/2026 2:05 PM", "%m/%d/%Y", 14),
+        ("05/28/2026 12:30 am", "%m/%d/%Y", 0),
+        ("2026-05-28 9:30", None, 9),
+    ],
+)
+def test_a_time_may_stand_behind_a_date(text: str, form: str | None, hour: int) -> None:
+    with pytest.raises(TimeOfDay) as caught:
+        parse_date(text, DateForm(form))
+    assert (caught.value.day, caught.value.time.hour) == (dt.date(2026, 5, 28), hour)
+
+
+def test_a_workbook_knows_its_dates() -> None:
+    assert parse_date("2019-02-03", DateForm("%d/%m/%Y", iso_too=True)) == dt.date(2019, 2, 3)
 
 
 def test_slugs() -> None:

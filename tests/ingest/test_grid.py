@@ -117,7 +117,7 @@ def test_headers_in_any_order_and_case() -> None:
         (["1,1"], "line 2: 2 cells where the header has 3"),
         (
             ["1,1,Tidewell", "1,1,Amber Reach"],
-            "line 3: row 1, vine 1 is given with different values: lines 2, 3",
+            "lines 2, 3: row 1, vine 1 is given with different values: lines 2, 3",
         ),
         (["1,1,", "1,2,-"], "cultivar: every place is blank"),
     ],

@@ -7,7 +7,8 @@ import time
 import pytest
 
 from models.errors import BadInput
-from service.ingest.table import MOST_COLUMNS, MOST_LINES, read_table
+from service.ingest.table import MOST_LINES, read_table
+from service.ingest.workbook import MOST_COLUMNS
 
 
 def refusal(data: bytes) -> BadInput:
@@ -94,7 +95,6 @@ def test_a_column_twice_is_refused_in_any_case() -> None:
         (b"\xff\xfe" + "a,b\n1,2\n".encode("utf-16-le") + b"\x00\xd8", "line 3"),  # half a character
         ("a,b\n".encode("utf-16-le"), "line 1"),  # without mark
         ("a,b\n".encode("utf-32"), "line 1"),
-        (b"PK\x03\x04rest", "line 1"),
     ],
 )
 def test_bytes_that_are_no_text_are_refused(data: bytes, line: str) -> None:
@@ -130,4 +130,4 @@ def test_thirty_megabytes_in_one_line_are_refused_at_once(start: bytes) -> None:
 
 def test_too_many_lines_and_columns_are_refused() -> None:
     assert refusal(b"a\n" * (MOST_LINES + 1)).message == "the file has too many lines"
-    assert refusal(b"," * MOST_COLUMNS + b"\n1\n").message == "the file has too many columns"
+    assert refusal(b"a" + b"," * MOST_COLUMNS + b"\n1\n").message == "the file has too many columns"

@@ -139,7 +139,7 @@ def test_a_bad_row_refuses_the_file_or_is_skipped(row: str, problem: str) -> Non
 def test_one_date_with_two_values_is_bad_in_both_lines() -> None:
     rows = ("2024-05-01,5,20", "2024-05-02,5,20", "2024-05-03,5,20", "2024-05-01,5,21")
     error = refusal(*rows)
-    assert [each.where for each in error.problems] == ["line 2", "line 5"]
+    assert [each.where for each in error.problems] == ["lines 2, 5"]
     assert "2024-05-01 is given with different values: lines 2, 5" in error.problems[0].problem
     got = read(*rows, skip=True)
     assert got.first_date == dt.date(2024, 5, 2)  # which of the two is right can't be known
@@ -164,8 +164,21 @@ def test_nothing_left_is_refused_even_when_skipping() -> None:
     assert error.message == "no day of the file can be used"
 
 
-def test_many_bad_rows_are_counted_and_the_first_listed() -> None:
-    error = refusal(*(f"someday,{number},20" for number in range(150)))
+def test_equal_faults_are_told_once_with_their_lines() -> None:
+    rows = [f"{day}/5/2024,5,20" for day in (13, 14, 15, 16, 17, 18, 19)]
+    error = refusal(*rows, "2024-05-20,warm,20")
+    assert error.message == "8 of 8 rows cannot be read"
+    first, second = error.problems
+    assert first.where == "lines 2 to 8"
+    assert first.problem.startswith("'13/5/2024' is not an ISO date")
+    assert first.problem.endswith(
+        "likewise '14/5/2024', '15/5/2024', '16/5/2024', '17/5/2024', '18/5/2024', ..."
+    )
+    assert (second.where, second.problem) == ("line 9", "tmin_c: 'warm' is not a number")
+
+
+def test_many_different_faults_are_counted_and_the_first_listed() -> None:
+    error = refusal(*("2024-05-01" + ",1" * (number + 3) for number in range(150)))
     assert error.message.startswith("150 of 150 rows cannot be read")
     assert len(error.problems) == 100
 
@@ -190,15 +203,24 @@ def test_gaps_join_absent_and_missing_days() -> None:
     np.testing.assert_array_equal(daily.tmax_c, [9, np.nan, np.nan, np.nan, 9, 8, np.nan, 8])
 
 
-@pytest.mark.parametrize("step_hours", [1, 6, 12])
-@pytest.mark.parametrize("form", ["%Y-%m-%dT%H:%M", "%Y-%m-%d"])
-def test_an_hourly_table_is_refused_even_when_skipping(step_hours: int, form: str) -> None:
+@pytest.mark.parametrize(
+    ("step_hours", "form", "said"),
+    [
+        (1, "%Y-%m-%d", "5 of 5 days have several rows"),
+        (6, "%Y-%m-%d", "5 of 5 days have several rows"),
+        (12, "%Y-%m-%d", "5 of 5 days have several rows"),
+        (6, "%Y-%m-%dT%H:%M", "no day has readings in more than 4 hours"),
+        (12, "%Y-%m-%dT%H:%M", "no day has readings in more than 2 hours"),
+    ],
+)
+def test_several_rows_a_day_without_enough_times_are_refused_even_when_skipping(
+    step_hours: int, form: str, said: str
+) -> None:
     start = dt.datetime(2024, 5, 1, tzinfo=dt.UTC)
     times = [start + dt.timedelta(hours=hour) for hour in range(0, 24 * 5, step_hours)]
     rows = [f"{time.strftime(form)},{time.hour / 10},20" for time in times]
     error = refusal(*rows, skip=True)
-    assert "hourly" in error.message
-    assert "5 of 5 days" in error.problems[0].problem
+    assert said in error.problems[0].problem
 
 
 def test_swapped_columns_are_refused() -> None:
@@ -208,8 +230,8 @@ def test_swapped_columns_are_refused() -> None:
     assert "'tmin_c' lies above 'tmax_c'" in error.problems[0].problem
 
 
-def test_a_day_of_hours_is_refused() -> None:
-    assert "hourly" in refusal("2024-05-01T00:00,5,6", "2024-05-01T12:00,15,16", skip=True).message
+def test_two_hours_of_a_day_are_refused() -> None:
+    assert "too far apart" in refusal("2024-05-01T00:00,5,6", "2024-05-01T12:00,15,16", skip=True).message
 
 
 def test_a_table_sent_twice_in_one_file_is_no_hourly_one() -> None:

@@ -88,7 +88,8 @@ def test_bad_rows_are_located_or_skipped(row: str, problem: str) -> None:
 def test_one_observer_sees_one_block_once_a_day() -> None:
     found = refusal("2026-05-20,b1,5,,,", "2026-05-20,b1,9,,,")
     assert (
-        found[0] == "line 2: the visit of 2026-05-20 to block b1 is given with different values: lines 2, 3"
+        found[0]
+        == "lines 2, 3: the visit of 2026-05-20 to block b1 is given with different values: lines 2, 3"
     )
     got = read("2026-05-20,b1,5,,Ines,", "2026-05-20,b1,9,,Omar,", "2026-05-20,b1,9,,Omar,")
     assert [visit.percent_open for visit in got.visits] == [5.0, 9.0]

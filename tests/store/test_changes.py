@@ -91,6 +91,10 @@ EVERY_WRITE: tuple[Write, ...] = (
     lambda records: records.temperatures.delete("hill", first=NIGHT, last=NIGHT),
     lambda records: records.temperatures.delete_outlook("hill", dt.date(2026, 3, 28)),
     lambda records: records.fits.add("f1", {"theta": 640.2, "names": ["dusk"]}),
+    lambda records: records.fits_in_use.put("home", "f1"),
+    lambda records: records.fits.add("f2", {"theta": 640.2}, knows_change=3),
+    lambda records: records.fits_in_use.put("home", "f2"),
+    lambda records: records.fits.add("f2", {"theta": 640.2}, knows_change=4),
     lambda records: records.fits.delete("f1"),
     delete_all,
 )

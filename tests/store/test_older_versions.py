@@ -98,7 +98,9 @@ def told(version: str) -> dict[str, Any]:
 @pytest.mark.parametrize("name", FITS)
 def test_a_kept_fit_is_shown_and_shared_as_it_was(old: TestClient, told: dict[str, Any], name: str) -> None:
     fit = told[name]["fit"]["id"]
-    assert plain(old.get(f"/v1/fits/{fit}").json()) == plain(told[name]["fit"])
+    shown = old.get(f"/v1/fits/{fit}").json()
+    assert shown.pop("in_use_by") == (["sandlark-bend"] if name == "searched" else [])
+    assert plain(shown) == plain(told[name]["fit"])
     assert old.get(f"/v1/fits/{fit}/document").json() == told[name]["document"]
 
 
@@ -109,6 +111,17 @@ def test_a_kept_fit_forecasts_as_it_did(old: TestClient, told: dict[str, Any], n
     if what == "forecast" and "trace_shifts" not in told[name][what]:
         assert max(map(abs, answer.pop("trace_shifts"))) <= 0.14
     assert_near(answer, told[name][what])
+
+
+@pytest.mark.parametrize("what", ["forecast", "pollination"])
+def test_the_newest_fit_of_all_own_seasons_is_in_use(
+    old: TestClient, told: dict[str, Any], what: str
+) -> None:
+    used = old.get(f"{VINEYARD}/fit").json()
+    assert (used["fit"], used["since"][:10]) == (told["searched"]["fit"]["id"], "2026-11-26")
+    assert used["behind"] == {"rows": 0, "seasons": 0}
+    answer = old.get(f"{VINEYARD}/{what}", params={"as_of": AS_OF})
+    assert plain(answer.json()) == plain(told["searched"][what])
 
 
 def test_a_fit_that_was_shared_is_taken_over_as_the_same_fit(

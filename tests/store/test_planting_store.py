@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from typing import Any
 
 import pytest
+from sqlalchemy import Table, create_engine, make_url
 
 from models.errors import BadInput
 from models.records import Block, BloomLogRow, Cultivar, FlowerType, FrostedBlock, Visit
@@ -19,7 +21,12 @@ from service.store import (
     UnknownReference,
     Vineyard,
 )
+from service.store.images import is_journaled
 from service.store.records import KeptVisit, Place
+from service.store.tables import Base
+from tests.store.dumping import dump
+
+DRIVERS = {"sqlite": "sqlite", "postgresql": "postgresql+psycopg"}
 
 DUSK = Cultivar("dusk", "Dusk, early", FlowerType.PERFECT, True, "Vitis rotundifolia", 6.5)
 DAWN = Cultivar("dawn", "Dawn", FlowerType.PISTILLATE, False)
@@ -123,6 +130,72 @@ def test_a_block_goes_only_without_neighbours_and_leaves_its_past(store: Store) 
         assert repositories.blocks.known("home") == {}
         with pytest.raises(NotFound, match="block 'b3'"):
             repositories.blocks.delete("home", "b3", past="delete")
+
+
+def a_row(table: Table) -> dict[str, Any]:
+    """A row of block b1 in the vineyard, whatever the table holds."""
+    named = {"grower": "local", "vineyard": "home", "block": "b1", "cultivar": "dusk", "subject": "block:b1"}
+    values: dict[type, Any] = {
+        str: "x",
+        int: 2025,
+        float: 1.0,
+        bool: False,
+        dt.date: dt.date(2025, 4, 2),
+        object: dt.datetime(2025, 4, 2, tzinfo=dt.UTC),  # what a type of our own says that it holds
+        dict: {},
+    }
+    return {c.name: named.get(c.name, values[c.type.python_type]) for c in table.c}
+
+
+def refers_to(name: str) -> list[str]:
+    """The journaled tables with a column of this name, which are those that refer to such a thing."""
+    return [t.name for t in Base.metadata.sorted_tables if is_journaled(t) and name in t.c]
+
+
+def fill(url: str, names: list[str]) -> None:
+    """A row in each table, past the repositories."""
+    engine = create_engine(make_url(url).set(drivername=DRIVERS[make_url(url).drivername]))
+    with engine.begin() as connection:
+        for name in names:
+            table = Base.metadata.tables[name]
+            connection.execute(table.insert().values(a_row(table)))
+    engine.dispose()
+
+
+def test_a_vineyard_goes_with_every_row_that_refers_to_it(store: Store, url: str) -> None:
+    with store.transaction("local") as records:
+        plant(records)
+    inside = refers_to("vineyard")
+    fill(url, [name for name in inside if name != "blocks"])
+    before = dump(url)
+    assert [name for name in inside if not before[name]] == []
+    with store.transaction("local") as records:
+        records.vineyards.delete("home")
+        deleted = records.journal
+    after = dump(url)
+    assert [name for name in inside if after[name]] == []
+    with store.transaction("local") as records:
+        assert deleted.number is not None
+        records.changes.undo(deleted.number)
+    assert dump(url) == before
+
+
+def test_a_block_is_renamed_or_goes_with_every_row_that_refers_to_it(store: Store, url: str) -> None:
+    with store.transaction("local") as records:
+        plant(records)
+    past = refers_to("block")
+    fill(url, past)
+    with store.transaction("local") as records:
+        assert records.blocks.with_past("home", ["b1", "b2"]) == ("b1",)
+        records.blocks.rename("home", "b1", "east")
+    renamed = dump(url)
+    for name in past:
+        [row] = renamed[name]
+        assert "east" in row, name
+    with store.transaction("local") as records:
+        records.blocks.delete("home", "east", past="delete")
+    after = dump(url)
+    assert [name for name in past if after[name]] == []
 
 
 def test_the_past_of_a_renamed_block_follows(store: Store) -> None:

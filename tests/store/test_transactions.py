@@ -67,7 +67,6 @@ def test_one_grower_sees_nothing_of_another(store: Store) -> None:
         assert repositories.cultivars.all() == ()
         assert repositories.vineyards.all() == ()
         assert repositories.fits.all() == ()
-        assert repositories.fits.latest() is None
         for look in (
             lambda: repositories.stations.get("hill"),
             lambda: repositories.stations.delete("hill"),

@@ -1,4 +1,4 @@
-"""Vineyards with known truth: where a forecast says that pollen is likely to end first, it does as often as said.
+"""Vineyards with known truth: pollen ends first, and days lack pollen, as often as a forecast says.
 
 Each vineyard is simulated from the model: thresholds of its cultivars, a season effect that all share, and
 deviations of single blocks, both with the model's tails; its weather is invented. Past seasons are looked at
@@ -8,7 +8,8 @@ every third day and fitted, the season is forecast three weeks before bloom, and
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections import defaultdict
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -21,18 +22,18 @@ from models.heat.accumulate import SeasonHeat, accumulate_seasons
 from models.records import Block, Cultivar, FlowerType, HeatRule, Planting, StageInterval
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
-from models.vineyard.cover import cover, open_anther_days
-from models.vineyard.pollen_warnings import notable
-from models.vineyard.pollination import pollination
+from models.vineyard.cover import Cover, cover, notable, open_anther_days
+from models.vineyard.pollination import BlockPollination, pollination
 from tests.bloom.noted import logged
 from tests.bloom.simulated import Truth, block_heat, draw_truth, season_effects, weather
 
 pytestmark = pytest.mark.slow
 
-VINEYARDS = 80
+VINEYARDS = 100
 SOURCES, PISTILLATE = 3, 3
 SEASONS = range(2010, 2023)  # the last one is forecast
 LOOKED_EVERY = 3  # [day]
+FEWEST_DAYS = 50  # of a tenth of the chances; three weeks ahead few days are surer than nine tenths
 LATITUDE = 31.0
 RULE = HeatRule()
 KEYS = [f"cultivar-{number:02d}" for number in range(SOURCES + PISTILLATE)]
@@ -40,10 +41,19 @@ KEYS = [f"cultivar-{number:02d}" for number in range(SOURCES + PISTILLATE)]
 
 @dataclass(frozen=True)
 class Said:
-    """The chance that a source's pollen ends first, and whether it did."""
+    """The chance of something in a simulated season, and whether it came."""
 
+    season: int
     chance: float
     came: bool
+
+
+@dataclass(frozen=True)
+class Season:
+    """All that was said of one simulated season: of each source that it ends first, of each day without pollen."""
+
+    ends_first: list[Said]
+    days: list[Said]
 
 
 def true_days(heat: SeasonHeat, needed: FloatArray) -> FloatArray:
@@ -76,8 +86,8 @@ def truth_of(random: np.random.Generator) -> Truth:
     )
 
 
-def simulated(seed: int) -> list[Said]:
-    """One vineyard: each pair of a source and a pistillate block."""
+def simulated(seed: int) -> Season:
+    """One vineyard: each pair of a source and a pistillate block, and each day that is told as uncovered."""
     random = np.random.default_rng(seed)
     truth = truth_of(random)
     temperatures = weather("2010-01-01", "2022-12-31", seed=seed)
@@ -103,20 +113,83 @@ def simulated(seed: int) -> list[Said]:
         for key, kind in zip(KEYS, kinds, strict=True)
     }
     made = forecast(fit, site, blocks, as_of=as_of, draws=500)
-    said = []
+    ends_first, told_days = [], []
+    start = dt.date.fromisoformat(made.draws.attrs["season_start"])
     for found in pollination(Planting(blocks, cultivars), made.draws):
-        own = now[KEYS.index(found.block)][np.newaxis]
-        for source in found.sources:
-            opened = open_anther_days(now[KEYS.index(source.block)][np.newaxis], pollen_days=2)
-            first, last = (day[np.newaxis] for day in opened)
-            came = bool(notable(cover(own, first, last, receptive_days=3).after_by).item())
-            said.append(Said(source.chance_ends_first, came))
-    return said
+        truth_of_block = true_cover(found, now)
+        came = notable(truth_of_block.after_by)[:, 0]
+        ends_first += [
+            Said(seed, source.chance_ends_first, bool(ended))
+            for source, ended in zip(found.sources, came, strict=True)
+        ]
+        told_days += days_told(found, truth_of_block, seed, start)
+    # with one source each, days of high chances come up too
+    alone = tuple(
+        replace(block, neighbours=(KEYS[place - SOURCES],) if place >= SOURCES else ())
+        for place, block in enumerate(blocks)
+    )
+    for found in pollination(Planting(alone, cultivars), made.draws):
+        told_days += days_told(found, true_cover(found, now), seed, start)
+    return Season(ends_first, told_days)
+
+
+def true_cover(found: BlockPollination, days: FloatArray) -> Cover:
+    """Cover of a block by its sources on the true days, shape (cultivar, stage)."""
+    own = days[KEYS.index(found.block)][np.newaxis]
+    opened = [
+        open_anther_days(days[KEYS.index(source.block)][np.newaxis], pollen_days=2)
+        for source in found.sources
+    ]
+    first, last = (np.array(each) for each in zip(*opened, strict=True))
+    return cover(own, first, last, receptive_days=3)
+
+
+def days_told(found: BlockPollination, truth_of_block: Cover, seed: int, start: dt.date) -> list[Said]:
+    """Each day that is told as uncovered, and whether it was."""
+    lacking = set(truth_of_block.days[truth_of_block.without_pollen[0]].tolist())
+    return [
+        Said(seed, chance, (run.first_day - start).days + place in lacking)
+        for run in found.uncovered
+        for place, chance in enumerate(run.days)
+    ]
 
 
 @pytest.fixture(scope="module")
-def every() -> list[Said]:
-    return [said for seed in range(100, 100 + VINEYARDS) for said in simulated(seed)]
+def seasons() -> list[Season]:
+    return [simulated(seed) for seed in range(100, 100 + VINEYARDS)]
+
+
+@pytest.fixture(scope="module")
+def every(seasons: list[Season]) -> list[Said]:
+    return [said for season in seasons for said in season.ends_first]
+
+
+def by_tenths(days: list[Said]) -> list[tuple[int, float, float, float]]:
+    """Number, mean chance, share that came and standard error of their difference, of each tenth with enough days.
+
+    Days of one season come together, so that the error is that of the seasons' sums.
+    """
+    rows = []
+    for tenth in range(2, 10):
+        part = [said for said in days if tenth / 10 <= said.chance < (tenth + 1) / 10 + (tenth == 9)]
+        if len(part) < FEWEST_DAYS:
+            continue
+        off: dict[int, float] = defaultdict(float)
+        for said in part:
+            off[said.season] += said.came - said.chance
+        error = float(np.sqrt(np.sum(np.square(list(off.values()))))) / len(part)
+        said_mean, came = (
+            float(np.mean([getattr(said, name) for said in part])) for name in ("chance", "came")
+        )
+        rows.append((len(part), said_mean, came, error))
+    return rows
+
+
+def test_of_the_days_said_with_a_chance_as_many_come(seasons: list[Season]) -> None:
+    rows = by_tenths([said for season in seasons for said in season.days])
+    assert len(rows) >= 6
+    for _, said, came, error in rows:
+        assert abs(came - said) <= 2 * error, rows
 
 
 def test_where_four_fifths_are_said_pollen_ends_first_in_70_to_90_of_100(every: list[Said]) -> None:

@@ -108,10 +108,9 @@ def test_a_source_that_ends_first_is_told_with_names_and_dates() -> None:
         "Block b7 (Tinderling) is expected to finish on 4 June, 5 days before block b1 (Dewlight); about "
         "36 % of b1's bloom would open without pollen (80 % chance that it ends too early)."
     )
-    assert "from 6 June to 11 June" in warning_words(
-        told
-    )  # the day after the last pollen; the last receptive day
-    assert told.days == (dt.date(2026, 6, 6), dt.date(2026, 6, 11))
+    # from the day after the last pollen until too few receptive flowers are left, as `uncovered` has it
+    assert "from 6 June to 13 June" in warning_words(told)
+    assert told.spans == ((dt.date(2026, 6, 6), dt.date(2026, 6, 13)),)
     alone = warning(only(pollination(PAIR, mixed(EARLY, SAFE, times=8))), "single_pollen_source")
     assert alone.days == (dt.date(2026, 5, 31), dt.date(2026, 6, 9))  # the whole bloom
 
@@ -124,22 +123,27 @@ STARTS = [(start, start + 4, 170.0) for start in (153.0, 154.0, 155.0, 156.0, 15
 @pytest.mark.parametrize(
     ("code", "b7", "likely"),
     [
-        # Of all ten draws the fifth ends on day 154: pollen until 155, receptive flowers until 161.
-        ("pollen_ends_early", ENDS, (156, 161)),
-        # Of all ten the fifth starts on day 153; b1 has been open since 150.
-        ("pollen_starts_late", STARTS, (150, 152)),
+        # On day 156 five of ten draws are past their pollen, which ends on days 151 to 155.
+        ("pollen_ends_early", ENDS, (156, 163)),
+        # On day 153 five of ten draws still wait for it; by day 147 odds of 9 ** -(7 / 4), 2.1 %, are open.
+        ("pollen_starts_late", STARTS, (147, 153)),
     ],
 )
-def test_a_likely_case_has_the_dates_of_the_forecast(
+def test_a_likely_case_names_the_days_of_one_half_or_more(
     code: str, b7: list[Bloom], likely: tuple[int, int]
 ) -> None:
     fits = (148.0, 154.0, 162.0)
     b1 = (150.0, 154.0, 159.0)
-    told = warning(only(pollination(PAIR, draws_of({"b1": [b1] * 10, "b7": [*b7, *[fits] * 4]}))), code)
+    found = only(pollination(PAIR, draws_of({"b1": [b1] * 10, "b7": [*b7, *[fits] * 4]})))
+    told = warning(found, code)
     assert told.level == "act"
     assert told.chance == pytest.approx(0.6)
     first, last = (dt.date(2026, 1, 1) + dt.timedelta(days=day) for day in likely)
     assert told.days == (first, last)
+    (run,) = found.uncovered
+    assert (run.span, run.level, run.why) == ((first, last), "act", code)
+    assert min(run.days) >= 0.5
+    assert run.chance == max(run.days) == pytest.approx(0.6)
 
 
 def test_a_mere_possibility_is_told_by_the_draws_in_which_it_comes_true() -> None:
@@ -172,7 +176,7 @@ def test_a_source_that_starts_late() -> None:
         "Block b7 (Tinderling) is expected to begin on 5 June, 5 days after block b1 (Dewlight); about 25 % of "
         "b1's bloom would open without pollen (60 % chance that it starts too late)."
     )
-    assert "from 31 May to 4 June" in warning_words(told)
+    assert "from 28 May to 4 June" in warning_words(told)
 
 
 def test_a_source_that_does_not_bloom_within_the_season_is_late() -> None:
@@ -240,11 +244,45 @@ def test_no_source_in_reach() -> None:
     told = warning(found, "no_pollen_source_in_reach")
     assert (codes(found), told.level, told.chance) == (["no_pollen_source_in_reach"], "act", 1.0)
     assert "within 15 m (49 ft) of block b1 (Dewlight)" in warning_words(told)
-    assert "from 31 May to 9 June" in warning_words(told)
+    assert "from 28 May to 13 June" in warning_words(told)
     assert found.sources == ()
     assert found.share_of_bloom_covered is not None
     assert found.share_of_bloom_covered.high == 0.0
-    assert [window.chance for window in found.uncovered] == [1.0]
+    (run,) = found.uncovered
+    assert run.chance == 1.0
+    assert run.share_of_bloom == pytest.approx(1.0)
+
+
+def test_a_later_day_that_may_lack_pollen_is_told_only_where_no_day_is_likely_to() -> None:
+    # EARLY lacks pollen on days 156 to 163; with one end two days later it does from day 158 on.
+    later = {**EARLY, "b7": (145.0, 149.0, 156.0)}
+    mostly = draws_of({key: [EARLY[key]] * 3 + [later[key]] * 4 + [SAFE[key]] * 3 for key in EARLY})
+    (act,) = only(pollination(PAIR, mostly)).uncovered
+    assert (act.first_day, act.level) == (dt.date(2026, 6, 8), "act")
+    assert act.chance == pytest.approx(0.7)
+    seldom = draws_of({key: [EARLY[key]] * 2 + [later[key]] * 2 + [SAFE[key]] * 6 for key in EARLY})
+    (watch,) = only(pollination(PAIR, seldom)).uncovered
+    assert (watch.first_day, watch.level) == (dt.date(2026, 6, 6), "watch")
+    assert watch.chance == pytest.approx(0.4)
+    assert watch.days[:3] == pytest.approx((0.2, 0.2, 0.4))
+
+
+def test_days_that_are_each_unlikely_are_no_run_though_one_of_them_is_likely_to_come() -> None:
+    # ten draws, each with a gap of its own in a bloom that would be covered else
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0))
+    gaps = range(140, 170, 3)
+    blooms = draws_of(
+        {
+            "b1": [(day - 4.0, float(day), day + 5.0) for day in gaps],
+            "b7": [(day - 9.0, day - 8.0, day - 3.0) for day in gaps],
+            "b9": [(day + 2.0, day + 4.0, day + 9.0) for day in gaps],
+        }
+    )
+    found = only(pollination(both, blooms))
+    told = warning(found, "pollen_gap")
+    assert (told.level, told.chance) == ("act", 1.0)
+    assert max((run.chance for run in found.uncovered), default=0.0) < 0.5
+    assert told.spans == tuple(run.span for run in found.uncovered)
 
 
 def test_neighbours_replace_distance() -> None:
@@ -408,6 +446,125 @@ def test_widening_the_reach_never_lowers_cover_and_no_source_means_none(
         assert bare.share_of_bloom_covered is not None
         assert more.share_of_bloom_covered.median >= less.share_of_bloom_covered.median - 1e-12
         assert bare.share_of_bloom_covered.high == 0.0
+
+
+def test_shoots_come_from_blocks_with_open_viable_anthers_on_those_days_and_none_other() -> None:
+    # b1 lacks pollen on days 156 to 163
+    others = {
+        "late": (block("late", TINDERLING, x_m=200.0), (155.0, 157.0, 158.0)),  # open until day 159
+        "early": (block("early", TINDERLING, x_m=200.0), (140.0, 144.0, 154.0)),
+        "dud": (block("dud", DUD, x_m=200.0), (155.0, 157.0, 170.0)),
+        "frozen": (block("frozen", HEDGE, x_m=200.0), (155.0, 157.0, 170.0)),
+        "long": (block("long", HEDGE, x_m=300.0), (150.0, 157.0, 170.0)),
+        "pistillate": (block("pistillate", DEW, neighbours=("b7",)), (155.0, 157.0, 170.0)),
+    }
+    asked = planting(B1, B7, *(one for one, _ in others.values()))
+    blooms = {**EARLY, **{key: bloom for key, (_, bloom) in others.items()}}
+    draws = draws_of({key: [bloom] for key, bloom in blooms.items()})
+
+    def told(as_of: dt.date) -> PollenWarning:
+        found = pollination(asked, draws, frosted=["frozen"], as_of=as_of)
+        return warning(next(each for each in found if each.block == "b1"), "pollen_ends_early")
+
+    early = told(dt.date(2026, 5, 1))
+    days = [(each.block.key, each.first_day, each.last_day) for each in early.donors]
+    assert days == [
+        ("long", dt.date(2026, 6, 6), dt.date(2026, 6, 13)),
+        ("late", dt.date(2026, 6, 6), dt.date(2026, 6, 9)),
+    ]
+    assert "from 6 June to 13 June, from block long (Hedge vines), likely open" in warning_words(early)
+    within = told(dt.date(2026, 6, 11))
+    assert within.spans == early.spans
+    assert within.ahead == ((dt.date(2026, 6, 11), dt.date(2026, 6, 13)),)
+    assert [each.block.key for each in within.donors] == ["long"]
+    assert "from 11 June to 13 June" in warning_words(within)
+    after = told(dt.date(2026, 6, 14))
+    assert (after.level, after.past, after.donors) == ("watch", True, ())
+    assert "is thought to have finished on 4 June" in warning_words(after)
+    assert "Place" not in warning_words(after)
+
+
+def test_cover_at_half_and_double_the_reach_where_other_sources_stand_in_it() -> None:
+    asked = planting(B1, block("near", TINDERLING, x_m=9.0), block("far", HEDGE, x_m=20.0))
+    blooms = draws_of({"b1": [SAFE["b1"]], "near": [EARLY["b7"]], "far": [SAFE["b7"]]})
+    half, double = only(pollination(asked, blooms)).at_other_reach
+    assert (half.reach_m, half.sources, double.reach_m, double.sources) == (7.5, (), 30.0, ("near", "far"))
+    assert half.share_of_bloom_covered is not None
+    assert double.share_of_bloom_covered is not None
+    assert half.share_of_bloom_covered.high == 0.0
+    assert double.share_of_bloom_covered.median == pytest.approx(1.0)
+    same = planting(B1, block("near", TINDERLING, x_m=5.0))
+    assert only(pollination(same, blooms)).at_other_reach == ()
+    unknown = draws_of({"b1": [SAFE["b1"]], "near": [EARLY["b7"]]})
+    assert only(pollination(asked, unknown)).at_other_reach[1].share_of_bloom_covered is not None
+
+
+WORSE = ("frosted", "not_viable", "further", "fewer_days", "removed")
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from([DEW, TINDERLING, HEDGE]), st.integers(0, 40), BLOOM_TRIPLES),
+        min_size=2,
+        max_size=6,
+    ),
+    st.sampled_from(WORSE),
+    st.integers(1, 30),
+    st.data(),
+)
+def test_a_source_made_worse_in_any_way_never_raises_the_cover_of_another_block(
+    vines: list[tuple[Cultivar, int, Bloom]], worse: str, by: int, data: st.DataObject
+) -> None:
+    blocks = [block(f"b{i}", cultivar, x_m=x) for i, (cultivar, x, _) in enumerate(vines)]
+    blooms = draws_of({f"b{i}": [bloom] for i, (_, _, bloom) in enumerate(vines)})
+    place = data.draw(st.integers(0, len(blocks) - 1))
+    was, others = blocks[place], [*blocks[:place], *blocks[place + 1 :]]
+    own = replace(CULTIVARS[was.cultivar], key="own", pollen_days=3)
+    if own.flower_type is FlowerType.PISTILLATE:
+        return
+    made = replace(was, cultivar="own")
+
+    def share(one: Block | None, cultivar: Cultivar, frosted: tuple[str, ...] = ()) -> dict[str, float]:
+        """Median cover of every pistillate block, with the source as it is here; where unknown, none."""
+        now = Planting(
+            tuple(others) if one is None else (*others, one), CULTIVARS | {"own": cultivar}, reach_m=15.0
+        )
+        found = pollination(now, blooms, frosted=frosted)
+        return {
+            each.block: each.share_of_bloom_covered.median for each in found if each.share_of_bloom_covered
+        }
+
+    # farther from every block: those stand from 0 to 40 m, the source on either side of them
+    away = replace(made, x_m=100.0 + by)
+    after = {
+        "frosted": lambda: share(made, own, (made.key,)),
+        "not_viable": lambda: share(made, replace(own, viable_pollen=False)),
+        "further": lambda: share(away, own),
+        "fewer_days": lambda: share(made, replace(own, pollen_days=1 + by % 2)),
+        "removed": lambda: share(None, own),
+    }[worse]()
+    before = share(made, own)
+    for key, covered in after.items():
+        assert covered <= before[key] + 1e-12
+
+
+def test_a_frosted_source_is_not_counted_on_and_named() -> None:
+    blooms = {**SAFE, "b9": SAFE["b7"]}
+    both = planting(B1, B7, block("b9", TINDERLING, x_m=5.0), block("b4", DUD, x_m=6.0))
+    draws = draws_of({key: [bloom] for key, bloom in blooms.items()})
+    one = only(pollination(both, draws, frosted=["b7"]))
+    assert codes(one) == ["unknown_bloom", "single_pollen_source"]
+    assert "block b7 (Tinderling) is marked as frosted and not counted on" in warning_words(one.warnings[0])
+    assert [source.block for source in one.sources] == ["b9"]
+    none = only(pollination(both, draws, frosted=["b7", "b9"]))
+    assert codes(none) == ["no_viable_pollen"]
+    assert (
+        "block b4 (Pale Lantern) (recorded as not viable); block b7 (Tinderling) and block b9 (Tinderling) (marked as "
+        "frosted)" in warning_words(none.warnings[0])
+    )
+    assert none.share_of_bloom_covered is not None
+    assert none.share_of_bloom_covered.high == 0.0
 
 
 def simulated(rng: np.random.Generator, draws: int, mean_start: FloatArray) -> FloatArray:

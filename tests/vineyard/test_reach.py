@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from models.errors import BadInput
-from models.records import Block, Cultivar, FlowerType, Planting
+from models.records import REACH_M, Block, Cultivar, FlowerType, Planting
 from models.vineyard.reach import in_reach, pollen_makers_in_reach, sheds_viable_pollen
 
 
@@ -60,3 +62,10 @@ def test_an_unknown_cultivar_is_named() -> None:
     with pytest.raises(BadInput, match="unknown cultivar") as caught:
         pollen_makers_in_reach(Planting((a, b), {}), a)
     assert caught.value.problems[0].where == "block b"
+
+
+def test_fifty_feet_apart_is_within_fifty_feet() -> None:
+    feet = [block(f"b{i}", i * 10 * 0.3048, 100 * 0.3048) for i in range(50)]
+    pairs = [(one, other) for one, other in itertools.pairwise(feet[::5])]
+    assert all(in_reach(one, other, reach_m=REACH_M) for one, other in pairs)
+    assert not in_reach(feet[0], feet[6], reach_m=REACH_M)

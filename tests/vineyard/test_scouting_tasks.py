@@ -53,6 +53,7 @@ def only(tasks: Sequence[Task], block: str, kind: TaskKind) -> Task:
 @pytest.mark.parametrize(
     ("kind", "first", "last"),
     [
+        ("flower_count", 143, 150),  # the week up to 150
         ("first_caps", 148, 152),  # two days to either side of 150
         ("flower_type", 150, 156),  # from 150 until (154 + 159) / 2 = 156.5
         ("pollen_overlap", 152, 156),  # from (150 + 154) / 2
@@ -61,11 +62,8 @@ def only(tasks: Sequence[Task], block: str, kind: TaskKind) -> Task:
     ],
 )
 def test_days_of_each_task_where_the_bloom_is_known(kind: TaskKind, first: int, last: int) -> None:
-    heavy = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=14.0)
-    tasks = scouting_tasks(
-        planting(B1, B7, cultivars=(DEW, heavy)), draws_of({"b1": [USUAL] * 4, "b7": [USUAL] * 4})
-    )
-    task = only(tasks, "b7" if kind == "crop_load" else "b1", kind)
+    tasks = scouting_tasks(planting(B1, B7), draws_of({"b1": [USUAL] * 4, "b7": [USUAL] * 4}))
+    task = only(tasks, "b1", kind)
     assert task.window == Window(day(first), day(last))
     assert task.chance_on == dict.fromkeys(map(day, range(first, last + 1)), 1.0)
 
@@ -94,9 +92,9 @@ def test_draws_that_never_bloom_lower_the_chance_and_under_half_leave_no_task() 
     assert kinds(scouting_tasks(planting(B1, B7), draws_of({"b7": [USUAL]})), "b1") == []
 
 
-def test_without_a_forecast_of_later_stages_only_first_caps_is_left() -> None:
+def test_without_a_forecast_of_later_stages_nothing_after_it_is_left() -> None:
     draws = draws_of({"b1": [USUAL]}).sel(stage=["bloom_start"])
-    assert kinds(scouting_tasks(planting(B1), draws), "b1") == ["first_caps"]
+    assert kinds(scouting_tasks(planting(B1), draws), "b1") == ["flower_count", "first_caps"]
 
 
 def test_which_tasks_a_block_calls_for() -> None:
@@ -105,10 +103,23 @@ def test_which_tasks_a_block_calls_for() -> None:
     tasks = scouting_tasks(
         planting(B1, B7, hedge, alone), draws_of({key: [USUAL] for key in ("b1", "b7", "h", "b2")})
     )
-    assert kinds(tasks, "b1") == ["first_caps", "flower_type", "pollen_overlap", "set_count"]
-    assert kinds(tasks, "b7") == ["first_caps", "flower_type", "set_count"]
+    assert kinds(tasks, "b1") == [
+        "flower_count",
+        "first_caps",
+        "flower_type",
+        "pollen_overlap",
+        "set_count",
+        "crop_load",
+    ]
+    assert kinds(tasks, "b7") == ["flower_count", "first_caps", "flower_type", "set_count", "crop_load"]
     assert kinds(tasks, "h") == ["first_caps", "flower_type"]  # male: no berries
-    assert kinds(tasks, "b2") == ["first_caps", "flower_type", "set_count"]  # no source in reach to look at
+    assert kinds(tasks, "b2") == [
+        "flower_count",
+        "first_caps",
+        "flower_type",
+        "set_count",
+        "crop_load",
+    ]  # no source in reach to look at
     assert only(tasks, "b1", "pollen_overlap").look == PollenOverlap((NamedBlock("b7", "Tinderling"),))
     assert only(tasks, "b1", "flower_type").look == FlowerTypeCheck(FlowerType.PISTILLATE)
     assert only(tasks, "b7", "flower_type").look == FlowerTypeCheck(FlowerType.PERFECT)
@@ -120,27 +131,14 @@ def test_sources_without_viable_pollen_are_not_looked_at() -> None:
     assert "pollen_overlap" not in kinds(scouting_tasks(planting(B1, B7, cultivars=(DEW, dud)), draws), "b1")
 
 
-@pytest.mark.parametrize(
-    ("mass_g", "thinned"),
-    [
-        (None, None),
-        (6.5, None),
-        (9.9, None),
-        (10.0, False),
-        (13.9, False),
-        (14.0, True),
-    ],
-)  # common practice, no source: 6 to 7 g no trouble, 10 to 11 g watched, 14 to 15 g thinned in most years
-def test_crop_load_is_looked_at_on_self_fertile_cultivars_with_heavy_berries(
-    mass_g: float | None, thinned: bool | None
+@pytest.mark.parametrize("mass_g", [None, 6.5, 14.0])
+@pytest.mark.parametrize("flower_type", [FlowerType.PERFECT, FlowerType.PISTILLATE])
+def test_crop_load_is_looked_at_whatever_the_flowers_and_the_berries(
+    flower_type: FlowerType, mass_g: float | None
 ) -> None:
-    cultivar = Cultivar(
-        "tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=mass_g
-    )
+    cultivar = Cultivar("tinderling", "Tinderling", flower_type, viable_pollen=True, berry_mass_g=mass_g)
     tasks = scouting_tasks(planting(B7, cultivars=(cultivar,)), draws_of({"b7": [USUAL]}))
-    found = [task.look for task in tasks if task.task == "crop_load"]
-    expected = [] if mass_g is None or thinned is None else [CropLoad(mass_g, usually_thinned=thinned)]
-    assert found == expected
+    assert only(tasks, "b7", "crop_load").look == CropLoad()
 
 
 def visit(
@@ -152,15 +150,17 @@ def visit(
 @pytest.mark.parametrize(
     ("visits", "done"),
     [
-        ([visit(149)], {"first_caps"}),
+        ([visit(149)], {"flower_count", "first_caps"}),
         ([visit(151)], {"first_caps", "flower_type"}),
         ([visit(153, percent=60.0)], {"flower_type", "pollen_overlap"}),
         ([visit(170, percent=100.0)], {"set_count"}),
-        ([visit(147), visit(158), visit(181)], set()),
-        ([visit(150, percent=0.0)], set()),  # looked, but no flower was open
-        ([visit(150, percent=None, bbch=57)], set()),
-        ([visit(149, percent=None, bbch=60)], {"first_caps"}),
-        ([visit(149, block=None)], {"first_caps"}),  # the whole cultivar
+        ([visit(185, percent=100.0)], {"crop_load"}),
+        ([visit(142), visit(158), visit(195)], set()),
+        ([visit(151, percent=0.0)], set()),  # looked, but no flower was open
+        ([visit(145, percent=0.0)], {"flower_count"}),  # clusters can be counted then
+        ([visit(151, percent=None, bbch=57)], set()),
+        ([visit(149, percent=None, bbch=60)], {"flower_count", "first_caps"}),
+        ([visit(149, block=None)], {"flower_count", "first_caps"}),  # the whole cultivar
         ([visit(149, block="b2")], set()),
     ],
 )
@@ -172,7 +172,7 @@ def test_a_visit_on_a_good_day_does_a_task(visits: list[Visit], done: set[TaskKi
 def test_a_logged_date_does_a_task_but_budbreak_and_not_yet_do_not() -> None:
     tasks = scouting_tasks(planting(B1), draws_of({"b1": [USUAL]}))
     seen = StageInterval(2026, "dew", "b1", "bloom_start", day(147), day(149))
-    assert tasks_done(tasks, [], [seen]) == {("b1", "first_caps")}
+    assert tasks_done(tasks, [], [seen]) == {("b1", "flower_count"), ("b1", "first_caps")}
     budbreak = StageInterval(2026, "dew", "b1", "budbreak", day(147), day(149))
     not_yet = StageInterval(2026, "dew", "b1", "bloom_start", day(149), None)
     assert tasks_done(tasks, [], [budbreak, not_yet]) == frozenset()

@@ -17,7 +17,7 @@ from models.bloom.set_aside import (
     SetAside,
     WhySetAside,
 )
-from models.records import FlowerType
+from models.records import FlowerType, Visit
 from models.vineyard import block_check, cautions, layout_rules, pollen_warnings, scouting, scouting_tasks
 from models.vineyard.reach import NamedBlock
 
@@ -43,9 +43,15 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     dates.SeasonUnsettled(),
     dates.UnusualSeason("full_bloom", 11.6),
     dates.ObservationSetAside(SetAside(2026, "b1", "full_bloom", FarFromOthers(14.0))),
+    dates.VisitsContradict(
+        (Visit(DAY, "dewlight", "b1", 60.0), Visit(LATER, "dewlight", "b1", None, 57, "Wren"))
+    ),
+    dates.ObservationFarOff("b1", "bloom_end", LATER, had_come=False, days_later=40),
     dates.BlocksFrosted(2026, ("b1", "b2")),
     dates.SeasonInFit(2026),
     dates.FitImported(),
+    dates.FitOfOtherVineyards(("hollow", "ridge")),
+    dates.FitBehind(3, 1),
     dates.FewSeasonsOfCultivars(("dewlight", "hush")),
     dates.CultivarsUnknown(("dewlight",)),
     dates.NorthAssumed(),
@@ -54,11 +60,14 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.FlowerDaysAssumed(3, 2),
     cautions.OwnFlowerDays(("dewlight",)),
     cautions.ReachAssumed(15.0),
+    cautions.OtherPollenUnknown(),
+    cautions.PollenMayNotLack(),
     cautions.FrostDamageUnknown(),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),
     cautions.NoFitForCover(),
     cautions.NoPastSeason(),
+    cautions.CoverByCultivar(),
     cautions.EnoughAssumed(0.8),
 )
 WARNED: tuple[pollen_warnings.Warned, ...] = (
@@ -66,22 +75,26 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.SourceStartsLate(SOURCE, 1, LATER, 5, 0.25),
     pollen_warnings.GapBetweenSources(0.45),
     pollen_warnings.NoSourceInReach(15.0, by_list=False),
-    pollen_warnings.NoneViable((SOURCE, OTHER)),
+    pollen_warnings.NoneViable((SOURCE,), (OTHER,)),
     pollen_warnings.OnlySource(SOURCE),
     pollen_warnings.MainSource(SOURCE, 0.6),
     pollen_warnings.BloomNotForecast(),
+    pollen_warnings.BloomNotForecast(("bloom_end",)),
     pollen_warnings.BloomUnfinished(),
     pollen_warnings.SourcesNotForecast((SOURCE,), all_of_them=True),
+    pollen_warnings.SourcesFrosted((SOURCE,)),
 )
 LOOKS: tuple[scouting_tasks.Look, ...] = (
+    scouting_tasks.FlowerCount(),
     scouting_tasks.FirstCaps(),
     scouting_tasks.FlowerTypeCheck(FlowerType.PERFECT),
     scouting_tasks.PollenOverlap((SOURCE,)),
     scouting_tasks.SetCount(),
-    scouting_tasks.CropLoad(14.5, usually_thinned=True),
+    scouting_tasks.CropLoad(),
 )
 MISSED: tuple[scouting.Missed, ...] = (
     scouting.TooLate(),
+    scouting.NoDate(("bloom_end",)),
     scouting.TooFewTrips(2),
     scouting.WrongWeekdays(DAY, LATER, (0, 4)),
 )
@@ -97,6 +110,7 @@ MEASURED: tuple[layout_rules.Measured, ...] = (
 WHY_EXPOSED: tuple[block_check.WhyExposed, ...] = (
     block_check.NoViableSource(),
     block_check.CultivarNotInFit("dewlight"),
+    block_check.StagesNotInFit(("bloom_end",)),
     block_check.SourcesNotInFit(("hush", "tinderling")),
     block_check.SeldomCovered(0.8, 2, 9, ("hush",)),
 )

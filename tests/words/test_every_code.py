@@ -27,13 +27,13 @@ from service.words.heat_rules import METHODS, rule_words
 from service.words.layout import NOT_APPLICABLE, RULE_SOURCES, RULES, finding_words, why_exposed
 from service.words.pollen import SHORT, what_is_wrong, what_to_do
 from service.words.scouting import TASK_NAMES, look_for, why_look, why_missed
-from service.words.set_aside import why_set_aside
+from service.words.set_aside import why_alike, why_set_aside
 from tests.words import samples
 from tests.words.samples import BLOCK, DAY, LATER, members
 
 
 def warned(of: Warned) -> PollenWarning:
-    return PollenWarning(BLOCK, of, "act", 0.8, (DAY, LATER))
+    return PollenWarning(BLOCK, of, "act", 0.8, ((DAY, LATER),))
 
 
 def missed(why: Missed) -> MissedTask:
@@ -51,6 +51,7 @@ def missed(why: Missed) -> MissedTask:
 # the union, one of each of its members, and how it is said
 SAID: list[tuple[object, Sequence[Any], Callable[[Any], str | None]]] = [
     (WhySetAside, samples.WHY_SET_ASIDE, lambda why: why_set_aside(SetAside(2026, "b1", "full_bloom", why))),
+    (WhySetAside, samples.WHY_SET_ASIDE, why_alike),
     (Caution, samples.CAUTIONS, caution_words),
     (Warned, samples.WARNED, lambda of: what_is_wrong(warned(of))),
     (Warned, samples.WARNED, lambda of: what_to_do(warned(of))),
@@ -82,7 +83,7 @@ def test_each_number_and_name_of_a_code_is_said() -> None:
     for of in samples.WARNED:
         text = f"{what_is_wrong(warned(of))} {what_to_do(warned(of))}"
         assert "b1" in text
-        for name in ("source", "sources", "makers"):
+        for name in ("source", "sources", "makers", "frosted"):
             told = getattr(of, name, ())
             for source in told if isinstance(told, tuple) else (told,):
                 assert source.key in text, of

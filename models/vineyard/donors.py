@@ -1,0 +1,53 @@
+"""From which blocks flowering shoots can be cut for one that lacks pollen: those with open anthers on its days."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from models.units import FloatArray
+from models.vineyard.cover import Cover
+from models.vineyard.pollen_warnings import ACT, Donor, Span
+from models.vineyard.reach import NamedBlock
+from models.vineyard.season_days import SeasonDays
+
+
+def donors(
+    found: Cover,
+    opened: Mapping[NamedBlock, tuple[FloatArray, FloatArray]],
+    spans: Sequence[Span],
+    season: SeasonDays,
+) -> tuple[Donor, ...]:
+    """Blocks that are likely to have open anthers on a day of these spans, where the block lacks pollen on it.
+
+    Parameters
+    ----------
+    found : Cover
+        Of the block that lacks pollen.
+    opened : mapping of NamedBlock to (ndarray, ndarray), shape (draw,)
+        First and last day with open, viable anthers of each block that may give shoots, in the draws of ``found``.
+        [day]
+    spans : sequence of (date, date)
+        Days of ``found``.
+
+    Returns
+    -------
+    tuple of Donor
+        The one with the most such days first.
+    """
+    places = [
+        place
+        for place, day in enumerate(found.days)
+        if any(first <= season.date(day) <= last for first, last in spans)
+    ]
+    days = found.days[places]
+    lacking = found.without_pollen[:, places]
+    given = []
+    for name, (first, last) in opened.items():
+        is_open = (days >= first[:, np.newaxis]) & (days <= last[:, np.newaxis])
+        together = np.count_nonzero(is_open & lacking, axis=0)
+        likely = days[(together > 0) & (together >= ACT * np.count_nonzero(lacking, axis=0))]
+        if likely.size:
+            given.append((likely.size, Donor(name, season.date(likely[0]), season.date(likely[-1]))))
+    return tuple(donor for _, donor in sorted(given, key=lambda each: -each[0]))

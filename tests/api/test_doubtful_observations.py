@@ -1,0 +1,125 @@
+"""Observations that contradict each other, or lie weeks off: taken, told everywhere, and easily removed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import html
+import re
+from typing import Any
+
+import numpy as np
+import pytest
+from fastapi.testclient import TestClient
+
+from tests.api.asking import VINEYARD
+from tests.api.past_seasons import (
+    THIS_SEASON,
+    block_heats,
+    days_of,
+    fitted,
+    forecast,
+    log_csv,
+    plant,
+    send,
+    stage_of,
+)
+
+BOARD = "/vineyards/hollow"
+Seen = tuple[dt.date, float] | tuple[dt.date, float, str]
+
+
+@pytest.fixture
+def grower(client: TestClient) -> TestClient:
+    plant(client)
+    days = days_of(block_heats(np.random.default_rng(5), between_seasons=30, within=20))
+    send(client, "bloom-log", log_csv(days))
+    fitted(client)
+    return client
+
+
+def median(client: TestClient, stage: str) -> dt.date:
+    """Of block b, by the season's whole weather."""
+    told = stage_of(forecast(client, dt.date(THIS_SEASON, 12, 1)), "b", stage)
+    return dt.date.fromisoformat(told["median"])
+
+
+def visit(client: TestClient, *seen: Seen) -> None:
+    visits = [
+        {"date": str(day), "block": "b", "percent_open": percent, "observer": "".join(who) or None}
+        for day, percent, *who in seen
+    ]
+    assert client.post(f"{VINEYARD}/visits", json=visits).status_code == 200
+
+
+def told_of(told: dict[str, Any], words: str) -> list[str]:
+    return [caution for caution in told["cautions"] if words in caution]
+
+
+def width(stage: dict[str, Any]) -> int:
+    low, high = (dt.date.fromisoformat(stage[name]) for name in ("low", "high"))
+    return (high - low).days
+
+
+def page_of(client: TestClient, as_of: dt.date) -> str:
+    return html.unescape(client.get(BOARD, params={"as_of": str(as_of)}).text)
+
+
+def test_visits_that_contradict_each_other_are_told_and_widen(grower: TestClient) -> None:
+    full = median(grower, "full_bloom")
+    first, second, last = (full + dt.timedelta(days=days) for days in (-6, -3, 0))
+    visit(grower, (first, 0), (second, 5), (last, 12))
+    agreed = stage_of(forecast(grower, last), "b", "full_bloom")
+    assert not told_of(forecast(grower, last), "contradict")
+    visit(grower, (first, 60), (second, 5), (last, 0))
+    told = forecast(grower, last)
+    (said,) = told_of(told, "contradict each other")
+    assert f"60 % on {first}, 5 % on {second} and 0 % on {last}" in said
+    assert width(stage_of(told, "b", "full_bloom")) > width(agreed)
+    page = page_of(grower, last)
+    assert said in page
+    assert page.count("Delete this visit") == 3
+    feed = grower.get(f"{VINEYARD}/calendar.ics", params={"as_of": str(last)}).text.replace("\r\n ", "")
+    assert "contradict each other" in feed
+
+
+def test_observers_of_one_day_who_disagree_are_told_and_widen(grower: TestClient) -> None:
+    full = median(grower, "full_bloom")
+    before, day, after = (full + dt.timedelta(days=days) for days in (-4, 0, 4))
+    visit(grower, (before, 20), (day, 55, "Wren"), (after, 90))
+    agreed = stage_of(forecast(grower, after), "b", "full_bloom")
+    visit(grower, (day, 40, "Moss"))
+    told = forecast(grower, after)
+    assert told_of(told, f"40 % (Moss) on {day} and 55 % (Wren) on {day}")
+    assert width(stage_of(told, "b", "full_bloom")) > width(agreed)
+
+
+def test_a_visit_weeks_off_is_taken_and_told_and_the_page_removes_it(grower: TestClient) -> None:
+    start = median(grower, "bloom_start")
+    early = start - dt.timedelta(days=35)
+    as_of = early + dt.timedelta(days=1)
+    before = forecast(grower, as_of)
+    visit(grower, (early, 50))
+    told = forecast(grower, as_of)
+    (said,) = told_of(told, "days earlier than fit and weather say")
+    assert str(early) in said
+    assert stage_of(told, "b", "full_bloom")["status"] == "observed"
+    page = page_of(grower, as_of)
+    assert said in page
+    (address,) = re.findall(r'action="(/vineyards/hollow/visits/[^"]+)"', page)
+    assert grower.post(address, follow_redirects=False).status_code == 303
+    assert forecast(grower, as_of) == before
+    assert "Delete this visit" not in page_of(grower, as_of)
+
+
+def test_half_open_in_november_is_told(grower: TestClient) -> None:
+    november = dt.date(THIS_SEASON, 11, 10)
+    visit(grower, (november, 50))
+    (said,) = told_of(forecast(grower, november), "days later than fit and weather say")
+    assert f"b, bloom_end not yet on {november}" in said
+
+
+def test_an_ordinary_early_or_late_look_is_not_told(grower: TestClient) -> None:
+    start = median(grower, "bloom_start")
+    for days in (-4, 4):
+        visit(grower, (start + dt.timedelta(days=days), 6 + days))
+    assert not told_of(forecast(grower, start + dt.timedelta(days=5)), "fit and weather say")
