@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -16,6 +17,20 @@ from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 from service.web.edge_words import for_command
 
+
+class ConfirmWord(StrEnum):
+    """The words that override a check, as choices of an option."""
+
+    UNITS = "units"
+    DATES = "dates"
+    LATITUDE = "latitude"
+
+
+CONFIRMS: dict[ConfirmWord, Confirm] = {
+    ConfirmWord.UNITS: "units",
+    ConfirmWord.DATES: "dates",
+    ConfirmWord.LATITUDE: "latitude",
+}
 FileDates = Annotated[str | None, typer.Option(help="How dates are written in that file alone.")]
 
 
@@ -54,7 +69,7 @@ def report(
         float | None, typer.Option(help="Between vines, for a planting that is a grid.")
     ] = None,
     confirm: Annotated[
-        list[Confirm] | None, typer.Option(help="What a refusal doubted and is right all the same.")
+        list[ConfirmWord] | None, typer.Option(help="What a refusal doubted and is right all the same.")
     ] = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
@@ -83,7 +98,7 @@ def report(
             interval=interval,
             reading=ReadOptions(
                 date_format=date_format,
-                confirm=confirm or (),
+                confirm=[CONFIRMS[word] for word in confirm or ()],
                 today=clock.today(),
                 checked_every_days=checked_every_days,
             ),
