@@ -5,14 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Annotated, Literal, NoReturn, get_args
+from typing import Annotated, Literal, NoReturn
 
 import typer
 from pydantic import ValidationError
 
 from models.errors import CapfallError
 from service.cli import tables
-from service.ingest.options import Confirm
 from service.store.errors import StoreError
 from service.web.edge_words import for_command
 from service.web.problems import located
@@ -31,15 +30,6 @@ def day(text: str) -> dt.date:
         return dt.date.fromisoformat(text)
     except ValueError:
         raise typer.BadParameter(f"{text!r} is not a day; write it as 2026-05-20") from None
-
-
-def confirmed(texts: list[str] | None) -> tuple[Confirm, ...]:
-    """Words that override a refusal, as they are typed."""
-    known: tuple[Confirm, ...] = get_args(Confirm)
-    for text in texts or ():
-        if text not in known:
-            raise typer.BadParameter(f"{text!r} is none of {', '.join(known)}")
-    return tuple(word for word in known if word in (texts or ()))
 
 
 def refuse(*texts: str) -> NoReturn:

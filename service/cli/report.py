@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -10,13 +11,27 @@ import typer
 from models.records import REACH_M
 from service import clock
 from service.cli import tables
-from service.cli.parts import Csv, Interval, UnitsOption, confirmed, day, told_plainly
+from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
 from service.cli.season import print_loaded, print_season
 from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 from service.web.edge_words import for_command
 
+
+class ConfirmWord(StrEnum):
+    """The words that override a check, as choices of an option."""
+
+    UNITS = "units"
+    DATES = "dates"
+    LATITUDE = "latitude"
+
+
+CONFIRMS: dict[ConfirmWord, Confirm] = {
+    ConfirmWord.UNITS: "units",
+    ConfirmWord.DATES: "dates",
+    ConfirmWord.LATITUDE: "latitude",
+}
 FileDates = Annotated[str | None, typer.Option(help="How dates are written in that file alone.")]
 
 
@@ -55,8 +70,7 @@ def report(
         float | None, typer.Option(help="Between vines, for a planting that is a grid.")
     ] = None,
     confirm: Annotated[
-        list[str] | None,
-        typer.Option(help="What a refusal doubted and is right all the same: units, dates or latitude."),
+        list[ConfirmWord] | None, typer.Option(help="What a refusal doubted and is right all the same.")
     ] = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
@@ -85,7 +99,7 @@ def report(
             interval=interval,
             reading=ReadOptions(
                 date_format=date_format,
-                confirm=confirmed(confirm),
+                confirm=[CONFIRMS[word] for word in confirm or ()],
                 today=clock.today(),
                 checked_every_days=checked_every_days,
             ),

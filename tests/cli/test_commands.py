@@ -215,3 +215,14 @@ def test_serve_answers_on_this_machine_and_keeps_its_data_here(tmp_path: Path) -
         finally:
             served.send_signal(signal.SIGINT)
             served.wait(30)
+
+
+def test_a_refusal_names_the_options_of_the_command(files: dict[str, str], tmp_path: Path) -> None:
+    visits = tmp_path / "visits.csv"
+    visits.write_text("date,block,percent_open\n05/06/2025,west-1,0\n", encoding="utf-8")
+    given = ("report", *options({name: files[name] for name in ("--temperatures", "--planting")}))
+    result = run(*given, "--visits", str(visits), "--as-of", AS_OF)
+    assert result.exit_code == 2
+    assert "--date-format %d/%m/%Y or %m/%d/%Y" in flowing(result.output)
+    visits.write_text("date,block,percent_open\n1926-05-06,west-1,0\n", encoding="utf-8")
+    assert "give --confirm dates" in flowing(run(*given, "--visits", str(visits), "--as-of", AS_OF).output)

@@ -269,12 +269,12 @@ def planting(make: Maker) -> MessyFile:
         "pistillate": ("pistillate", "female", "FEMALE"),
     }
     for block, (cultivar, flower) in BLOCKS.items():
-        x, y = (round(float(make.random.uniform(0, 60)), 1) for _ in range(2))
+        east, north = (round(float(make.random.uniform(0, 60)), 1) for _ in range(2))
         vines = int(make.random.integers(1, 90))
         name = block if make.random.random() < 0.5 else block.replace("-", " ").title()
-        rows.append([name, cultivar, make.one_of(types[flower]), x, y, vines])
+        rows.append([name, cultivar, make.one_of(types[flower]), east, north, vines])
         scale = 0.3048 if feet else 1.0
-        truth[block] = (cultivar.lower().replace(" ", "-"), x * scale, y * scale, vines)
+        truth[block] = (cultivar.lower().replace(" ", "-"), east * scale, north * scale, vines)
     unit = "ft" if feet else "m"
     header = ["Block", make.one_of(("cultivar", "Variety")), make.one_of(("flower type", "Sex"))]
     header += [f"x ({unit})", f"y_{unit}", make.one_of(("vines", "vine count"))]

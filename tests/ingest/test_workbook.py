@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import zipfile
+from typing import Any
 
 import openpyxl
 import pytest
@@ -22,7 +23,7 @@ def refusal(data: bytes) -> BadInput:
 
 
 def test_cells_come_as_text() -> None:
-    rows: list[list[object]] = [
+    rows: list[list[Any]] = [
         ["date", "a", "b", "c"],
         [dt.datetime(2026, 5, 1), 12.5, True, None],  # noqa: DTZ001
         [],
@@ -50,8 +51,8 @@ def test_a_percentage_comes_as_it_is_shown() -> None:
 
 
 def test_the_sheet_with_the_header_is_meant_and_hidden_ones_are_not() -> None:
-    days: list[list[object]] = [["Our vineyard"], [], ["date", "a"], ["2026-05-01", 1]]
-    sheets: dict[str, list[list[object]]] = {"read me": [["hello"]], "days": days, "old": days}
+    days: list[list[Any]] = [["Our vineyard"], [], ["date", "a"], ["2026-05-01", 1]]
+    sheets: dict[str, list[list[Any]]] = {"read me": [["hello"]], "days": days, "old": days}
     table = read_table(workbook(sheets, hidden=["old"]), is_header=lambda cells: "date" in cells)
     assert (table.header_line, table.rows[0].line) == (3, 4)
     assert "'days', 'old'" in refusal(workbook(sheets)).problems[0].problem

@@ -55,6 +55,8 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     dates.FewSeasonsOfCultivars(("dewlight", "hush")),
     dates.CultivarsUnknown(("dewlight",)),
     dates.NorthAssumed(),
+    dates.DailyLooksAssumed(None),
+    dates.DailyLooksAssumed(7),
     dates.KeepToLabels(),
     cautions.StagesLacking(("bloom_start", "bloom_end")),
     cautions.FlowerDaysAssumed(3, 2),
