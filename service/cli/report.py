@@ -13,7 +13,7 @@ from service import clock
 from service.cli import tables
 from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
 from service.cli.season import print_loaded, print_season
-from service.ingest.options import ReadOptions
+from service.ingest.options import Confirm, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 from service.web.edge_words import for_command
