@@ -172,6 +172,7 @@ _DAYS_OF: dict[TaskKind, Callable[[FloatArray, FloatArray, FloatArray], Days]] =
 
 # Without the end of bloom the looks that may go on after full bloom end there: in time, whenever the end comes.
 _NEEDED: dict[TaskKind, tuple[str, ...]] = {
+    "flower_count": ("bloom_start",),
     "first_caps": ("bloom_start",),
     "flower_type": ("bloom_start", "full_bloom"),
     "pollen_overlap": ("bloom_start", "full_bloom"),

@@ -73,8 +73,8 @@ def test_outlooks(vineyard: TestClient, issued_on: str, last: str) -> None:
 
 
 def test_bloom_in_november_is_taken_and_named(vineyard: TestClient) -> None:
-    log = "season,block,bloom_start,full_bloom\n" + "".join(
-        f"{year},{block},{year}-05-{10 + year % 7},{year}-05-{16 + year % 7}\n"
+    log = "season,block,bloom_start,full_bloom,checked_every_days\n" + "".join(
+        f"{year},{block},{year}-05-{10 + year % 7},{year}-05-{16 + year % 7},1\n"
         for year in range(2021, 2026)
         for block in ("b1", "b2")
     )
