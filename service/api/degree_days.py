@@ -8,7 +8,7 @@ from typing import Annotated
 import numpy as np
 from fastapi import APIRouter, Query
 
-from models.records import Cutoff, GapRule, HeatMethod, HeatRule, check_base
+from models.records import Cutoff, GapRule, HeatMethod, HeatRule
 from models.units import (
     FloatArray,
     celsius_from_fahrenheit,
@@ -61,15 +61,15 @@ def get_degree_days(
     if base is None:
         base = TRADE_BASE_F if units == "us" else TRADE_BASE_C
     base_c = _celsius(base, units)
-    check_base(base_c, "query.base")
+    upper_c = None if upper is None else _celsius(upper, units)
+    check_heat_limits(base_c, upper_c, base_at="query.base", upper_at="query.upper")
     rule = HeatRule(
         method=method,
         base_c=base_c,
-        upper_c=None if upper is None else _celsius(upper, units),
+        upper_c=upper_c,
         cutoff=cutoff,
         accumulate_from=accumulate_from,
     )
-    check_heat_limits(rule.base_c, rule.upper_c)
     compared = compare_season(records, station, season=season, rule=rule, gap_rule=gaps)
     window = compared.heat.window
     return DegreeDays(

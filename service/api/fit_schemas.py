@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from models.bloom.thresholds import Fit
-from models.records import Cutoff, GapRule, HeatMethod, HeatRule, check_base
+from models.records import Cutoff, GapRule, HeatMethod, HeatRule
 from models.stages import STAGE_KEYS
 from models.units import (
     celsius_from_fahrenheit,
@@ -66,9 +66,12 @@ class HeatBody(Body):
     def rule(self) -> HeatRule:
         """As the models take it. Raises BadInput (a base out of bounds)."""
         base_c = _celsius(self.base_c, self.base_f)
-        check_heat_limits(base_c, _celsius(self.upper_c, self.upper_f))
-        if base_c is not None:
-            check_base(base_c, "body.heat.base_c" if self.base_f is None else "body.heat.base_f")
+        check_heat_limits(
+            base_c,
+            _celsius(self.upper_c, self.upper_f),
+            base_at="body.heat.base_c" if self.base_f is None else "body.heat.base_f",
+            upper_at="body.heat.upper_c" if self.upper_f is None else "body.heat.upper_f",
+        )
         return HeatRule(
             method=self.method,
             base_c=HeatRule.base_c if base_c is None else base_c,

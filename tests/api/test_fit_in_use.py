@@ -126,7 +126,9 @@ def test_a_vineyard_without_history_takes_a_neighbours_fit_by_hand_and_says_whos
     own = fitted(client)
     beside = neighbour(client)
     asked = {"as_of": str(AS_OF)}
-    told = assert_problem(client.get(f"{beside}/forecast", params=asked), 409, "PUT /v1/vineyards/beside/fit")
+    told = assert_problem(
+        client.get(f"{beside}/forecast", params=asked), 409, "PUT /v1/vineyards/{vineyard}/fit"
+    )
     assert told["type"] == "/problems/no-fit-in-use"
     assert in_use(client, beside) == {
         "vineyard": "beside",

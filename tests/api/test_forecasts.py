@@ -345,7 +345,10 @@ def test_without_a_fit_it_is_told_how_to_make_one(client: TestClient) -> None:
     assert send_csv(client, "/v1/vineyards/hollow/planting", planting).status_code == 200
     for answer in ("forecast", "pollination", "scouting", "calendar.ics"):
         told = assert_problem(
-            client.get(f"/v1/vineyards/hollow/{answer}"), 409, "POST /v1/fits", "/hollow/fit"
+            client.get(f"/v1/vineyards/hollow/{answer}"),
+            409,
+            "POST /v1/fits",
+            "PUT /v1/vineyards/{vineyard}/fit",
         )
         assert told["type"] == "/problems/no-fit-in-use"
     page = client.get("/vineyards/hollow")

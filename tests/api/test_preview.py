@@ -84,9 +84,13 @@ def test_fits_are_previewed_too(demo_client: TestClient) -> None:
     would = demo_client.post("/v1/fits?preview=true", json=options)
     assert (would.status_code, would.json()["heat"]["base_c"]) == (201, 9.0)
     document = demo_client.get(f"/v1/fits/{kept['id']}/document").json()
-    assert demo_client.delete(f"/v1/fits/{kept['id']}?preview=true").json()["rows"] == 1
     assert demo_client.post("/v1/fits/import?preview=true", json=document).status_code == 201
     assert demo_client.get("/v1/fits").json()["fits"] == [kept]
+    spare = demo_client.post(
+        "/v1/fits", json={"heat": {"method": "average", "base_c": 8}, "use": False}
+    ).json()
+    assert demo_client.delete(f"/v1/fits/{spare['id']}?preview=true").json()["rows"] == 1
+    assert len(demo_client.get("/v1/fits").json()["fits"]) == 2
     done = demo_client.post("/v1/fits", json=options)
     assert done.json() == would.json()
     assert "Capfall-Change" in done.headers

@@ -266,6 +266,8 @@ def test_a_vineyard_made_again_under_its_name_goes_on_counting(demo_client: Test
             f"{VINEYARD}/{path}", content=files[name], headers={"Content-Type": "text/csv"}
         )
         assert sent.status_code == 200, sent.text
+    [fit] = demo_client.get("/v1/fits").json()["fits"]
+    assert demo_client.put(f"{VINEYARD}/fit", json={"fit": fit["id"]}).is_success
     again = by_both(ask(demo_client))
     assert told.keys() <= again.keys()
     assert max(event.sequence for event in told.values()) > 0

@@ -35,9 +35,11 @@ def looks_at_the_clock(tree: ast.AST) -> Iterator[int]:
                 yield node.lineno
             case ast.ImportFrom(module="time"):
                 yield node.lineno
-            case ast.Attribute(value=ast.Name(id="clock")):
+            case ast.Call(func=ast.Attribute(value=ast.Name(id="clock"))):
                 pass
-            case ast.Attribute(attr="now" | "today" | "utcnow" | "fromtimestamp" | "current_timestamp"):
+            case ast.Call(
+                func=ast.Attribute(attr="now" | "today" | "utcnow" | "fromtimestamp" | "current_timestamp")
+            ):
                 yield node.lineno
 
 
