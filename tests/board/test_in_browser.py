@@ -70,9 +70,9 @@ def test_an_upload_with_errors_names_the_lines_stores_nothing_and_can_be_mended(
         assert "sturdy" in told
         assert page.evaluate("document.activeElement.id") == "faults"
         assert page.input_value("#name") == "Low Meadow"
-        assert asked(fresh_service, "/v1/vineyards") == {"vineyards": []}
-        assert asked(fresh_service, "/v1/stations") == {"stations": []}
-        assert asked(fresh_service, "/v1/cultivars") == {"cultivars": []}
+        assert asked(fresh_service, "/v1/vineyards")["vineyards"] == []
+        assert asked(fresh_service, "/v1/stations")["stations"] == []
+        assert asked(fresh_service, "/v1/cultivars")["cultivars"] == []
         sound(page, watch)
         for name, path in files.items():
             path.write_text(good[name])
