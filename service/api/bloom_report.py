@@ -45,7 +45,7 @@ def report_from_files(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -
         date_format=form.date_format,
         on_bad_rows=form.on_bad_rows,
         confirm=form.confirm,
-        today=today,
+        sent_on=today,
         checked_every_days=form.checked_every_days,
     )
     told = dict(form) | {"as_of": form.as_of or today, "reading": reading, "date_formats": form.date_formats}

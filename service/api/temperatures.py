@@ -46,7 +46,7 @@ def temperature_file(
     kind: Kind = "observed",
 ) -> ReadTemperatures:
     """The uploaded table, read before a transaction starts: a long file must not keep others waiting."""
-    told = options if kind == "observed" else replace(options, today=None)
+    told = options if kind == "observed" else replace(options, sent_on=None)
     return read_temperatures(content, unit=unit, options=told)
 
 

@@ -140,7 +140,7 @@ def patch_visit(
         patch = {**patch, "cultivar": None}
     body = patched(VisitBody, current, patch)
     changed = Visit(**{**body.model_dump(), "cultivar": body.cultivar or ""})
-    options = ReadOptions(confirm=confirm, today=clock.today())
+    options = ReadOptions(confirm=confirm, sent_on=clock.today())
     visit = change_visit(records, vineyard, id, changed, options=options)
     return tagged(response, answer(id, visit))
 

@@ -215,7 +215,7 @@ def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:
         file: ReadOptions(
             date_format=DATES[getattr(told, f"{file}_dates")],
             confirm=confirm,
-            today=today,
+            sent_on=today,
             checked_every_days=whole_number(every, low=1, high=LONGEST_CHECK_DAYS) if every else None,
         )
         for file in DATED_FILES

@@ -76,7 +76,7 @@ def record_visit(
         raise BadInput("the visit cannot be taken", [Problem("block", "choose a block")])
     with store(request).transaction(grower) as records:
         today = clock.today(records.vineyards.get(vineyard).timezone)
-        store_visits(records, vineyard, [visit], options=ReadOptions(today=today))
+        store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
     request.state.change = records.journal.number
     seen_from = max(day, parse_date(as_of) if as_of else today)
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)

@@ -100,7 +100,7 @@ def report(
             reading=ReadOptions(
                 date_format=date_format,
                 confirm=[CONFIRMS[word] for word in confirm or ()],
-                today=clock.today(),
+                sent_on=clock.today(),
                 checked_every_days=checked_every_days,
             ),
             date_formats={name: told for name, told in formats.items() if told is not None},

@@ -103,7 +103,7 @@ def scout(
                 unit=unit,
                 latitude=latitude,
                 reach_m=reach_m,
-                reading=ReadOptions(date_format=date_format, today=clock.today()),
+                reading=ReadOptions(date_format=date_format, sent_on=clock.today()),
                 row_spacing_m=row_spacing_m,
                 vine_spacing_m=vine_spacing_m,
             )

@@ -24,6 +24,7 @@ WINDOW_DAYS = 7  # to each side of a day of the year
 FEWEST_VALUES = 10  # in that window of all years, to know what is usual
 FAR_OFF_C = 6.0  # from which on another unit is asked for
 NEARER = 3.0  # how many times nearer to the record the values must lie in another unit
+FEW_DAYS_FAR_OFF_C = 20.0  # from which on so few days are refused, however usual their range is
 FEWEST_DAYS, STRANGE_SHARE, STRANGE_MARGIN_C = 5, 0.5, 3.0
 FEWEST_RECORD_DAYS, BEYOND_RECORD_C = 300, 5.0
 HOT_OUTLOOK_C = 50.0  # where there is no record to compare with
@@ -89,11 +90,17 @@ def _in_another_unit(
             continue
         low, high = (to_celsius(from_celsius(each, read.unit), unit) for each in (read.tmin_c, read.tmax_c))
         would_be_off = _distance(low, high, usual_low, usual_high)
+        # A wave of cold moves days as far as a wrong unit does, but leaves them their range from night to day.
+        usual_range = usual_high - usual_low
+        odd_range = np.abs(read.tmax_c - read.tmin_c - usual_range) - np.abs(high - low - usual_range)
         shown = np.zeros(known.shape, dtype=bool)
         for each in np.unique(month[known]):
             days = known & (month == each)
             median = float(np.median(off[days]))
-            if median > FAR_OFF_C and float(np.median(would_be_off[days])) * NEARER < median:
+            if median <= FAR_OFF_C or float(np.median(would_be_off[days])) * NEARER >= median:
+                continue
+            few = days.sum() < FEWEST_DAYS
+            if np.median(odd_range[days]) > 0 or (few and median > FEW_DAYS_FAR_OFF_C):
                 shown |= days
         if shown.any():
             yield unit, shown, float(np.median(off[shown])), float(np.median(would_be_off[shown]))

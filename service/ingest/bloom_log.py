@@ -106,8 +106,8 @@ def read_bloom_log(
                 dateless.append(row.line)
                 continue
             _check_season(read, latitude)
-            if options.today is not None and "dates" not in options.confirm:
-                _check_days(read, options.today)
+            if options.sent_on is not None and "dates" not in options.confirm:
+                _check_days(read, options.sent_on)
         except BadInput as error:
             bad_rows.append(BadRow(row.line, error.message))
             continue

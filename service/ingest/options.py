@@ -24,8 +24,8 @@ class ReadOptions:
         Whether a row that can't be read refuses the file.
     confirm : collection of words
         What is right as it is, however it looks.
-    today : date or None
-        Days to come cannot have been measured or seen; None: they may be there.
+    sent_on : date or None
+        Later days than the next cannot have been measured or seen; None: they may be there.
     checked_every_days : int or None
         How often the blocks of a bloom log were looked at, where the log does not say it; None: every day. [day]
     """
@@ -33,7 +33,7 @@ class ReadOptions:
     date_format: str | None = None
     on_bad_rows: OnBadRows = "reject"
     confirm: Confirmed = ()
-    today: dt.date | None = None
+    sent_on: dt.date | None = None
     checked_every_days: int | None = None
 
 

@@ -121,7 +121,7 @@ def read_temperatures(
     form = DateForm(options.date_format, iso_too=table.workbook)
     days, bad_rows, told = read_rows(table, columns, form)
     if "dates" not in options.confirm:
-        days, strangers = _plausible(days, options.today)
+        days, strangers = _plausible(days, options.sent_on)
         bad_rows += strangers
     dates = np.array([day.date for day in days], dtype="datetime64[D]")
     tmin = np.array([day.tmin for day in days], dtype=np.float64)

@@ -147,8 +147,8 @@ def _date(row: Row, columns: Columns, form: DateForm, latitude: float | None) ->
 
 def check_visit(visit: Visit, options: ReadOptions) -> None:
     """Refuse a visit that cannot have been made or that contradicts itself. Raises BadInput."""
-    if options.today is not None and "dates" not in options.confirm:
-        check_seen(visit.date, today=options.today)
+    if options.sent_on is not None and "dates" not in options.confirm:
+        check_seen(visit.date, today=options.sent_on)
     if visit.percent_open is not None and visit.bbch is not None:
         low, high = _percents_of(visit.bbch)
         if not low <= visit.percent_open <= high:

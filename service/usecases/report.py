@@ -158,7 +158,7 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
             visits = read_visits(files.visits, blocks=blocks, latitude=latitude, options=how)
     if files.outlook is not None:
         with in_file("outlook"):
-            how = replace(options.reading_of("outlook"), today=None)
+            how = replace(options.reading_of("outlook"), sent_on=None)
             outlook = read_temperatures(files.outlook, unit=options.unit, options=how)
             if "units" not in confirm:
                 check_against_record(outlook, temperatures.daily(), outlook=True)

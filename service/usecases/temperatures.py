@@ -84,7 +84,7 @@ def store_outlook(
         the station has seen, was issued on a day to come, or reaches further than a year, unless that is confirmed.
     """
     if "dates" not in options.confirm:
-        check_outlook_days(issued_on, read.last_date, today=options.today)
+        check_outlook_days(issued_on, read.last_date, today=options.sent_on)
     if read.last_date < issued_on:
         problem = f"the outlook ends on {read.last_date}, before it was issued on {issued_on}"
         raise BadInput("the outlook lies in the past", [Problem("issued_on", problem)])

@@ -44,7 +44,9 @@ def read_options(
     date_format: DateFormat = None, on_bad_rows: OnBadRowsQuery = "reject", confirm: ConfirmQuery = ()
 ) -> ReadOptions:
     """How the sender wants a file to be read; what is dated later than today cannot have been seen."""
-    return ReadOptions(date_format=date_format, on_bad_rows=on_bad_rows, confirm=confirm, today=clock.today())
+    return ReadOptions(
+        date_format=date_format, on_bad_rows=on_bad_rows, confirm=confirm, sent_on=clock.today()
+    )
 
 
 Options = Annotated[ReadOptions, Depends(read_options)]

@@ -78,7 +78,7 @@ def test_bloom_in_november_is_taken_and_named(vineyard: TestClient) -> None:
         for year in range(2021, 2026)
         for block in ("b1", "b2")
     )
-    receipt = send_csv(vineyard, LOG, log).json()
+    receipt = send_csv(vineyard, LOG, log, checked_every_days="1").json()
     assert receipt["warnings"] == []
     (warning,) = vineyard.post(VISITS, json=visit("2025-11-12")).json()["warnings"]
     assert "block b1 on 2025-11-12" in warning

@@ -88,6 +88,26 @@ def test_one_corrected_day_and_a_heat_wave_are_taken() -> None:
     check_against_record(table(one, "C", said="C"), RECORD, outlook=False)
 
 
+@pytest.mark.parametrize("count", [1, 4, 12])
+def test_a_wave_of_cold_in_fahrenheit_is_taken(count: int) -> None:
+    # usual for these days: about 1 to 13 °C; read as °C the values would be usual, but not their range
+    start = dt.date(2026, 2, 10)
+    rows = "".join(f"{start + dt.timedelta(days=day)},{2 + day % 2},{19 + day % 2}\n" for day in range(count))
+    read = read_temperatures(f"date,tmin_f,tmax_f\n{rows}".encode(), unit=None)
+    record = weather("2015-01-01", "2026-02-09")
+    colder = record.tmin_c - 8 * (np.arange(record.dates.size) % 30 == 0)  # it has been as cold before
+    check_against_record(read, DailyTemperatures(record.dates, colder, record.tmax_c), outlook=False)
+
+
+@pytest.mark.parametrize("seed", range(30, 38))
+def test_a_single_summer_day_in_the_other_unit_is_refused(seed: int) -> None:
+    for unit, said in (("C", "F"), ("F", "C")):
+        read = table(weather("2026-05-20", "2026-05-20", seed=seed), unit, said=said)  # type: ignore[arg-type]
+        if np.isfinite(read.tmax_c).any():
+            with pytest.raises(BadInput, match="do not look like"):
+                check_against_record(read, RECORD, outlook=False)
+
+
 def test_another_station_is_refused() -> None:
     far = weather("2026-05-01", "2026-05-20", mean_c=40)
     with pytest.raises(BadInput, match="station's own record"):

@@ -11,6 +11,7 @@ import pytest
 
 from models.errors import BadInput
 from service.ingest.bloom_log import read_bloom_log
+from service.ingest.options import ReadOptions
 from service.ingest.temperatures import read_temperatures
 
 pytestmark = pytest.mark.open_data
@@ -67,6 +68,11 @@ def test_prosser_bloom_log() -> None:
 
 
 def test_klein_altendorf_bloom_log() -> None:
-    got = read_bloom_log(open_data("klein_altendorf_apple/bloom_log.csv"), blocks=None, latitude=50.6)
+    got = read_bloom_log(
+        open_data("klein_altendorf_apple/bloom_log.csv"),
+        blocks=None,
+        latitude=50.6,
+        options=ReadOptions(checked_every_days=1),
+    )
     assert len(got.rows) == 61  # seasons, as the data set's own notes say
     assert (got.bad_rows, got.warnings) == ((), ())
