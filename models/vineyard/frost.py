@@ -108,7 +108,8 @@ def frost(
     for key, (budbreak, start, _, end) in zip(days["block"].values.tolist(), days.values, strict=True):
         knows_budbreak = bool(np.isfinite(budbreak).any())
         chance = in_bloom = None
-        knows_end = bool(np.isfinite(end).any())
+        # bloom that does not end within the season stays at risk until its last day
+        knows_end = "bloom_end" not in lacking and bool(np.isfinite([start, end]).any())
         if knows_end:
             shoots_from = np.maximum(budbreak, today) if knows_budbreak else np.full(end.shape, today)
             chance = frost_chance(cold, trace_of, first=shoots_from, last=end)

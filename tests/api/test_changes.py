@@ -157,6 +157,7 @@ def test_a_vineyard_comes_back_with_all_that_was_in_it(demo_client: TestClient) 
     assert gone.json()["written"] == {
         "bloom log dates deleted": len_of_log(before[2]),
         "blocks deleted": 13,
+        "fits in use deleted": 1,
         "vineyards deleted": 1,
         "visits deleted": before[1].count(b'"visit":'),
     }

@@ -124,7 +124,8 @@ def test_days_and_outlooks_are_deleted(vineyard: TestClient) -> None:
 
 
 def test_a_fit_is_deleted_and_comes_back(demo_client: TestClient) -> None:
-    [fit] = [each["id"] for each in demo_client.get("/v1/fits").json()["fits"]]
+    spare = {"heat": {"method": "average", "base_c": 9}, "use": False}
+    fit = demo_client.post("/v1/fits", json=spare).json()["id"]
     document = demo_client.get(f"/v1/fits/{fit}/document").json()
     gone = demo_client.delete(f"/v1/fits/{fit}")
     assert gone.json()["what"] == f"Fit {fit} deleted."

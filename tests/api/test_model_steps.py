@@ -211,7 +211,7 @@ def test_9_what_is_seen_this_season_moves_the_other_blocks(client: TestClient) -
 
 def test_10_draws_share_the_season(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     plant(client)
-    heats = block_heats(random(), between_seasons=60, within=4)
+    heats = block_heats(random(), between_seasons=90, within=4)
     send(client, "bloom-log", log_csv(days_of(heats)))
     fitted(client)
     told = forecast(client, APRIL)

@@ -69,7 +69,7 @@ def test_every_warning_is_printed_with_level_chance_and_message(demo: str) -> No
         "act no_pollen_source_in_reach, chance 100 %. No pollen source stands within 15.24 m",
         "act no_viable_pollen, chance 100 %. In reach of block east-2",
         "watch single_pollen_source, chance 100 %. Block middle-2",
-        "Place flowering shoots of a self-fertile cultivar in water among west-4's vines from",
+        "Place flowering shoots in water among west-4's vines from",
         "west-2 (Copper Lull): no warning,",
     ):
         assert said in text, said

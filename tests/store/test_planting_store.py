@@ -135,6 +135,7 @@ def test_a_block_goes_only_without_neighbours_and_leaves_its_past(store: Store) 
 def a_row(table: Table) -> dict[str, Any]:
     """A row of block b1 in the vineyard, whatever the table holds."""
     named = {"grower": "local", "vineyard": "home", "block": "b1", "cultivar": "dusk", "subject": "block:b1"}
+    named |= {"id": "x", "document": {}} if table.name == "fits" else {}
     values: dict[type, Any] = {
         str: "x",
         int: 2025,
@@ -156,7 +157,7 @@ def fill(url: str, names: list[str]) -> None:
     """A row in each table, past the repositories."""
     engine = create_engine(make_url(url).set(drivername=DRIVERS[make_url(url).drivername]))
     with engine.begin() as connection:
-        for name in names:
+        for name in ["fits", *names]:
             table = Base.metadata.tables[name]
             connection.execute(table.insert().values(a_row(table)))
     engine.dispose()

@@ -35,10 +35,9 @@ def looks_at_the_clock(tree: ast.AST) -> Iterator[int]:
                 yield node.lineno
             case ast.ImportFrom(module="time"):
                 yield node.lineno
-            case ast.Call(func=ast.Attribute(value=ast.Name(id="clock"))):
-                pass
-            case ast.Call(
-                func=ast.Attribute(attr="now" | "today" | "utcnow" | "fromtimestamp" | "current_timestamp")
+            case ast.Attribute(
+                value=ast.Name(id="dt" | "datetime" | "date") | ast.Attribute(attr="datetime" | "date"),
+                attr="now" | "today" | "utcnow" | "fromtimestamp" | "current_timestamp",
             ):
                 yield node.lineno
 
