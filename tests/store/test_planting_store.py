@@ -134,7 +134,13 @@ def test_a_block_goes_only_without_neighbours_and_leaves_its_past(store: Store) 
 
 def a_row(table: Table) -> dict[str, Any]:
     """A row of block b1 in the vineyard, whatever the table holds."""
-    named = {"grower": "local", "vineyard": "home", "block": "b1", "cultivar": "dusk", "subject": "block:b1"}
+    named: dict[str, Any] = {
+        "grower": "local",
+        "vineyard": "home",
+        "block": "b1",
+        "cultivar": "dusk",
+        "subject": "block:b1",
+    }
     named |= {"id": "x", "document": {}} if table.name == "fits" else {}
     values: dict[type, Any] = {
         str: "x",
