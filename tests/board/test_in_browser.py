@@ -204,11 +204,11 @@ def test_day_interval_and_units_can_be_changed(
         page.wait_for_url("**as_of=2026-05-12**")
         assert "°F·day" in page.inner_text(".asof")
         assert "Tuesday 12 May 2026" in page.inner_text(".asof")
-        assert "49 ft" in page.inner_text("main")
+        assert "50 ft" in page.inner_text("main")
         assert band_width(page) > narrow
         sound(page, watch)
         page.get_by_role("link", name="Planting map").click()
-        assert "49 ft" in page.inner_text("main")
+        assert "50 ft" in page.inner_text("main")
         sound(page, watch)
 
 
@@ -258,7 +258,7 @@ def test_the_map_marks_the_uncovered_blocks_in_words(
 ) -> None:
     with watched(browser, size) as (page, watch):
         page.goto(f"{demo_service.address}{BOARD}/map")
-        assert "No viable pollen source within 15 m of east-2 and north-1." in page.inner_text("main")
+        assert "No viable pollen source within 15.24 m of east-2 and north-1." in page.inner_text("main")
         assert page.locator("svg.planting text.alarm").all_text_contents() == ["no pollen", "no pollen"]
         assert page.locator("svg.planting path.uncovered").count() == 2
         sound(page, watch)
