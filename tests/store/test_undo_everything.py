@@ -137,6 +137,7 @@ def served(url: str, demo_database: Path) -> Iterator[TestClient]:
         base_url="http://127.0.0.1:8000",
         client=("127.0.0.1", 50000),
     ) as client:
+        assert client.put(f"{HOME}/fit", json={"fit": newest}).is_success
         yield client
 
 
