@@ -117,7 +117,8 @@ def test_every_grape_block_has_its_stages(grape: DataSet, vineyard: str, as_of: 
     forecast = grape.forecast(vineyard, as_of)
     assert len(forecast["blocks"]) == 12
     for block in forecast["blocks"]:
-        assert block["basis"] in {"own", "pooled"}
+        # the fit was made for the other vineyard, and the answer says so
+        assert block["basis"] in ({"own", "pooled"} if vineyard == "blind" else {"imported"})
         for stage in ("bloom_start", "full_bloom", "fruit_set"):
             told = block["stages"][stage]
             assert told["low"] <= told["median"] <= told["high"]
