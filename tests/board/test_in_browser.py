@@ -68,7 +68,7 @@ def test_an_upload_with_errors_names_the_lines_stores_nothing_and_can_be_mended(
         assert "31 February 2012 does not exist" in told
         assert "Line 3" in told
         assert "sturdy" in told
-        assert page.evaluate("document.activeElement.id") == "faults"
+        page.wait_for_function("document.activeElement.id === 'faults'")
         assert page.input_value("#name") == "Low Meadow"
         assert asked(fresh_service, "/v1/vineyards")["vineyards"] == []
         assert asked(fresh_service, "/v1/stations")["stations"] == []
