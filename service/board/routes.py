@@ -8,12 +8,13 @@ from starlette.staticfiles import StaticFiles
 from service.board import help_pages, planting_map, reference, season, skill, start, visit
 from service.board.charts import SCRIPT_NAME, library_script
 from service.board.pages import PageRoute
+from service.web.turns import HEAVY
 
 A_YEAR = 365 * 24 * 3600  # [s]
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 for part in (start, season, visit, skill, planting_map, help_pages, reference):
-    router.include_router(part.router)
+    router.include_router(part.router, dependencies=[HEAVY] if part is season else [])
 
 
 @router.get("/charts/{name}")
