@@ -25,10 +25,19 @@ from service.api.schemas import (
     VisitVersionAnswer,
 )
 from service.ingest.options import ReadOptions
+from service.ingest.visits import ReadVisits
 from service.usecases.documents import Slug
-from service.usecases.observations import change_visit, store_visits, store_visits_file
+from service.usecases.observations import (
+    Ground,
+    change_visit,
+    ground_of,
+    read_visits_on,
+    store_visits,
+    store_visits_file,
+)
+from service.web.access import Grower
 from service.web.keys import VineyardKey
-from service.web.records import Reading, Writing
+from service.web.records import Reading, Writing, store
 from service.web.uploads import (
     JSON,
     ConfirmQuery,
@@ -55,6 +64,21 @@ async def visits_sent(request: Request) -> bytes | list[VisitBody]:
         raise RequestValidationError([{**each, "loc": ("body", *each["loc"])} for each in found]) from None
 
 
+def visits_ahead(
+    request: Request,
+    grower: Grower,
+    vineyard: VineyardKey,
+    sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
+    options: Options,
+) -> tuple[Ground, ReadVisits] | None:
+    """A file, read before a transaction starts: a long one must not keep others waiting."""
+    if not isinstance(sent, bytes):
+        return None
+    with store(request).transaction(grower, read_only=True) as records:
+        ground = ground_of(records, vineyard)
+    return ground, read_visits_on(ground, sent, options)
+
+
 @router.post(
     "",
     summary="Record visits",
@@ -64,6 +88,7 @@ async def visits_sent(request: Request) -> bytes | list[VisitBody]:
 def record_visits(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
+    ahead: Annotated[tuple[Ground, ReadVisits] | None, Depends(visits_ahead)],
     records: Writing,
     options: Options,
 ) -> ObservationReceipt:
@@ -74,7 +99,7 @@ def record_visits(
     too: that nobody looked says nothing.
     """
     if isinstance(sent, bytes):
-        stored = store_visits_file(records, vineyard, sent, options=options)
+        stored = store_visits_file(records, vineyard, sent, options=options, ahead=ahead)
     else:
         visits = [Visit(**{**body.model_dump(), "cultivar": body.cultivar or ""}) for body in sent]
         stored = store_visits(records, vineyard, visits, options=options)

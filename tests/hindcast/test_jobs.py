@@ -124,7 +124,7 @@ def test_two_workers_never_take_the_same_job(store: Store) -> None:
     added(store, *ids)
 
     def take(worker: str) -> list[str]:
-        taken = []
+        taken: list[str] = []
         while True:
             with store.job_queue() as queue:
                 claimed = queue.claim(worker)

@@ -8,10 +8,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from sqlalchemy import event
+from sqlalchemy import Engine, event
 
 from service.store import Station, Store
-from service.store.engine import Engine
 from service.store.errors import Unavailable
 
 
