@@ -8,7 +8,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
-from pydantic import TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 
 from models.records import Visit
 from service import clock
@@ -50,7 +50,8 @@ from service.web.uploads import (
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/visits", tags=["observations"])
 
 VisitId = Annotated[str, Path(alias="visit", max_length=63, description="The visit's identifier.")]
-VISITS = TypeAdapter(list[VisitBody])
+MOST_VISITS = 20_000  # in one request
+VISITS = TypeAdapter(Annotated[list[VisitBody], Field(max_length=MOST_VISITS)])
 
 
 async def visits_sent(request: Request) -> bytes | list[VisitBody]:

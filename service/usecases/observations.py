@@ -16,8 +16,6 @@ from service.ingest.visits import ReadVisits, check_visit, fractions, read_visit
 from service.store.records import Counts
 from service.store.repositories import Repositories
 
-LONGEST_OBSERVER = 200  # a part of the visit's key in the store
-
 
 @dataclass(frozen=True)
 class StoredObservations:
@@ -108,7 +106,6 @@ def store_visits_file(
     """
     ground = ground_of(records, vineyard)
     read = ahead[1] if ahead is not None and ahead[0] == ground else read_visits_on(ground, data, options)
-    _check_observers(read.visits)
     odd = _odd_bloom(records, vineyard, bloom_seen((), read.visits))
     counts = records.visits.add(vineyard, read.visits)
     return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
@@ -152,7 +149,6 @@ def store_visits(
             )
     if problems:
         raise BadInput(f"{len(problems)} of {len(visits)} visits cannot be taken", problems)
-    _check_observers(placed)
     warnings = (*fractions(placed), *_odd_bloom(records, vineyard, bloom_seen((), placed)))
     return StoredObservations(len(visits), records.visits.add(vineyard, placed), warnings=warnings)
 
@@ -179,7 +175,6 @@ def change_visit(
     block, cultivar = find_place(visit.block or "", visit.cultivar, blocks=records.blocks.known(vineyard))
     placed = replace(visit, block=block, cultivar=cultivar)
     check_visit(placed, options)
-    _check_observers([placed])
     records.visits.replace(vineyard, id, placed)
     return placed
 
@@ -191,10 +186,3 @@ def _odd_bloom(records: Repositories, vineyard: str, seen: Sequence[Seen]) -> li
         return []
     known = bloom_seen(records.bloom_log.rows(vineyard), records.visits.all(vineyard))
     return odd_bloom(seen, known, latitude=records.stations.get(station).latitude)
-
-
-def _check_observers(visits: Sequence[Visit]) -> None:
-    long = {visit.observer for visit in visits if len(visit.observer or "") > LONGEST_OBSERVER}
-    if long:
-        problem = f"a name has at most {LONGEST_OBSERVER} characters"
-        raise BadInput("an observer's name is too long", [Problem("observer", problem)])
