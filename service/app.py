@@ -19,6 +19,7 @@ from service.jobs import JobRunner
 from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
+from service.usecases import fit_jobs, hindcast_jobs
 from service.web import problems
 from service.web.methods import HeadAndOptions
 from service.web.traffic import Metrics, Traffic
@@ -32,6 +33,7 @@ upload is taken as a whole or not at all. Temperatures are Â°C and degree-days Â
 error is an `application/problem+json` (RFC 9457) whose `errors` say where and what; its `type` opens a page that
 says what to do. Every path answers HEAD, as GET without its body, and OPTIONS.
 """
+WORKS = {fit_jobs.KIND: fit_jobs.work, hindcast_jobs.KIND: hindcast_jobs.work}
 
 
 def operation_id(route: APIRoute) -> str:
@@ -47,7 +49,7 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         await run_in_threadpool(store.migrate)
-        jobs = app.state.jobs = JobRunner(store)
+        jobs = app.state.jobs = JobRunner(store, WORKS)
         await run_in_threadpool(jobs.start)
         yield
         await run_in_threadpool(jobs.close)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query, Request
 
 from service.api.responses import UPLOAD, problems
 from service.api.schemas import PlantingReceipt, ReplacedRow
 from service.ingest.grid import spacing_of
+from service.ingest.planting import ReadPlanting
 from service.usecases.plantings import read_planting_of, store_planting
+from service.web.access import Grower
 from service.web.keys import VineyardKey
-from service.web.records import Writing
+from service.web.records import Writing, store
 from service.web.uploads import CsvFile, OnBadRowsQuery, csv_upload
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/planting", tags=["vineyards"])
@@ -20,16 +22,26 @@ router = APIRouter(prefix="/v1/vineyards/{vineyard}/planting", tags=["vineyards"
 Spacing = Annotated[float | None, Query(gt=0, le=1000, description="For a grid of vines, in m.")]
 
 
+def planting_file(
+    request: Request,
+    grower: Grower,
+    vineyard: VineyardKey,
+    content: CsvFile,
+    row_spacing_m: Spacing = None,
+    vine_spacing_m: Spacing = None,
+    on_bad_rows: OnBadRowsQuery = "reject",
+) -> ReadPlanting:
+    """The uploaded planting, read before a transaction that writes: a long file must not keep others waiting."""
+    spacing = spacing_of(row_spacing_m, vine_spacing_m)
+    with store(request).transaction(grower, read_only=True) as records:
+        return read_planting_of(records, vineyard, content, spacing=spacing, on_bad_rows=on_bad_rows)
+
+
 @router.post(
     "", summary="Upload a planting", responses={**UPLOAD, **problems(409)}, openapi_extra=csv_upload()
 )
 def upload_planting(
-    vineyard: VineyardKey,
-    content: CsvFile,
-    records: Writing,
-    row_spacing_m: Spacing = None,
-    vine_spacing_m: Spacing = None,
-    on_bad_rows: OnBadRowsQuery = "reject",
+    vineyard: VineyardKey, read: Annotated[ReadPlanting, Depends(planting_file)], records: Writing
 ) -> PlantingReceipt:
     """Take a CSV file of blocks with the columns `block,cultivar,flower_type,x_m,y_m`, in any order.
 
@@ -44,8 +56,6 @@ def upload_planting(
     block that it lacks goes, and is named in `blocks_removed`; what was seen there is kept for the fits. Ask with
     `preview=true` first.
     """
-    spacing = spacing_of(row_spacing_m, vine_spacing_m)
-    read = read_planting_of(records, vineyard, content, spacing=spacing, on_bad_rows=on_bad_rows)
     stored = store_planting(records, vineyard, read)
     return PlantingReceipt.showing(
         read,

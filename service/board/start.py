@@ -24,7 +24,7 @@ from service.ingest.temperature_headers import TemperatureUnit
 from service.store.engine import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
-from service.usecases.new_vineyard import NewVineyard, make_vineyard
+from service.usecases.new_vineyard import NewVineyard, make_vineyard, read_files
 from service.usecases.report import ReportFiles
 from service.web.access import Grower
 from service.web.edge_words import for_page
@@ -146,19 +146,13 @@ def new_vineyard(
     kept = store(request)
     try:
         new = _read_form(told, files)
+        sent = ReportFiles(
+            files["temperatures"] or b"", files["planting"] or b"", files["bloom_log"], files["visits"]
+        )
+        options = _options(told, confirm or ())
+        read = read_files(new, sent, unit=UNITS[told.unit], options=options)
         with kept.transaction(grower) as records:
-            made = make_vineyard(
-                records,
-                new,
-                ReportFiles(
-                    files["temperatures"] or b"",
-                    files["planting"] or b"",
-                    files["bloom_log"],
-                    files["visits"],
-                ),
-                unit=UNITS[told.unit],
-                options=_options(told, confirm or ()),
-            )
+            made = make_vineyard(records, new, sent, read, options=options)
     except BadInput as error:
         return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
     request.state.change = records.journal.number

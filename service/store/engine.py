@@ -26,10 +26,10 @@ from sqlalchemy.exc import TimeoutError as NoConnection
 from models.errors import BadInput, Problem
 from service import clock
 from service.store.errors import StoreError, Unavailable
+from service.store.job_queue import JobQueue
 from service.store.journal import Journal
 from service.store.migrating import upgrade
 from service.store.repositories import Repositories
-from service.store.results import end_lost_jobs
 from service.store.tables import GrowerRow, table_of
 
 WAIT_SECONDS = 10.0
@@ -109,10 +109,11 @@ class Store:
             else:
                 journal.close()
 
-    def end_lost_jobs(self, message: str) -> None:
-        """Mark as failed what was left waiting or running by a service that is no more."""
-        with _told(), self._engine.begin() as connection:
-            end_lost_jobs(connection, message)
+    @contextmanager
+    def job_queue(self, *, read_only: bool = False) -> Iterator[JobQueue]:
+        """All growers' jobs, in one transaction. Raises Unavailable."""
+        with _told(), (self._reader if read_only else self._engine).begin() as connection:
+            yield JobQueue(connection)
 
     def is_answering(self) -> bool:
         """Whether the database can be reached and holds the tables."""

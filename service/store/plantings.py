@@ -28,6 +28,8 @@ from service.store.tables import (
 PAST = rows_below(BlockRow)
 """What is known of a block beside what stands there: rows with ``vineyard`` and ``block``."""
 
+MOST_BLOCKS = 2_000  # of one vineyard
+
 
 class Cultivars(OwnedByGrower):
     """The grower's cultivars."""
@@ -110,6 +112,8 @@ class Blocks(OwnedByGrower):
         self._find(VineyardRow, "vineyard", key=vineyard)
         self._check_known(CultivarRow, "cultivar", [block.cultivar], key=block.cultivar)
         standing = self._select(BlockRow, vineyard=vineyard, key=block.key, removed=False)
+        if not standing:
+            _check_number(len(self._select(BlockRow, vineyard=vineyard, removed=False)) + 1)
         self._put(BlockRow, _block_values(block), vineyard=vineyard, key=block.key)
         return not standing
 
@@ -170,6 +174,7 @@ class Blocks(OwnedByGrower):
 
         Raises NotFound (vineyard), UnknownReference (cultivar, neighbour), BadInput (a block twice).
         """
+        _check_number(len(blocks))
         old = {block.key: block for block in self.all(vineyard)}
         new = {block.key: block for block in blocks}
         if len(new) < len(blocks):
@@ -216,6 +221,12 @@ class Blocks(OwnedByGrower):
         planted = {block.cultivar for block in blocks}
         known = {row["key"]: _cultivar(row) for row in self._select(CultivarRow)}
         return Planting(blocks, {key: known[key] for key in sorted(planted)}, reach_m)
+
+
+def _check_number(blocks: int) -> None:
+    if blocks > MOST_BLOCKS:
+        problem = f"{blocks:,} blocks; a vineyard has at most {MOST_BLOCKS:,}: make two of it"
+        raise BadInput("the vineyard has too many blocks", [Problem("blocks", problem)])
 
 
 def _cultivar(row: RowMapping) -> Cultivar:

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from models.records import REACH_M, BloomLogRow, Visit
 
-JobState = Literal["waiting", "running", "done", "failed"]
+JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 
 @dataclass(frozen=True)
@@ -191,3 +191,4 @@ class Job:
     result: dict[str, Any] | None
     created_at: dt.datetime
     updated_at: dt.datetime
+    asked: dict[str, Any] | None = None

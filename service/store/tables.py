@@ -260,7 +260,10 @@ class FitInUseRow(Base):
 
 
 class JobRow(Base):
-    """``subject`` is the identifier of what the job works on."""
+    """``subject`` is the identifier of what the job works on; ``asked`` is what its kind of work needs to know.
+
+    While it runs, ``worker`` has claimed it and says so again and again (``seen_at``).
+    """
 
     __tablename__ = "jobs"
     __table_args__ = (of_grower(), NOT_JOURNALED)
@@ -274,6 +277,9 @@ class JobRow(Base):
     result: Mapped[dict[str, Any] | None]
     created_at: Mapped[dt.datetime]
     updated_at: Mapped[dt.datetime]
+    asked: Mapped[dict[str, Any] | None]
+    worker: Mapped[str | None]
+    seen_at: Mapped[dt.datetime | None]
 
 
 class CalendarEventRow(Base):

@@ -21,6 +21,7 @@ from service.store.errors import (
     InUse,
     NotFound,
     StoreError,
+    TooManyJobs,
     Unavailable,
     UnknownReference,
 )
@@ -61,6 +62,7 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
     (InUse, Kind("in-use", "It is still needed", 409)),
     (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
+    (TooManyJobs, Kind("too-many-jobs", "Too many jobs have not ended", 429)),
     (AlreadyUndone, Kind("already-undone", "It has been undone before", 409)),
     (CannotUndo, Kind("needed-later", "Later changes rest on it", 409)),
 )

@@ -7,7 +7,7 @@ async function look() {
   try {
     const answer = await fetch("/v1/jobs/" + encodeURIComponent(shown.dataset.job), { cache: "no-store" });
     const job = await answer.json();
-    if (job.state === "done" || job.state === "failed") { location.reload(); return; }
+    if (["done", "failed", "cancelled"].includes(job.state)) { location.reload(); return; }
     if (answer.ok) {
       bar.value = job.progress;
       said.textContent = Math.round(100 * job.progress) + " %" + (job.message ? ": " + job.message : "");
