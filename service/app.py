@@ -9,6 +9,7 @@ from functools import partial
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.routing import APIRoute
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from service.api import routes
 from service.api.change_header import ChangeHeader
@@ -19,7 +20,10 @@ from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
 from service.web import problems
+from service.web.access import WrongKeys
+from service.web.grower_path import GrowerPath
 from service.web.methods import HeadAndOptions
+from service.web.safe_headers import SafeHeaders
 
 DESCRIPTION = """
 When each grape cultivar of a planting blooms, and where pollen runs out before the flowers that need it.
@@ -27,7 +31,8 @@ When each grape cultivar of a planting blooms, and where pollen runs out before 
 Identifiers are slugs that the client chooses; PUT creates (201) or replaces (200), as often as it is sent. An
 upload is taken as a whole or not at all. Temperatures are °C and degree-days °C·day unless `units=us`. Every
 error is an `application/problem+json` (RFC 9457) whose `errors` say where and what; its `type` opens a page that
-says what to do. Every path answers HEAD, as GET without its body, and OPTIONS.
+says what to do. Where the service asks for keys, send yours as `Authorization: Bearer KEY`; one that lets in to
+several growers names one by `?grower=`. Every path answers HEAD, as GET without its body, and OPTIONS.
 """
 
 
@@ -64,10 +69,14 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.settings = settings
     app.state.store = store
+    app.state.wrong_keys = WrongKeys()
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)
     board.install(app)
     app.add_middleware(HeadAndOptions, routes=app.routes)
+    app.add_middleware(GrowerPath)
+    app.add_middleware(SafeHeaders)
+    app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=settings.trusted_proxies)
     app.openapi = partial(document, app)  # type: ignore[method-assign]
     return app

@@ -26,7 +26,7 @@ class Example:
 
     In the order of their names the examples are one session on an empty store. A body is JSON, or the text
     that ``body_file`` names, or a form whose ``files`` name texts too. An expected body is a part of the
-    answer: fields may be left out, and the end of a list or text that has begun. ``keep`` names what later
+    answer: fields may be left out, and the end of a list or text that has begun ("..." stands for that of a field). ``keep`` names what later
     paths stand for (``{fit}``): a header of the answer, or a place in its body, as ``visits.0.visit``. One that
     is ``patient`` is asked until it is answered so.
     """

@@ -19,8 +19,10 @@ from service.api import (
     health,
     hindcast,
     jobs,
+    keys,
     planting,
     planting_check,
+    roster,
     scouting,
     stations,
     temperatures,
@@ -53,5 +55,7 @@ for part in (
     calendar,
     planting_check,
     bloom_report,
+    roster,
+    keys,
 ):
     router.include_router(part.router)

@@ -27,6 +27,7 @@ from service.api.schemas import (
 from service.ingest.options import ReadOptions
 from service.usecases.documents import Slug
 from service.usecases.observations import change_visit, store_visits, store_visits_file
+from service.web.access import needs
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.web.uploads import (
@@ -61,6 +62,7 @@ async def visits_sent(request: Request) -> bytes | list[VisitBody]:
     responses=UPLOAD,
     openapi_extra=csv_upload(json_schema={"type": "array", "items": VisitBody.model_json_schema()}),
 )
+@needs("record")
 def record_visits(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
@@ -120,6 +122,7 @@ def get_visit(vineyard: VineyardKey, id: VisitId, response: Response, records: R
     responses=problems(404, 409, 412),
     openapi_extra=patch_of(VisitBody),
 )
+@needs("record")
 def patch_visit(
     vineyard: VineyardKey,
     id: VisitId,
@@ -146,6 +149,7 @@ def patch_visit(
 
 
 @router.delete("/{visit}", summary="Delete a visit", responses=problems(404, 412))
+@needs("record")
 def delete_visit(
     vineyard: VineyardKey, id: VisitId, records: Writing, if_match: IfMatch = None
 ) -> WriteReceipt:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from service.cli import calendar, demo, hindcast, report, scout, serve
+from service.cli import calendar, demo, grower, hindcast, key, report, scout, serve
 from service.threads import use_one_thread
 
 app = typer.Typer(
@@ -29,3 +29,6 @@ for command in (
     hindcast.hindcast,
 ):
     app.command()(command)
+
+for group, name in ((key.app, "key"), (grower.app, "grower")):
+    app.add_typer(group, name=name)

@@ -25,6 +25,7 @@ from service.store.errors import (
 )
 from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.hindcast_jobs import NotEnded
+from service.web.safe_headers import SAFE_HEADERS
 from service.words.errors import Reader, error_words
 
 log = logging.getLogger(__name__)
@@ -74,6 +75,7 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("changed-meanwhile", "It is another by now", 412),
         Kind("too-large", "The body is too large", 413),
         Kind("unsupported-media-type", "This media type cannot be read here", 415),
+        Kind("too-many", "Too many at once", 429),
         Kind("unavailable", "The service is not ready", 503),
     )
 }
@@ -99,7 +101,7 @@ def problem_response(
         "title": kind.title,
         "status": kind.status,
         "detail": detail,
-        "instance": request.url.path,
+        "instance": request.scope["path"],
         "errors": [{"where": error.where, "problem": error.problem} for error in errors],
     }
     return JSONResponse(body, kind.status, headers, MEDIA_TYPE)
@@ -143,7 +145,7 @@ async def _http(request: Request, error: Exception) -> JSONResponse:
     status = HTTPStatus(error.status_code)
     kind = HTTP_KINDS.get(status) or replace(OTHER, title=status.phrase, status=status)
     bare = error.detail == status.phrase  # the framework's own, without a reason
-    detail = f"{request.method} {request.url.path}" if bare else str(error.detail)
+    detail = f"{request.method} {request.scope['path']}" if bare else str(error.detail)
     return problem_response(request, kind, detail, headers=error.headers)
 
 
@@ -159,8 +161,9 @@ async def _invalid(request: Request, error: Exception) -> JSONResponse:
 async def _unexpected(request: Request, error: Exception) -> JSONResponse:  # noqa: ARG001
     # Nothing of the error itself leaves the house. The server that runs us prints its traceback: Starlette
     # raises it again once this answer is sent.
-    log.error("%s %s failed", request.method, request.url.path)
-    return problem_response(request, INTERNAL, "something went wrong on our side; it has been noted")
+    log.error("%s %s failed", request.method, request.scope["path"])
+    detail = "something went wrong on our side; it has been noted"
+    return problem_response(request, INTERNAL, detail, headers=SAFE_HEADERS)  # it passes no middleware
 
 
 HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[JSONResponse]]] = {
