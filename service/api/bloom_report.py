@@ -13,7 +13,7 @@ from service.api.report_schemas import ReportAnswer, ReportForm
 from service.api.responses import problems
 from service.ingest.options import ReadOptions
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
-from service.web.access import asker, needs
+from service.web.access import needs
 from service.web.uploads import MULTIPART, media_type
 
 router = APIRouter(prefix="/v1/bloom-report", tags=["report"])
@@ -31,7 +31,7 @@ def sent_as_form(request: Request) -> None:
     "",
     summary="Report from files alone",
     responses=problems(415),
-    dependencies=[Depends(asker), Depends(sent_as_form)],
+    dependencies=[Depends(sent_as_form)],
     response_model_exclude_unset=True,
 )
 @needs("read")  # it stores nothing

@@ -30,9 +30,11 @@ from service.api import (
     visits,
 )
 from service.api.responses import EVERYWHERE
+from service.web.access import asker
 from service.web.known_query import known_query
 
-router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(known_query)])
+# Who asks comes first: nothing of a stranger's request is looked at.
+router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(asker), Depends(known_query)])
 for part in (
     health,
     stations,

@@ -22,7 +22,7 @@ def add(
     role: Annotated[
         Literal["read", "record", "manage"],
         typer.Option(help="record: visits and frost marks too; manage: everything, keys too."),
-    ] = "manage",
+    ],
     expires_on: Annotated[
         str | None,
         typer.Option(help="Last day on which it is good (UTC); by default it stays.", metavar="YYYY-MM-DD"),

@@ -48,9 +48,7 @@ def serve(
 def _say_what_lacks(host: str, *, tls: bool) -> None:
     with opened_store() as store, store.access(read_only=True) as access:
         if not access.all_keys():
-            typer.echo(
-                "Nobody has a key yet: capfall grower add GROWER, then capfall key add NAME --grower GROWER"
-            )
+            typer.echo("Nobody has a key yet: make one with capfall grower add and capfall key add")
     if not tls and not is_loopback(host):
         typer.echo(
             "Keys travel unencrypted: give --tls-cert and --tls-key, or listen on 127.0.0.1 behind a reverse proxy"

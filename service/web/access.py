@@ -2,7 +2,7 @@
 
 Open access knows one grower, ``local``, and serves only the machine that it runs on. With keys every request needs
 one, in a header or, from a browser that has signed in, in a cookie. What a route needs is said where it is defined
-(`needs`); where nothing is said, to read needs ``read`` and all else ``manage``.
+(`needs`); where it is not said, to read needs ``read`` and all else ``manage``.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import asyncio
 import ipaddress
 import re
 from collections.abc import Callable
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 from urllib.parse import urlsplit
 
 from fastapi import Depends, HTTPException, Query, Request
@@ -27,6 +27,7 @@ from service.words.roles import MAY
 
 __all__ = ["LOCAL_GROWER", "Asked", "Grower", "WhichGrower", "asker", "grower", "is_loopback", "needs"]
 
+Need = Role | Literal["nothing"]
 Endpoint = TypeVar("Endpoint", bound=Callable[..., Any])
 
 SAFE_METHODS = ("GET", "HEAD")
@@ -36,11 +37,15 @@ KEY_NEEDED = {"WWW-Authenticate": "Bearer"}
 WRONG_KEY = "this key is not known: it was never made, was revoked, or its time is over"
 
 
+ANYBODY = Asker("", "invitation", ())
+"""Who asks what needs nothing."""
+
+
 class WhichGrower(BadInput):
     """The key lets in to several growers, and none is named."""
 
 
-def needs(role: Role) -> Callable[[Endpoint], Endpoint]:
+def needs(role: Need) -> Callable[[Endpoint], Endpoint]:
     """Say which role a route needs, where it is not what its method tells."""
 
     def said(endpoint: Endpoint) -> Endpoint:
@@ -50,10 +55,10 @@ def needs(role: Role) -> Callable[[Endpoint], Endpoint]:
     return said
 
 
-def role_needed(request: Request) -> Role:
-    """The role that the route of a request needs."""
-    usual: Role = "read" if request.method in SAFE_METHODS else "manage"
-    said: Role = getattr(request.scope["endpoint"], "needs", usual)
+def role_needed(request: Request) -> Need:
+    """What the route of a request needs."""
+    usual: Need = "read" if request.method in SAFE_METHODS else "manage"
+    said: Need = getattr(request.scope["endpoint"], "needs", usual)
     return said
 
 
@@ -161,8 +166,12 @@ async def asker(request: Request) -> Asker:
     ------
     HTTPException
         401 if a key is needed, 403 if it is not enough, or if open access is asked for from elsewhere.
+    NotFound
+        If a grower is named to whom the key does not let in.
     """
     needed = role_needed(request)
+    if needed == "nothing":
+        return ANYBODY
     if request.app.state.settings.access == "open":
         _check_local(request)
         who = LOCAL
@@ -170,6 +179,9 @@ async def asker(request: Request) -> Asker:
         who = await known(request, _secret(request, needed))
     if not who.may(needed):
         raise HTTPException(403, f"a key that may {MAY[needed]} is needed; this one may {MAY[who.role]}")
+    named = request.query_params.get("grower") or request.scope.get("grower")
+    if named is not None and named not in who.growers:
+        raise NotFound("grower", named)
     request.state.asker = who
     return who
 
@@ -215,7 +227,7 @@ async def grower(
     Raises
     ------
     NotFound
-        If the key does not let in to that grower, or is a calendar link of another vineyard.
+        If a calendar link is of another vineyard.
     WhichGrower
         If none is named, and there are several.
     """
@@ -228,8 +240,6 @@ async def grower(
             problem = Problem("query.grower", f"name one of {', '.join(who.growers)}")
             raise WhichGrower("the key lets in to several growers, and none is named", [problem])
         return who.growers[0]
-    if named not in who.growers:
-        raise NotFound("grower", named)
     return named
 
 

@@ -79,9 +79,12 @@ def test_a_grower_is_deleted_only_when_that_is_meant() -> None:
         (("grower", "add", "Hill Farm"), "no identifier"),
         (("grower", "rename", "none", "other"), "there is no grower 'none'"),
         (("grower", "delete", "none", "--yes"), "there is no grower 'none'"),
-        (("key", "add", "Ida", "--grower", "none"), "there is no grower 'none'"),
-        (("key", "add", "", "--grower", "here"), "give it a name"),
-        (("key", "add", "Ida", "--grower", "here", "--expires-on", "2020-01-01"), "lies in the past"),
+        (("key", "add", "Ida", "--grower", "none", "--role", "read"), "there is no grower 'none'"),
+        (("key", "add", "", "--grower", "here", "--role", "read"), "give it a name"),
+        (
+            ("key", "add", "Ida", "--grower", "here", "--role", "read", "--expires-on", "2020-01-01"),
+            "lies in the past",
+        ),
         (("grower", "add", "here"), "already"),
     ],
 )
@@ -117,7 +120,7 @@ def test_other_machines_are_served_with_keys_only(
     assert "Keys travel unencrypted" in started.output
     with store.access() as access:
         access.add_grower("hill-farm")
-    run("key", "add", "Ann", "--grower", "hill-farm")
+    run("key", "add", "Ann", "--grower", "hill-farm", "--role", "manage")
     assert "Nobody" not in run("serve").output
 
 

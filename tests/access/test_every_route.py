@@ -8,9 +8,10 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from fastapi.routing import iter_route_contexts
 
 from service.api.document import examples
-from tests.access.conftest import Door
+from tests.access.conftest import OWN_PAGE, Door
 from tests.api.test_examples import ask, is_answered, told
 
 PUBLIC = {("get", "/healthz"), ("get", "/readyz"), ("get", "/metrics")}
@@ -99,7 +100,7 @@ def test_of_another_growers_things_every_route_knows_nothing(door: Door) -> None
         if route is not None and example.status < 300 and "{" in route[1] and route not in MAKES_ONES_OWN:
             other = ask(bea, example, kept)
             assert other.status_code == 404, (example.name, other.text)
-        elif route is not None and route[0] == "get":
+        elif route is not None and route[0] == "get" and "{" not in route[1]:
             assert "sandlark" not in ask(bea, example, kept).text.partition('"instance"')[0], example.name
         answer = ask(ann, example, kept)
         for _ in range(600):
@@ -129,3 +130,31 @@ def _route(templates: list[tuple[str, str]], method: str, path: str) -> tuple[st
         if each[0] == method.lower() and re.fullmatch(re.sub(r"\{\w+\}", "[^/]+", each[1]), plain)
     ]
     return min(found, key=lambda each: each[1].count("{"), default=None)
+
+
+PUBLIC_PAGES = {
+    "/sign-in",
+    "/sign-out",
+    "/phone/{link}",
+    "/help",
+    "/help/{name}",
+    "/problems/{slug}",
+    "/docs",
+    "/charts/{name}",
+    "/file-templates/{name}",
+    "/service-worker.js",
+}
+
+
+def test_every_page_asks_for_a_key_but_those_that_show_nothing_of_a_grower(door: Door) -> None:
+    stranger, asked = door.client(), set()
+    documented = set(door.app.openapi()["paths"]) | {"/openapi.json"}
+    for route in iter_route_contexts(door.app.routes):
+        path = route.path
+        if path is None or path in documented | PUBLIC_PAGES or not route.methods:
+            continue
+        for method in route.methods:
+            answer = stranger.request(method, filled(path), headers=OWN_PAGE)
+            assert answer.status_code == 401, (method, path, answer.text)
+            asked.add((method, path))
+    assert len(asked) >= 15
