@@ -35,7 +35,7 @@ from service.usecases.observations import (
     store_visits,
     store_visits_file,
 )
-from service.web.access import Grower
+from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing, store
 from service.web.uploads import (
@@ -86,6 +86,7 @@ def visits_ahead(
     responses=UPLOAD,
     openapi_extra=csv_upload(json_schema={"type": "array", "items": VisitBody.model_json_schema()}),
 )
+@needs("record")
 def record_visits(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
@@ -146,6 +147,7 @@ def get_visit(vineyard: VineyardKey, id: VisitId, response: Response, records: R
     responses=problems(404, 409, 412),
     openapi_extra=patch_of(VisitBody),
 )
+@needs("record")
 def patch_visit(
     vineyard: VineyardKey,
     id: VisitId,
@@ -172,6 +174,7 @@ def patch_visit(
 
 
 @router.delete("/{visit}", summary="Delete a visit", responses=problems(404, 412))
+@needs("record")
 def delete_visit(
     vineyard: VineyardKey, id: VisitId, records: Writing, if_match: IfMatch = None
 ) -> WriteReceipt:

@@ -13,31 +13,24 @@ from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from pydantic import BeforeValidator
-from starlette.responses import HTMLResponse
+from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.scouting import alike
 from service.store.errors import StoreError
+from service.web.access import KEY_NEEDED, WhichGrower
+from service.web.grower_path import address_in, keep_grower
 from service.web.problems import BAD_INPUT, KINDS, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
 from service.words.plain import day_count, in_words, listed, percent, sentence
 from service.words.pollen import warning_words
+from service.words.roles import MAY
 from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
 from service.words.set_aside import why_set_aside
 
-# No script, picture or style from elsewhere, whatever a name or a note says. The map's shape is a style attribute.
-HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; object-src 'none'; "
-        "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
-    ),
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "same-origin",
-    "Cache-Control": "private, no-cache",
-}
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
@@ -92,6 +85,7 @@ def _environment() -> Environment:
         "distance": told_length,
         "stage": stage_words,
         "lead": lead_words,
+        "may": MAY.__getitem__,
         "warning_words": warning_words,
         "alike": alike,
         "task_name": TASK_NAMES.__getitem__,
@@ -110,7 +104,22 @@ TEMPLATES = _environment()
 
 def page(template: str, /, *, status: int = 200, **context: Any) -> HTMLResponse:
     """A page made from a template."""
-    return HTMLResponse(TEMPLATES.get_template(template).render(context), status, HEADERS)
+    return HTMLResponse(TEMPLATES.get_template(template).render(context), status)
+
+
+def sign_in_page(
+    request: Request, *, to: str | None = None, wrong: str | None = None, status: int = 401
+) -> HTMLResponse:
+    """The page that asks for a key, and leads on to the one that was asked for."""
+    if to is None:
+        asked = request.url.query
+        to = (request.scope["path"] + (f"?{asked}" if asked else "")) if request.method == "GET" else "/"
+        grower = request.scope.get("grower")
+        to = to if grower is None else address_in(grower, to)
+    answer = page("sign_in.html", status=status, to=to, wrong=wrong)
+    if status == 401:
+        answer.headers.update(KEY_NEEDED)
+    return answer
 
 
 def told(error: Exception) -> Mapping[str, Any]:
@@ -147,8 +156,14 @@ class PageRoute(APIRoute):
 
         async def handled(request: Request) -> Response:
             try:
-                return await handle(request)
-            except (CapfallError, StoreError, RequestValidationError, HTTPException) as error:
+                return keep_grower(request, await handle(request))
+            except WhichGrower:
+                return RedirectResponse("/roster", 303)
+            except HTTPException as error:
+                if error.status_code == 401:
+                    return sign_in_page(request, wrong=str(error.detail) if request.cookies else None)
+                return page("problem.html", **told(error))
+            except (CapfallError, StoreError, RequestValidationError) as error:
                 return page("problem.html", **told(error))
 
         return handled

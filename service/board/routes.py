@@ -5,12 +5,36 @@ from __future__ import annotations
 from fastapi import APIRouter, FastAPI
 from starlette.staticfiles import StaticFiles
 
-from service.board import help_pages, planting_map, reference, season, skill, start, visit
+from service.board import (
+    calendar_link,
+    help_pages,
+    phones,
+    planting_map,
+    reference,
+    roster,
+    season,
+    sign_in,
+    skill,
+    start,
+    visit,
+)
 from service.board.pages import PageRoute
 from service.web.turns import HEAVY
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
-for part in (start, season, visit, skill, planting_map, help_pages, reference):
+for part in (
+    start,
+    season,
+    visit,
+    skill,
+    planting_map,
+    calendar_link,
+    roster,
+    sign_in,
+    phones,
+    help_pages,
+    reference,
+):
     router.include_router(part.router, dependencies=[HEAVY] if part is season else [])
 
 

@@ -14,7 +14,7 @@ from models.errors import BadInput, CapfallError, Problem
 from models.records import Planting
 from models.units import FEET_PER_METRE
 from service import clock
-from service.board.pages import HEADERS, PageRoute, page
+from service.board.pages import PageRoute, page
 from service.board.season import board_address
 from service.clock import check_timezone
 from service.ingest.bloom_log import LONGEST_CHECK_DAYS
@@ -193,7 +193,7 @@ def file_template(name: str) -> Response:
     if name not in TEMPLATE_FILES:
         raise HTTPException(404, f"There is no file template {name!r}.")
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=HEADERS | disposition)
+    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=disposition)
 
 
 def _content(file: UploadFile | None) -> bytes | None:

@@ -16,7 +16,7 @@ from service.board.season import board_address
 from service.ingest.dates import parse_date
 from service.ingest.options import ReadOptions
 from service.usecases.observations import store_visits
-from service.web.access import Grower
+from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import store
 
@@ -51,6 +51,7 @@ def visit_form(
 
 
 @router.post("/vineyards/{vineyard}/visit")
+@needs("record")
 def record_visit(
     request: Request,
     vineyard: VineyardKey,
@@ -83,6 +84,7 @@ def record_visit(
 
 
 @router.post("/vineyards/{vineyard}/visits/{visit}/delete")
+@needs("record")
 def delete_visit(
     request: Request,
     vineyard: VineyardKey,

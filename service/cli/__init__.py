@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from service.cli import backup, calendar, demo, hindcast, report, scout, serve
+from service.cli import backup, calendar, demo, grower, hindcast, key, report, scout, serve
 from service.threads import use_one_thread
 
 app = typer.Typer(
@@ -32,3 +32,6 @@ for command in (
     backup.check,
 ):
     app.command()(command)
+
+for group, name in ((key.app, "key"), (grower.app, "grower")):
+    app.add_typer(group, name=name)

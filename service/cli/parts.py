@@ -12,6 +12,8 @@ from pydantic import ValidationError
 
 from models.errors import CapfallError
 from service.cli import tables
+from service.settings import Settings
+from service.store.engine import Store
 from service.store.errors import StoreError
 from service.web.edge_words import for_command
 from service.web.problems import located
@@ -19,6 +21,7 @@ from service.words.errors import Reader, error_words
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
+GrowerOption = Annotated[str, typer.Option(help="Whose vineyard it is; local is whom open access serves.")]
 Csv = typer.Option(exists=True, dir_okay=False, readable=True)
 
 REFUSED = 2  # exit code for what cannot be done as asked
@@ -38,6 +41,17 @@ def refuse(*texts: str) -> NoReturn:
     for text in texts:
         err.print(text, markup=False, soft_wrap=True)
     raise typer.Exit(REFUSED)
+
+
+@contextmanager
+def opened_store() -> Iterator[Store]:
+    """The service's store, its tables up to date; closed in the end."""
+    store = Store(Settings().database_url)
+    try:
+        store.migrate()
+        yield store
+    finally:
+        store.close()
 
 
 @contextmanager

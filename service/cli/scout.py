@@ -15,11 +15,9 @@ from models.records import REACH_M
 from models.vineyard.scouting import Plan, Trip, Window, alike
 from service import clock
 from service.cli import tables
-from service.cli.parts import Csv, day, refuse, told_plainly
+from service.cli.parts import Csv, GrowerOption, day, opened_store, refuse, told_plainly
 from service.ingest.options import ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
-from service.settings import Settings
-from service.store.engine import Store
 from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
@@ -34,6 +32,7 @@ INTERVAL = 0.8
 
 def scout(
     vineyard: Annotated[str | None, typer.Option(help="A vineyard of the service's database.")] = None,
+    grower: GrowerOption = LOCAL_GROWER,
     demo: Annotated[bool, typer.Option("--demo", help="The invented vineyard.")] = False,
     temperatures: Annotated[Path | None, Csv] = None,
     planting: Annotated[Path | None, Csv] = None,
@@ -74,14 +73,9 @@ def scout(
         refuse("say what to plan for: --vineyard KEY, or --demo, or files with --temperatures and --planting")
     with told_plainly():
         if vineyard is not None:
-            store = Store(Settings().database_url)
-            try:
-                store.migrate()
-                with store.transaction(LOCAL_GROWER, read_only=True) as records:
-                    on = asked or clock.today(records.vineyards.get(vineyard).timezone)
-                    foreseen = stored_forecast(records, vineyard, as_of=on, fit=None, interval=INTERVAL)
-            finally:
-                store.close()
+            with opened_store() as store, store.transaction(grower, read_only=True) as records:
+                on = asked or clock.today(records.vineyards.get(vineyard).timezone)
+                foreseen = stored_forecast(records, vineyard, as_of=on, fit=None, interval=INTERVAL)
         elif files is None:
             content = {name.removesuffix(".csv"): data for name, data in demo_weather.files().items()}
             options = ReportOptions(

@@ -1,4 +1,4 @@
-"""The tables. Every row belongs to a grower, and what it refers to belongs to the same one.
+"""The tables. Every row belongs to a grower, and what it refers to belongs to the same one; keys alone are of several.
 
 Identifiers are the growers' own, so they are keys together with the grower: no row can point across. All
 tables are journaled, unless their class says otherwise: what a row was before a write is kept in ``change_rows``.
@@ -23,6 +23,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    UniqueConstraint,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.types import TypeDecorator
@@ -94,6 +95,30 @@ class GrowerRow(Base):
     __table_args__ = NOT_JOURNALED
     key: Mapped[str] = mapped_column(primary_key=True)
     created_at: Mapped[dt.datetime]
+
+
+class KeyRow(Base):
+    """A secret that lets somebody in, known by its digest. ``vineyard`` is the one that a calendar link shows."""
+
+    __tablename__ = "keys"
+    __table_args__ = (UniqueConstraint("digest"), NOT_JOURNALED)
+    id: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    role: Mapped[str]
+    digest: Mapped[str]
+    vineyard: Mapped[str | None]
+    made_by: Mapped[str | None]
+    created_at: Mapped[dt.datetime]
+    expires_at: Mapped[dt.datetime | None]
+
+
+class KeyGrowerRow(Base):
+    """A grower whom a key lets in to."""
+
+    __tablename__ = "key_growers"
+    __table_args__ = (of_grower(), ForeignKeyConstraint(["key"], ["keys.id"]), NOT_JOURNALED)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str] = mapped_column(primary_key=True)
 
 
 class Owned:

@@ -27,6 +27,7 @@ from service.store.errors import (
 )
 from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.hindcast_jobs import NotEnded
+from service.web.safe_headers import SAFE_HEADERS
 from service.words.errors import Reader, error_words
 
 log = logging.getLogger(__name__)
@@ -79,6 +80,7 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("changed-meanwhile", "It is another by now", 412),
         Kind("too-large", "The body is too large", 413),
         Kind("unsupported-media-type", "This media type cannot be read here", 415),
+        Kind("too-many", "Too many at once", 429),
         UNAVAILABLE,
     )
 }
@@ -104,7 +106,7 @@ def problem_response(
         "title": kind.title,
         "status": kind.status,
         "detail": detail,
-        "instance": request.url.path,
+        "instance": request.scope["path"],
         "errors": [{"where": error.where, "problem": error.problem} for error in errors],
     }
     return JSONResponse(body, kind.status, headers, MEDIA_TYPE)
@@ -150,7 +152,7 @@ async def _http(request: Request, error: Exception) -> JSONResponse:
     status = HTTPStatus(error.status_code)
     kind = HTTP_KINDS.get(status) or replace(OTHER, title=status.phrase, status=status)
     bare = error.detail == status.phrase  # the framework's own, without a reason
-    detail = f"{request.method} {request.url.path}" if bare else str(error.detail)
+    detail = f"{request.method} {request.scope['path']}" if bare else str(error.detail)
     return problem_response(request, kind, detail, headers=error.headers)
 
 
@@ -169,9 +171,8 @@ async def _unexpected(request: Request, error: Exception) -> JSONResponse:  # no
     log.error("%s %s failed", request.method, getattr(request.scope.get("route"), "path", "no route"))
     told = "something went wrong on our side; it has been noted"
     known = getattr(request.state, "request_id", None)
-    return problem_response(
-        request, INTERNAL, told, headers=None if known is None else {"X-Request-ID": known}
-    )
+    headers = SAFE_HEADERS if known is None else {**SAFE_HEADERS, "X-Request-ID": known}
+    return problem_response(request, INTERNAL, told, headers=headers)  # it passes no middleware
 
 
 HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[JSONResponse]]] = {

@@ -3,7 +3,7 @@
 const CACHE = "capfall-visit-form";
 const GIVE_UP_MS = 3000; // a connection may hang rather than fail; then what is held is shown
 const late = () => new Promise((_, fail) => setTimeout(() => fail(new Error("no answer")), GIVE_UP_MS));
-const kept = (url) => url.pathname.startsWith("/static/") || /^\/vineyards\/[^/]+\/visit$/.test(url.pathname);
+const kept = (url) => url.pathname.startsWith("/static/") || /^(\/growers\/[^/]+)?\/vineyards\/[^/]+\/visit$/.test(url.pathname);
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("fetch", (event) => {

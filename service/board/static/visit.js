@@ -4,13 +4,15 @@
   const form = document.getElementById("visit");
   if (!form) return;
   const vineyard = form.dataset.vineyard;
-  const key = "capfall-visits-" + vineyard;
+  const within = location.pathname.match(/^\/growers\/[^/]+/)?.[0] ?? ""; // whose page this is, of several growers
+  const key = "capfall-visits-" + within + vineyard;
   const said = document.getElementById("said");
   const exact = document.getElementById("exact");
   const tiles = [...form.querySelectorAll("input[type=radio]")];
   const RETRY_MS = 15000;
   const GIVE_UP_MS = 8000; // a connection may hang rather than fail, and must not hold up the next try
   let sending = false;
+  class SignedOut extends Error {}
 
   const read = () => JSON.parse(localStorage.getItem(key) || "[]");
   const write = (visits) => localStorage.setItem(key, JSON.stringify(visits));
@@ -44,12 +46,13 @@
 
   async function sendOne(visit) {
     const { block, date, percent_open, observer, note } = visit;
-    const answer = await fetch(`/v1/vineyards/${vineyard}/visits`, {
+    const answer = await fetch(`${within}/v1/vineyards/${vineyard}/visits`, {
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify([{ block, date, percent_open, observer, note }]),
       signal: AbortSignal.timeout(GIVE_UP_MS),
     });
+    if (answer.status === 401) throw new SignedOut();
     if (answer.status >= 500) throw new Error("the service is not ready");
     const refused = answer.ok ? null : await refusal(answer);
     // read anew: another entry may have been added meanwhile
@@ -70,8 +73,9 @@
         if (!next) break;
         if (await sendOne(next)) sent.push(next);
       }
-    } catch {
-      say("No connection. The visit is kept on this phone and is sent when the connection is back.");
+    } catch (error) {
+      say(error instanceof SignedOut ? "This phone is signed in no more. The visit is kept on it and is sent once it is." :
+        "No connection. The visit is kept on this phone and is sent when the connection is back.");
     } finally {
       sending = false;
     }
@@ -80,7 +84,7 @@
       say(`Sent: ${sent.map(words).join("; ")}. The windows on the board know of it.` + refused);
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
       if (form.elements.as_of.value) {
-        document.getElementById("to-board").href = `/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
+        document.getElementById("to-board").href = `${within}/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
       }
     } else if (read().some((visit) => visit.refused)) {
       say("The service refused a visit, see below.");
