@@ -22,6 +22,7 @@ from service.threads import use_one_thread
 from service.web import problems
 from service.web.access import WrongKeys
 from service.web.grower_path import GrowerPath
+from service.web.key_first import KeyFirst
 from service.web.methods import HeadAndOptions
 from service.web.safe_headers import SafeHeaders
 
@@ -75,6 +76,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(routes.router)
     board.install(app)
     app.add_middleware(HeadAndOptions, routes=app.routes)
+    if settings.access == "keys":
+        app.add_middleware(KeyFirst, open_forms=board.OPEN_FORMS)
     app.add_middleware(GrowerPath)
     app.add_middleware(SafeHeaders)
     app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=settings.trusted_proxies)

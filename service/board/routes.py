@@ -21,6 +21,7 @@ from service.board import (
 from service.board.charts import SCRIPT_NAME, library_script
 from service.board.pages import PageRoute
 
+OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
 A_YEAR = 365 * 24 * 3600  # [s]
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
