@@ -24,6 +24,7 @@ from service.usecases import fit_jobs, hindcast_jobs
 from service.web import problems
 from service.web.access import WrongKeys
 from service.web.grower_path import GrowerPath
+from service.web.key_first import KeyFirst
 from service.web.methods import HeadAndOptions
 from service.web.safe_headers import SafeHeaders
 from service.web.traffic import Metrics, Traffic
@@ -84,6 +85,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Traffic, metrics=app.state.metrics)
     app.add_middleware(HeadAndOptions, routes=app.routes)
+    if settings.access == "keys":
+        app.add_middleware(KeyFirst, open_forms=board.OPEN_FORMS)
     app.add_middleware(GrowerPath)
     app.add_middleware(SafeHeaders)
     app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=settings.trusted_proxies)

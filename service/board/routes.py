@@ -21,6 +21,8 @@ from service.board import (
 from service.board.pages import PageRoute
 from service.web.turns import HEAVY
 
+OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
+
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 for part in (
     start,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ssl
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -41,6 +42,8 @@ def serve(
             )
         if (tls_cert is None) != (tls_key is None):
             refuse("give --tls-cert and --tls-key together")
+        if tls_cert is not None and tls_key is not None:
+            _check_certificate(tls_cert, tls_key)
         made = create_app(settings)
         if settings.access == "keys":
             _say_what_lacks(host, tls=tls_cert is not None)
@@ -54,6 +57,13 @@ def serve(
         log_config=logs.config(),
         timeout_graceful_shutdown=LONGEST_STOP_SECONDS,
     )
+
+
+def _check_certificate(cert: Path, key: Path) -> None:
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(cert, key)
+    except OSError as error:  # ssl's errors are such
+        refuse(f"{cert} and {key} are no certificate and its private key, as PEM: {error}")
 
 
 def _say_what_lacks(host: str, *, tls: bool) -> None:

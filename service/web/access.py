@@ -141,16 +141,20 @@ class WrongKeys:
 
 
 async def known(request: Request, secret: str) -> Asker:
-    """Who asks with a secret.
+    """Who asks with a secret; it is looked up once a request.
 
     Raises
     ------
     HTTPException
         401, slowly, if it is not known.
     """
+    before: tuple[str, Asker] | None = getattr(request.state, "known", None)
+    if before is not None and before[0] == secret:
+        return before[1]
     found = await run_in_threadpool(_look_up, request.app.state.store, secret)
     if found is None:
         raise await request.app.state.wrong_keys.refuse()
+    request.state.known = (secret, found)
     return found
 
 
@@ -197,18 +201,29 @@ def _check_local(request: Request) -> None:
         raise HTTPException(403, "open access serves only the machine that the service runs on")
 
 
-def _secret(request: Request, needed: Role) -> str:
+def sent_secret(request: Request) -> str:
+    """The key that a request brings in a header, or in a browser's cookie.
+
+    Raises
+    ------
+    HTTPException
+        401 if there is none, 403 if the page of another site has sent a browser's.
+    """
     scheme, _, bearer = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() == "bearer":
         return bearer.strip()
-    if needed == "calendar" and "key" in request.query_params:  # calendar programs send no headers
-        return request.query_params["key"]
     cookie = request.cookies.get(cookie_name(request))
     if cookie is None:
         raise HTTPException(401, "a key is needed", KEY_NEEDED)
     if request.method not in SAFE_METHODS:
         check_own_page(request)
     return cookie
+
+
+def _secret(request: Request, needed: Role) -> str:
+    if needed == "calendar" and "key" in request.query_params:  # calendar programs send no headers
+        return request.query_params["key"]
+    return sent_secret(request)
 
 
 Asked = Annotated[Asker, Depends(asker)]

@@ -42,7 +42,7 @@ class Door:
 
     def client(self, secret: str | None = None, *, host: str = HOST) -> TestClient:
         """One far away, with a key in its headers or without."""
-        headers = {} if secret is None else {"Authorization": f"Bearer {secret}".encode()}
+        headers = {} if secret is None else {"Authorization": f"Bearer {secret}"}
         return TestClient(
             self.app,
             base_url=host,

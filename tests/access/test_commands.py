@@ -14,6 +14,7 @@ from service.cli import app
 from service.store import Store, Vineyard
 from service.store.access import Key
 from service.usecases.keys import asker_with
+from tests.access.certificates import self_signed
 
 
 @pytest.fixture
@@ -129,11 +130,13 @@ def test_tls_needs_both_files(
     served: dict[str, Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setenv("CAPFALL_ACCESS", "keys")
-    cert, key = tmp_path / "cert.pem", tmp_path / "key.pem"
-    cert.touch()
-    key.touch()
+    cert, key = self_signed(tmp_path, "127.0.0.1")
     assert run("serve", "--tls-cert", str(cert)).exit_code == 2
     assert run("serve", "--tls-cert", str(cert), "--tls-key", str(tmp_path / "none")).exit_code == 2
+    swapped = run("serve", "--tls-cert", str(key), "--tls-key", str(cert))
+    assert swapped.exit_code == 2
+    assert "are no certificate and its private key" in swapped.output
+    assert served == {}
     started = run("serve", "--host", "0.0.0.0", "--tls-cert", str(cert), "--tls-key", str(key))
     assert "unencrypted" not in started.output
     assert (served["ssl_certfile"], served["ssl_keyfile"]) == (cert, key)

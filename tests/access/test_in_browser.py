@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
 import threading
 import time
 from collections.abc import Iterator
@@ -18,6 +17,7 @@ from service.app import create_app
 from service.settings import Settings
 from service.store import Store
 from service.usecases.keys import make_key
+from tests.access.certificates import self_signed
 from tests.board.conftest import browser
 from tests.board.serving import DESK, PHONE
 from tests.board.test_in_browser import serious_violations
@@ -35,10 +35,7 @@ ADDRESS = "127.0.0.2"  # for a browser it is this machine, but not the address t
 @contextmanager
 def served(database: Path, folder: Path) -> Iterator[str]:
     """The service with keys and a certificate of its own making."""
-    files = [folder / name for name in ("key.pem", "cert.pem")]
-    command = f"openssl req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN={ADDRESS}"
-    command += f" -addext subjectAltName=IP:{ADDRESS} -keyout {files[0]} -out {files[1]}"
-    subprocess.run(command.split(), check=True, capture_output=True)
+    cert, key = self_signed(folder, ADDRESS)
     app = create_app(Settings(database_url=f"sqlite:///{database}", access="keys"))
     server = uvicorn.Server(
         uvicorn.Config(
@@ -47,8 +44,8 @@ def served(database: Path, folder: Path) -> Iterator[str]:
             port=0,
             log_level="error",
             ws="none",
-            ssl_keyfile=files[0],
-            ssl_certfile=files[1],
+            ssl_keyfile=key,
+            ssl_certfile=cert,
             timeout_graceful_shutdown=2,
         )
     )
