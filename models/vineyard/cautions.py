@@ -72,8 +72,8 @@ class NoPastSeason:
 
 
 @dataclass(frozen=True)
-class CoverByCultivar:
-    """Cover in past seasons takes all blocks of a cultivar to bloom alike."""
+class PastCoverAsNoted:
+    """Cover in past seasons takes blocks of a cultivar to bloom alike, but for those with dates of their own."""
 
 
 @dataclass(frozen=True)
@@ -96,6 +96,6 @@ Caution = (
     | LayoutsDisagree
     | NoFitForCover
     | NoPastSeason
-    | CoverByCultivar
+    | PastCoverAsNoted
     | EnoughAssumed
 )

@@ -36,7 +36,11 @@ def from_body(key: str, body: BlockBody) -> Block:
                 "a block is not its own neighbour", [Problem("body.neighbours", f"leave out {key!r}")]
             )
         fields["neighbours"] = tuple(dict.fromkeys(body.neighbours))
-    return Block(key, **fields)
+    try:
+        return Block(key, **fields)
+    except BadInput as error:
+        problems = [Problem(f"body.{each.where}", each.problem) for each in error.problems]
+        raise BadInput(error.message, problems) from None
 
 
 @router.get(

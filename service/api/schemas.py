@@ -304,13 +304,17 @@ class VineyardList(Body):
 
 
 class BlockBody(Body):
-    """Vines of one cultivar in one place; ``neighbours``, where given, replace distance."""
+    """Vines of one cultivar in one place or in a line; ``neighbours``, where given, replace distance."""
 
     cultivar: Slug
-    x_m: float
+    x_m: float = Field(description="Of all vines, or of the first one in a line.")
     y_m: float
     vines: int = Field(default=1, ge=1, le=10_000_000)
     neighbours: list[Slug] | None = None
+    x2_m: float | None = Field(
+        default=None, description="Of the last vine in a line, with `y2_m`; the vines stand evenly between."
+    )
+    y2_m: float | None = None
 
 
 class BlockAnswer(BlockBody):

@@ -22,7 +22,6 @@ from models.bloom.cautions import (
 from models.bloom.rounds import betrayed_round
 from models.vineyard.cautions import (
     Caution,
-    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -32,6 +31,7 @@ from models.vineyard.cautions import (
     NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
@@ -138,11 +138,11 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
         yield StagesLacking(checked.fit.fit.lacking)
         return
     if not checked.check.seasons:
-        planted = {block.cultivar for block in checked.vineyard.planting.blocks}
+        planted = {block.cultivar for block in checked.planting.blocks}
         known = planted & set(checked.fit.fit.cultivars)
         yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
         return
-    yield CoverByCultivar()
+    yield PastCoverAsNoted()
     yield EnoughAssumed(checked.options.enough_share)
     if checked.fit.imported:
         yield FitImported()

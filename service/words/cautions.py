@@ -31,7 +31,6 @@ from models.bloom.cautions import (
 from models.records import Visit
 from models.vineyard.cautions import (
     Caution,
-    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -41,6 +40,7 @@ from models.vineyard.cautions import (
     NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
@@ -195,14 +195,16 @@ def caution_words(caution: Caution) -> str:
                 "in a single row every third or every fourth vine), and none of them looks at when cultivars bloom."
             )
         case NoFitForCover():
-            return "Without a fit, cover in past seasons is not known: only the layout was checked."
+            return (
+                "Without a fit in use, only the layout was checked: how far pollen reaches, not whether blooms meet. "
+                "Cover in past seasons, and what would help, needs a fit."
+            )
         case NoPastSeason():
             return "No past season has temperatures complete enough: only the layout was checked."
-        case CoverByCultivar():
+        case PastCoverAsNoted():
             return (
-                "Cover in past seasons is the part of the weather and the season: all blocks of a cultivar are taken "
-                "to bloom alike. That a block itself bloomed earlier or later in such a season does not count here, "
-                "as it does in the forecast."
+                "Cover in a past season follows the dates that were noted of a block in it. Blocks of which nothing "
+                "was noted then are taken to bloom alike, by their cultivar, the season and its weather."
             )
         case EnoughAssumed(share):
             return (

@@ -69,7 +69,7 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.LayoutsDisagree(),
     cautions.NoFitForCover(),
     cautions.NoPastSeason(),
-    cautions.CoverByCultivar(),
+    cautions.PastCoverAsNoted(),
     cautions.EnoughAssumed(0.8),
 )
 WARNED: tuple[pollen_warnings.Warned, ...] = (
@@ -78,6 +78,7 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.GapBetweenSources(0.45),
     pollen_warnings.NoSourceInReach(15.0, by_list=False),
     pollen_warnings.NoneViable((SOURCE,), (OTHER,)),
+    pollen_warnings.VinesOutOfReach(3, 10, 15.24),
     pollen_warnings.OnlySource(SOURCE),
     pollen_warnings.MainSource(SOURCE, 0.6),
     pollen_warnings.BloomNotForecast(),
