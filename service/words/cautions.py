@@ -17,6 +17,7 @@ from models.bloom.cautions import (
     FitOfOtherVineyards,
     FitUnsettled,
     KeepToLabels,
+    LogAgainstVisits,
     NorthAssumed,
     NoTemperaturesYet,
     ObservationFarOff,
@@ -107,6 +108,15 @@ def caution_words(caution: Caution) -> str:
                 f"Visits to {where} contradict each other: {told}. Caps don't go back on, so not all of them are "
                 "right, and the days of its stages are held wider. Correct or delete the one that is wrong in the "
                 "list of visits."
+            )
+        case LogAgainstVisits(place, stage, logged, not_yet, come, visits_count):
+            looks = [
+                *([] if not_yet is None else [f"not yet on {not_yet}"]),
+                *([] if come is None else [f"come by {come}"]),
+            ]
+            return (
+                f"{place}, {stage}: the bloom log says {logged}, the visits say {listed(looks)}. The "
+                f"{'visits are' if visits_count else 'log is'} taken. Correct or delete the one that is wrong."
             )
         case ObservationFarOff(block, stage, day, had_come, days_later):
             seen = stage if had_come else f"{stage} not yet"

@@ -65,7 +65,7 @@ def test_empty_places_part_a_run() -> None:
 )
 def test_every_vine_stands_in_one_block_and_in_its_place(vines: dict[tuple[int, int], str]) -> None:
     got = read(*(f"{row},{vine},{cultivar}" for (row, vine), cultivar in vines.items()))
-    told = {}
+    told: dict[tuple[int, int], str] = {}
     for block in got.blocks:
         row, first, last = _row_and_ends(block.key)
         assert block.vines == last - first + 1
