@@ -28,6 +28,7 @@ from service.usecases.hindcast import (
 )
 from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
 from service.usecases.hindcast_files import PastRead, read_past
+from service.words.hindcast import how_made
 from service.workers import Workers, WorkersLost
 
 Out = typer.Option(dir_okay=False, writable=True)
@@ -116,7 +117,7 @@ def hindcast(
         out.print(tables.heading("Not scored"))
         _print_points(hindcast_tables.not_scored_points(report))
     out.print(tables.heading("How it was made"))
-    out.print(report.made, markup=False)
+    out.print(how_made(searched=report.searched, interval=report.interval), markup=False)
     out.print(f"It took {report.seconds:.0f} s.")
     document = HindcastDocument.model_validate(report)
     if csv is not None:

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import get_args
 
 from models.bloom import cautions as dates
+from models.bloom.rule_choice import NearestToDefault, TooFewToChoose, WhyRule
 from models.bloom.set_aside import (
     BeforeHeat,
     DaysMissing,
@@ -24,6 +25,10 @@ from models.vineyard.reach import NamedBlock
 DAY, LATER = dt.date(2026, 5, 4), dt.date(2026, 5, 9)
 BLOCK, SOURCE, OTHER = NamedBlock("b1", "Dewlight"), NamedBlock("b7", "Tinderling"), NamedBlock("b8", "Hush")
 
+WHY_RULE: tuple[WhyRule, ...] = (
+    TooFewToChoose(5, 8),
+    NearestToDefault(5, 72, 31, 0.02, 0.13, 0.05),
+)
 WHY_SET_ASIDE: tuple[WhySetAside, ...] = (
     OutOfOrder(DAY, True, "full_bloom", LATER, False),
     BeforeHeat(DAY),
