@@ -6,8 +6,9 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 
+from service.api.planting_schemas import PlantingReceipt
 from service.api.responses import UPLOAD, problems
-from service.api.schemas import PlantingReceipt, ReplacedRow
+from service.api.schemas import ReplacedRow
 from service.ingest.any_planting import spacing_of
 from service.usecases.plantings import read_planting_of, store_planting
 from service.web.keys import VineyardKey
