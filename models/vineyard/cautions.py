@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from models.bloom.cautions import DateCaution
 
@@ -62,13 +63,10 @@ class LayoutsDisagree:
 
 
 @dataclass(frozen=True)
-class NoFitForCover:
-    """Without a fit only the layout was checked."""
+class LayoutOnly:
+    """Only the layout was checked: no fit is in use, or no past season has weather complete enough."""
 
-
-@dataclass(frozen=True)
-class NoPastSeason:
-    """Without a past season only the layout was checked."""
+    why: Literal["no_fit", "no_past_season"]
 
 
 @dataclass(frozen=True)
@@ -94,8 +92,7 @@ Caution = (
     | FrostDamageUnknown
     | FrostCame
     | LayoutsDisagree
-    | NoFitForCover
-    | NoPastSeason
+    | LayoutOnly
     | PastCoverAsNoted
     | EnoughAssumed
 )

@@ -26,9 +26,8 @@ from models.vineyard.cautions import (
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    LayoutOnly,
     LayoutsDisagree,
-    NoFitForCover,
-    NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
     PastCoverAsNoted,
@@ -132,7 +131,7 @@ def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:
 def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     yield LayoutsDisagree()
     if checked.fit is None:
-        yield NoFitForCover()
+        yield LayoutOnly("no_fit")
         return
     if checked.fit.fit.lacking:
         yield StagesLacking(checked.fit.fit.lacking)
@@ -140,7 +139,8 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     if not checked.check.seasons:
         planted = {block.cultivar for block in checked.planting.blocks}
         known = planted & set(checked.fit.fit.cultivars)
-        yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
+        none = LayoutOnly("no_past_season")
+        yield none if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
         return
     yield PastCoverAsNoted()
     yield EnoughAssumed(checked.options.enough_share)

@@ -36,9 +36,8 @@ from models.vineyard.cautions import (
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    LayoutOnly,
     LayoutsDisagree,
-    NoFitForCover,
-    NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
     PastCoverAsNoted,
@@ -204,12 +203,12 @@ def caution_words(caution: Caution) -> str:
                 "The published layouts disagree (from every third vine in every third row to one vine for eight, and "
                 "in a single row every third or every fourth vine), and none of them looks at when cultivars bloom."
             )
-        case NoFitForCover():
+        case LayoutOnly("no_fit"):
             return (
                 "Without a fit in use, only the layout was checked: how far pollen reaches, not whether blooms meet. "
                 "Cover in past seasons, and what would help, needs a fit."
             )
-        case NoPastSeason():
+        case LayoutOnly():
             return "No past season has temperatures complete enough: only the layout was checked."
         case PastCoverAsNoted():
             return (

@@ -73,8 +73,7 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.FrostDamageUnknown(),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),
-    cautions.NoFitForCover(),
-    cautions.NoPastSeason(),
+    cautions.LayoutOnly("no_fit"),
     cautions.PastCoverAsNoted(),
     cautions.EnoughAssumed(0.8),
 )
@@ -119,7 +118,7 @@ MEASURED: tuple[layout_rules.Measured, ...] = (
 WHY_EXPOSED: tuple[block_check.WhyExposed, ...] = (
     block_check.NoViableSource(),
     block_check.CultivarNotInFit("dewlight"),
-    block_check.StagesNotInFit(("bloom_end",)),
+    cautions.StagesLacking(("bloom_end",)),
     block_check.SourcesNotInFit(("hush", "tinderling")),
     block_check.SeldomCovered(0.8, 2, 9, ("hush",)),
 )
