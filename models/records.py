@@ -201,15 +201,16 @@ class Block:
         if (self.x2_m is None) != (self.y2_m is None):
             lacking = "x2_m" if self.x2_m is None else "y2_m"
             raise BadInput(
-                "the end of a line has two coordinates", [Problem(lacking, "give it beside the other")]
+                f"the end of a line lacks {lacking}", [Problem(lacking, "give it beside the other")]
             )
         if self.is_line and (self.x2_m, self.y2_m) == (self.x_m, self.y_m):
             raise BadInput(
-                "a line ends elsewhere than it begins", [Problem("x2_m", "leave the end out for one place")]
+                "a line ends where it begins",
+                [Problem("x2_m", "leave x2_m and y2_m out for vines in one place")],
             )
         if self.is_line and not 2 <= self.vines <= MOST_VINES_IN_A_LINE:
-            problem = f"say how many stand from end to end, 2 to {MOST_VINES_IN_A_LINE}: not {self.vines}"
-            raise BadInput("a line has a vine at each end", [Problem("vines", problem)])
+            problem = f"from end to end stand 2 to {MOST_VINES_IN_A_LINE}, not {self.vines}"
+            raise BadInput(f"vines of a line: {problem}", [Problem("vines", problem)])
 
     @property
     def is_line(self) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from models.bloom.in_season import SeasonKnowledge
-from models.bloom.looks import Contradiction
+from models.bloom.looks import Contradiction, Disagreement
 from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces
@@ -85,6 +85,22 @@ class VisitsContradict:
     """Visits of this season to a block (or a whole cultivar) that cannot all be right."""
 
     visits: tuple[Visit, ...]
+
+
+@dataclass(frozen=True)
+class LogAgainstVisits:
+    """The log's date of a stage of a block (or whole cultivar) and the visits there exclude each other.
+
+    By the visits it came after ``not_yet`` and by ``come``, of which one may be None. ``visits_count`` says which of
+    them is taken.
+    """
+
+    place: str
+    stage: str
+    logged: dt.date
+    not_yet: dt.date | None
+    come: dt.date | None
+    visits_count: bool
 
 
 @dataclass(frozen=True)
@@ -178,6 +194,7 @@ DateCaution = (
     | UnusualSeason
     | ObservationSetAside
     | VisitsContradict
+    | LogAgainstVisits
     | ObservationFarOff
     | BlocksFrosted
     | SeasonInFit
@@ -206,6 +223,7 @@ def forecast_cautions(
     as_of: dt.date,
     slips: Sequence[SetAside],
     contradictory: Sequence[Contradiction],
+    disagreeing: Sequence[Disagreement],
     far_off: Sequence[ObservationFarOff],
 ) -> Iterator[DateCaution]:
     """What the computation noticed: gaps, thin data, an unusual season, slips."""
@@ -226,5 +244,15 @@ def forecast_cautions(
         if shift != 0:
             yield UnusualSeason(stage, float(shift / a_day))
     yield from (ObservationSetAside(slip) for slip in slips)
-    yield from (VisitsContradict(found.visits) for found in contradictory)
+    yield from (VisitsContradict(each.visits) for each in contradictory)
+    for found in disagreeing:
+        if found.logged.by is not None:
+            yield LogAgainstVisits(
+                found.logged.block or found.logged.cultivar,
+                found.logged.stage,
+                found.logged.by,
+                found.visited.after,
+                found.visited.by,
+                found.visits_count,
+            )
     yield from far_off

@@ -241,6 +241,7 @@ def forecast(
                 as_of,
                 slips,
                 noted.contradictions,
+                noted.disagreements,
                 far_off(seen, fit, traces),
             )
         ),

@@ -9,9 +9,11 @@ from functools import cached_property
 
 from models.bloom.looks import (
     Contradiction,
+    Disagreement,
     Look,
     Place,
     contradictions,
+    disagreements,
     looks_by_place,
     stage_intervals,
     told_intervals,
@@ -61,6 +63,11 @@ class Site:
     def contradictions(self) -> tuple[Contradiction, ...]:
         """Visits that contradict each other."""
         return contradictions(self.visits, latitude=self.latitude)
+
+    @cached_property
+    def disagreements(self) -> tuple[Disagreement, ...]:
+        """Stages on which log and visits exclude each other."""
+        return disagreements(self.log, self.visits, latitude=self.latitude)
 
     def told_on(self, day: dt.date) -> tuple[StageInterval, ...]:
         """What of ``teaching`` was told on a day, if looks went on as the log has it: see `told_intervals`."""

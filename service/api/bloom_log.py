@@ -11,14 +11,14 @@ from models.stages import STAGE_KEYS
 from service.api.change_schemas import WriteReceipt
 from service.api.frost import Season
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
-from service.api.responses import UPLOAD, problems, wants_csv
-from service.api.schemas import (
+from service.api.observation_schemas import (
     BloomDateVersion,
     BloomLogAnswer,
     BloomLogEntry,
     BloomLogHistory,
     ObservationReceipt,
 )
+from service.api.responses import UPLOAD, problems, wants_csv
 from service.ingest.bloom_log import ReadBloomLog
 from service.ingest.options import ReadOptions
 from service.store.errors import NotFound

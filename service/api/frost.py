@@ -10,8 +10,8 @@ from fastapi import APIRouter, Path, Request, Response
 from models.records import FrostedBlock
 from service.api.change_schemas import WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.planting_schemas import FrostBody, FrostMark, FrostMarks
 from service.api.responses import created_or_replaced, problems, wants_csv
-from service.api.schemas import FrostBody, FrostMark, FrostMarks
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.frost import mark_frosted
 from service.web.access import needs

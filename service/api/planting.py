@@ -6,9 +6,10 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 
+from service.api.planting_schemas import PlantingReceipt
 from service.api.responses import UPLOAD, problems
-from service.api.schemas import PlantingReceipt, ReplacedRow
-from service.ingest.grid import spacing_of
+from service.api.schemas import ReplacedRow
+from service.ingest.any_planting import spacing_of
 from service.ingest.planting import ReadPlanting
 from service.usecases.plantings import read_planting_of, store_planting
 from service.web.access import Grower
@@ -19,7 +20,7 @@ from service.web.uploads import CsvFile, OnBadRowsQuery, csv_upload
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/planting", tags=["vineyards"])
 
 
-Spacing = Annotated[float | None, Query(gt=0, le=1000, description="For a grid of vines, in m.")]
+Spacing = Annotated[float | None, Query(gt=0, le=1000, description="Where rows and vines are counted, in m.")]
 
 
 def planting_file(
@@ -48,9 +49,13 @@ def upload_planting(
     `vines`, `neighbours` (split by `;`), `viable_pollen`, `berry_mass_g`, `species`, `receptive_days` and
     `pollen_days` may stand beside them.
 
-    Or a grid with one line a vine: `row,vine,cultivar`, both counted from one corner, with `row_spacing_m` and
-    `vine_spacing_m`. Vines of one cultivar in a line become blocks of at most half the reach. Its cultivars must be
-    known, or a column `flower_type` says what they are.
+    A block whose vines stand in a line has the place of the first one in `x1_m,y1_m`, that of the last in
+    `x2_m,y2_m`, and how many they are in `vines`: distance then runs from vine to nearest vine.
+
+    Or rows, `row,first_vine,last_vine,cultivar[,block]`, or a grid with one line a vine, `row,vine,cultivar`, all
+    counted from one corner, with `row_spacing_m` and `vine_spacing_m`. A stretch of a row becomes a block, as do
+    neighbouring vines of one cultivar in a row of a grid. The cultivars must be known, or a column `flower_type`
+    says what they are.
 
     Identifiers are made of the names: "Wren Anvil" becomes `wren-anvil`. The file is the whole planting: a
     block that it lacks goes, and is named in `blocks_removed`; what was seen there is kept for the fits. Ask with

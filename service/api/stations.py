@@ -10,7 +10,7 @@ from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.responses import created_or_replaced, problems, wants_csv
-from service.api.schemas import StationAnswer, StationBody, StationList
+from service.api.station_schemas import StationAnswer, StationBody, StationList
 from service.store.records import Station
 from service.usecases import temperatures
 from service.web.keys import StationKey

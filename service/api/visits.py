@@ -15,8 +15,7 @@ from service import clock
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
-from service.api.responses import UPLOAD, problems, wants_csv
-from service.api.schemas import (
+from service.api.observation_schemas import (
     ObservationReceipt,
     VisitAnswer,
     VisitBody,
@@ -24,6 +23,7 @@ from service.api.schemas import (
     VisitsAnswer,
     VisitVersionAnswer,
 )
+from service.api.responses import UPLOAD, problems, wants_csv
 from service.ingest.options import ReadOptions
 from service.ingest.visits import ReadVisits
 from service.usecases.documents import Slug

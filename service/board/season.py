@@ -33,7 +33,7 @@ from service.web.records import changing, jobs, store
 from service.web.units import Units, UnitsQuery
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
-from service.words.heat_rules import rule_words
+from service.words.heat_rules import rule_words, why_chosen
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -96,6 +96,7 @@ def season_board(
         forecast=foreseen.forecast,
         fit=foreseen.fit,
         rule=rule_words(foreseen.fit.fit.rule, us=units == "us"),
+        why_rule=None if foreseen.fit.search is None else why_chosen(foreseen.fit.search.why),
         slips=foreseen.fit.fit.set_aside[:MOST_SLIPS],
         more_slips=max(len(foreseen.fit.fit.set_aside) - MOST_SLIPS, 0),
         view=season_view(foreseen, pollen.blocks),

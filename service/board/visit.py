@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Sequence
 from importlib import resources
 from typing import Annotated
 
@@ -15,8 +17,10 @@ from service.board.pages import AsOf, PageRoute, page
 from service.board.season import board_address
 from service.ingest.dates import parse_date
 from service.ingest.options import ReadOptions
+from service.store.repositories import Repositories
 from service.usecases.observations import store_visits
 from service.web.access import Grower, needs
+from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import store
 
@@ -35,9 +39,22 @@ def visit_form(
 ) -> HTMLResponse:
     """The form: which block, on which day, how many per cent of caps are off."""
     with store(request).transaction(grower, read_only=True) as records:
-        known = records.vineyards.get(vineyard)
-        names = {each.key: each.name for each in records.cultivars.all()}
-        blocks = [(each.key, names[each.cultivar]) for each in records.blocks.all(vineyard)]
+        return _form(records, vineyard, block, as_of)
+
+
+def _form(
+    records: Repositories,
+    vineyard: str,
+    block: str | None,
+    as_of: dt.date | None,
+    *,
+    recorded: Visit | None = None,
+    warnings: Sequence[str] = (),
+) -> HTMLResponse:
+    """The form, and what is doubtful of a visit that was recorded."""
+    known = records.vineyards.get(vineyard)
+    names = {each.key: each.name for each in records.cultivars.all()}
+    blocks = [(each.key, names[each.cultivar]) for each in records.blocks.all(vineyard)]
     return page(
         "visit.html",
         vineyard=known,
@@ -46,6 +63,8 @@ def visit_form(
         as_of=as_of,
         date=as_of or clock.today(known.timezone),
         percents=PERCENT_CHOICES,
+        recorded=recorded,
+        warnings=[for_page(warning) for warning in warnings],
         asked={} if as_of is None else {"as_of": as_of.isoformat()},
     )
 
@@ -62,8 +81,10 @@ def record_visit(
     observer: Annotated[str, Form(max_length=200)] = "",
     note: Annotated[str, Form(max_length=2000)] = "",
     as_of: Annotated[str, Form(max_length=10)] = "",
-) -> RedirectResponse:
-    """Store the visit, and show the board as of that day or later. Browsers with script send it over the API."""
+) -> Response:
+    """Store the visit, and show the board as of that day or later; or the form again, if something about it is
+    doubtful. Browsers with script send it over the API.
+    """
     day = parse_date(date)
     visit = Visit(
         day,
@@ -77,9 +98,16 @@ def record_visit(
         raise BadInput("the visit cannot be taken", [Problem("block", "choose a block")])
     with store(request).transaction(grower) as records:
         today = clock.today(records.vineyards.get(vineyard).timezone)
-        store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
+        stored = store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
+        seen_from = max(day, parse_date(as_of) if as_of else today)
+        doubtful = (
+            _form(records, vineyard, block, seen_from, recorded=visit, warnings=stored.warnings)
+            if stored.warnings
+            else None
+        )
     request.state.change = records.journal.number
-    seen_from = max(day, parse_date(as_of) if as_of else today)
+    if doubtful is not None:
+        return doubtful
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)
 
 

@@ -15,8 +15,17 @@ from models.records import REACH_M
 from models.vineyard.scouting import Plan, Trip, Window, alike
 from service import clock
 from service.cli import tables
-from service.cli.parts import Csv, GrowerOption, day, opened_store, refuse, told_plainly
-from service.ingest.options import ReadOptions
+from service.cli.parts import (
+    CheckedEveryDays,
+    ConfirmOption,
+    Csv,
+    GrowerOption,
+    day,
+    opened_store,
+    read_options,
+    refuse,
+    told_plainly,
+)
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import VineyardForecast, stored_forecast
@@ -51,9 +60,13 @@ def scout(
     date_format: Annotated[
         str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
     ] = None,
+    confirm: ConfirmOption = None,
+    checked_every_days: CheckedEveryDays = None,
     reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = REACH_M,
-    row_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
-    vine_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
+    row_spacing_m: Annotated[float | None, typer.Option(help="Between rows, where they are counted.")] = None,
+    vine_spacing_m: Annotated[
+        float | None, typer.Option(help="Between vines, where they are counted.")
+    ] = None,
     weekdays: Annotated[
         str | None, typer.Option(help="On which days trips are possible, as tue,fri; by default all.")
     ] = None,
@@ -97,7 +110,7 @@ def scout(
                 unit=unit,
                 latitude=latitude,
                 reach_m=reach_m,
-                reading=ReadOptions(date_format=date_format, sent_on=clock.today()),
+                reading=read_options(date_format, confirm, checked_every_days),
                 row_spacing_m=row_spacing_m,
                 vine_spacing_m=vine_spacing_m,
             )

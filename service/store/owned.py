@@ -10,8 +10,8 @@ from sqlalchemy import Connection, RowMapping, String, Table, Text, bindparam, d
 from sqlalchemy.sql.elements import ColumnElement
 
 from models.errors import BadInput, Problem
-from service.store.errors import NotFound, UnknownReference
-from service.store.images import Key, Values, is_journaled, key_names, key_of
+from service.store.errors import InUse, NotFound, UnknownReference
+from service.store.images import Key, Values, is_journaled, key_names, key_of, references_to, user_name
 from service.store.journal import Journal
 from service.store.records import Counts, FitSummary, Replaced
 from service.store.tables import Base, table_of
@@ -162,6 +162,17 @@ class OwnedByGrower:
             unknown = set(keys) - {found["key"] for found in self._select(row, **where)}
             if unknown:
                 raise UnknownReference(kind, sorted(unknown))
+
+    def _check_unused(self, row: type[Base], kind: str, key: str) -> None:
+        """Raise InUse where rows name a thing of the grower, those aside that it owns."""
+        users = {
+            user_name(table_of(other), found)
+            for other, column in references_to(row)
+            if key_names(table_of(other))[0] != column
+            for found in self._select(other, **{column: key})
+        }
+        if users:
+            raise InUse(kind, key, sorted(users))
 
     def _store(
         self,

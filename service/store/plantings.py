@@ -15,15 +15,7 @@ from service.store.errors import AlreadyThere, InUse, UnknownReference
 from service.store.images import rows_below
 from service.store.owned import MOST_REPLACED, OwnedByGrower, pick
 from service.store.records import Counts, Place, Replaced, Vineyard
-from service.store.tables import (
-    BlockRow,
-    BloomDateRow,
-    CultivarRow,
-    StationRow,
-    VineyardRow,
-    VisitRow,
-    table_of,
-)
+from service.store.tables import BlockRow, CultivarRow, StationRow, VineyardRow, table_of
 
 PAST = rows_below(BlockRow)
 """What is known of a block beside what stands there: rows with ``vineyard`` and ``block``."""
@@ -49,18 +41,9 @@ class Cultivars(OwnedByGrower):
         return tuple(sorted(cultivars, key=lambda cultivar: cultivar.key))
 
     def delete(self, key: str) -> None:
-        """Raises NotFound, InUse (blocks and observations)."""
+        """Raises NotFound, InUse (blocks, observations, and whatever else names it)."""
         self.get(key)
-        users = {
-            f"{'the past of ' if row['removed'] else ''}block {row['key']} of vineyard {row['vineyard']}"
-            for row in self._select(BlockRow, cultivar=key)
-        }
-        users |= {
-            f"the bloom log of vineyard {row['vineyard']}" for row in self._select(BloomDateRow, cultivar=key)
-        }
-        users |= {f"the visits of vineyard {row['vineyard']}" for row in self._select(VisitRow, cultivar=key)}
-        if users:
-            raise InUse("cultivar", key, sorted(users))
+        self._check_unused(CultivarRow, "cultivar", key)
         self._delete(CultivarRow, key=key)
 
 

@@ -174,6 +174,8 @@ class BlockRow(Base):
     y_m: Mapped[float]
     vines: Mapped[int]
     neighbours: Mapped[list[str] | None]
+    x2_m: Mapped[float | None]
+    y2_m: Mapped[float | None]
     removed: Mapped[bool] = mapped_column(default=False)
 
 

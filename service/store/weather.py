@@ -12,10 +12,11 @@ from sqlalchemy import func, select
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
-from service.store.errors import InUse, NotFound
+from service.store.errors import NotFound
+from service.store.images import references_to
 from service.store.owned import OwnedByGrower, count, pick
 from service.store.records import Counts, Station, TemperatureVersion
-from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, VineyardRow, table_of
+from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, table_of
 
 
 class Stations(OwnedByGrower):
@@ -35,15 +36,13 @@ class Stations(OwnedByGrower):
         return tuple(sorted(stations, key=lambda station: station.key))
 
     def delete(self, key: str) -> None:
-        """Delete a station with its temperatures and outlooks.
+        """Delete a station with all that it owns: its temperatures and outlooks.
 
         Raises NotFound, InUse (vineyards).
         """
         self.get(key)
-        users = sorted(row["key"] for row in self._select(VineyardRow, station=key))
-        if users:
-            raise InUse("station", key, [f"vineyard {user}" for user in users])
-        for row in (TemperatureRow, OutlookRow):
+        self._check_unused(StationRow, "station", key)
+        for row, _ in references_to(StationRow):
             self._delete(row, station=key)
         self._delete(StationRow, key=key)
 

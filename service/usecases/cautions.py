@@ -22,16 +22,15 @@ from models.bloom.cautions import (
 from models.bloom.rounds import betrayed_round
 from models.vineyard.cautions import (
     Caution,
-    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    LayoutOnly,
     LayoutsDisagree,
-    NoFitForCover,
-    NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
@@ -132,17 +131,18 @@ def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:
 def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     yield LayoutsDisagree()
     if checked.fit is None:
-        yield NoFitForCover()
+        yield LayoutOnly("no_fit")
         return
     if checked.fit.fit.lacking:
         yield StagesLacking(checked.fit.fit.lacking)
         return
     if not checked.check.seasons:
-        planted = {block.cultivar for block in checked.vineyard.planting.blocks}
+        planted = {block.cultivar for block in checked.planting.blocks}
         known = planted & set(checked.fit.fit.cultivars)
-        yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
+        none = LayoutOnly("no_past_season")
+        yield none if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
         return
-    yield CoverByCultivar()
+    yield PastCoverAsNoted()
     yield EnoughAssumed(checked.options.enough_share)
     if checked.fit.imported:
         yield FitImported()

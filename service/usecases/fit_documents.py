@@ -11,12 +11,13 @@ from typing import Any, Literal, Self
 from pydantic import Field
 
 from models.bloom.mixed_model import Gaussian, Spread
+from models.bloom.rule_choice import WhyRule
 from models.bloom.search import Candidate, Search
 from models.bloom.season_effect import SeasonEvidence
 from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.records import GapRule, HeatRule
-from service.usecases.documents import Document, Floats, Integers, Items, Label, Slug, Written
+from service.usecases.documents import Coded, Document, Floats, Integers, Items, Label, Slug, Written
 
 ID_DIGITS = 12
 
@@ -60,7 +61,7 @@ class SavedFit:
 class SearchDocument(Document):
     """How the heat rule was chosen."""
 
-    why: Label
+    why: Coded[WhyRule | str]
     candidates: Items[Written[Candidate]]
 
 

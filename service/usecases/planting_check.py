@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
+from models.records import Planting
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 from models.vineyard.layout_rules import RowsAlong
 from models.vineyard.planting_check import PlantingCheck, planting_check
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fit_in_use import fit_for
-from service.usecases.vineyard_records import VineyardRecords, load_vineyard
+from service.usecases.vineyard_records import load_vineyard
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class CheckOptions:
 class VineyardCheck:
     """A vineyard's planting, checked with a fit; without one only its layout."""
 
-    vineyard: VineyardRecords
+    planting: Planting
     fit: SavedFit | None
     check: PlantingCheck
     options: CheckOptions
@@ -35,8 +37,9 @@ class VineyardCheck:
 def check_planting(
     records: Repositories, vineyard: str, *, fit: str | None, options: CheckOptions
 ) -> VineyardCheck:
-    """Check a vineyard of the store, by default with its fit in use; without one only its layout.
+    """Check a vineyard of the store, by default with its fit in use.
 
+    Where none is in use and none is named, only its layout is checked: that needs no fit, station or weather.
     All cultivars of the grower are tried where a block is exposed, those that are planted nowhere too.
 
     Raises
@@ -44,20 +47,24 @@ def check_planting(
     NotFound
         If there is no such vineyard or fit.
     BadInput, NotEnoughData
-        As `load_vineyard` and `planting_check` do.
+        As `planting_check` does and, with a fit, `load_vineyard`.
     """
-    loaded = load_vineyard(records, vineyard)
-    asked = fit is not None or records.fits_in_use.get(vineyard) is not None
-    saved = fit_for(records, vineyard, fit) if asked else None
+    planting = records.blocks.planting(vineyard)
     every = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
-    check = planting_check(
-        replace(loaded.planting, cultivars=every),
-        None if saved is None else saved.fit,
-        loaded.site,
+    check = partial(
+        planting_check,
+        replace(planting, cultivars=every),
         enough_share=options.enough_share,
         enough_seasons=options.enough_seasons,
-        receptive_days=RECEPTIVE_DAYS if loaded.receptive_days is None else loaded.receptive_days,
-        pollen_days=POLLEN_DAYS if loaded.pollen_days is None else loaded.pollen_days,
         rows_along=options.rows_along,
     )
-    return VineyardCheck(loaded, saved, check, options)
+    if fit is None and records.fits_in_use.get(vineyard) is None:
+        return VineyardCheck(planting, None, check(None, None), options)
+    loaded, saved = load_vineyard(records, vineyard), fit_for(records, vineyard, fit)
+    found = check(
+        saved.fit,
+        loaded.site,
+        receptive_days=RECEPTIVE_DAYS if loaded.receptive_days is None else loaded.receptive_days,
+        pollen_days=POLLEN_DAYS if loaded.pollen_days is None else loaded.pollen_days,
+    )
+    return VineyardCheck(planting, saved, found, options)

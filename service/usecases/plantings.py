@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from models.records import Cultivar
-from service.ingest.grid import GridSpacing, read_any_planting
+from service.ingest.any_planting import GridSpacing, read_any_planting
 from service.ingest.options import OnBadRows
 from service.ingest.planting import ReadPlanting
 from service.store.records import Counts
@@ -32,15 +32,13 @@ def read_planting_of(
     spacing: GridSpacing | None,
     on_bad_rows: OnBadRows,
 ) -> ReadPlanting:
-    """Read a vineyard's planting, by blocks or as a grid of the grower's cultivars.
+    """Read a vineyard's planting, by blocks, or by rows or vines of the grower's cultivars.
 
     Raises NotFound (vineyard), BadInput.
     """
-    reach_m = records.vineyards.get(vineyard).reach_m
+    records.vineyards.get(vineyard)
     cultivars = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
-    return read_any_planting(
-        data, spacing=spacing, cultivars=cultivars, reach_m=reach_m, on_bad_rows=on_bad_rows
-    )
+    return read_any_planting(data, spacing=spacing, cultivars=cultivars, on_bad_rows=on_bad_rows)
 
 
 def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> StoredPlanting:

@@ -11,8 +11,8 @@ from models.bloom.site import Site
 from models.errors import BadInput, Problem
 from models.records import Planting
 from service.ingest.against_record import check_against_record
+from service.ingest.any_planting import read_any_planting, spacing_of
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
-from service.ingest.grid import read_any_planting, spacing_of
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.planting import ReadPlanting
 from service.ingest.temperature_headers import TemperatureUnit
@@ -143,7 +143,6 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
             files.planting,
             spacing=spacing_of(options.row_spacing_m, options.vine_spacing_m),
             cultivars={},
-            reach_m=options.reach_m,
             on_bad_rows=options.reading.on_bad_rows,
         )
     blocks = {block.key: block.cultivar for block in planting.blocks}

@@ -17,6 +17,7 @@ from models.bloom.cautions import (
     FitOfOtherVineyards,
     FitUnsettled,
     KeepToLabels,
+    LogAgainstVisits,
     NorthAssumed,
     NoTemperaturesYet,
     ObservationFarOff,
@@ -31,16 +32,15 @@ from models.bloom.cautions import (
 from models.records import Visit
 from models.vineyard.cautions import (
     Caution,
-    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    LayoutOnly,
     LayoutsDisagree,
-    NoFitForCover,
-    NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
@@ -107,6 +107,15 @@ def caution_words(caution: Caution) -> str:
                 f"Visits to {where} contradict each other: {told}. Caps don't go back on, so not all of them are "
                 "right, and the days of its stages are held wider. Correct or delete the one that is wrong in the "
                 "list of visits."
+            )
+        case LogAgainstVisits(place, stage, logged, not_yet, come, visits_count):
+            looks = [
+                *([] if not_yet is None else [f"not yet on {not_yet}"]),
+                *([] if come is None else [f"come by {come}"]),
+            ]
+            return (
+                f"{place}, {stage}: the bloom log says {logged}, the visits say {listed(looks)}. The "
+                f"{'visits are' if visits_count else 'log is'} taken. Correct or delete the one that is wrong."
             )
         case ObservationFarOff(block, stage, day, had_come, days_later):
             seen = stage if had_come else f"{stage} not yet"
@@ -194,15 +203,17 @@ def caution_words(caution: Caution) -> str:
                 "The published layouts disagree (from every third vine in every third row to one vine for eight, and "
                 "in a single row every third or every fourth vine), and none of them looks at when cultivars bloom."
             )
-        case NoFitForCover():
-            return "Without a fit, cover in past seasons is not known: only the layout was checked."
-        case NoPastSeason():
-            return "No past season has temperatures complete enough: only the layout was checked."
-        case CoverByCultivar():
+        case LayoutOnly("no_fit"):
             return (
-                "Cover in past seasons is the part of the weather and the season: all blocks of a cultivar are taken "
-                "to bloom alike. That a block itself bloomed earlier or later in such a season does not count here, "
-                "as it does in the forecast."
+                "Without a fit in use, only the layout was checked: how far pollen reaches, not whether blooms meet. "
+                "Cover in past seasons, and what would help, needs a fit."
+            )
+        case LayoutOnly():
+            return "No past season has temperatures complete enough: only the layout was checked."
+        case PastCoverAsNoted():
+            return (
+                "Cover in a past season follows the dates that were noted of a block in it. Blocks of which nothing "
+                "was noted then are taken to bloom alike, by their cultivar, the season and its weather."
             )
         case EnoughAssumed(share):
             return (

@@ -55,6 +55,7 @@
     if (answer.status === 401) throw new SignedOut();
     if (answer.status >= 500) throw new Error("the service is not ready");
     const refused = answer.ok ? null : await refusal(answer);
+    if (answer.ok) visit.warnings = (await answer.json()).warnings;
     // read anew: another entry may have been added meanwhile
     write(read().flatMap((other) => {
       if (other.id !== visit.id) return [other];
@@ -81,7 +82,9 @@
     }
     if (sent.length) {
       const refused = read().length ? " Others were refused, see below." : "";
-      say(`Sent: ${sent.map(words).join("; ")}. The windows on the board know of it.` + refused);
+      const doubtful = sent.flatMap((visit) => visit.warnings);
+      say(`Sent: ${sent.map(words).join("; ")}. The windows on the board know of it.` + refused +
+        (doubtful.length ? ` Please look again: ${doubtful.join(" ")}` : ""));
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
       if (form.elements.as_of.value) {
         document.getElementById("to-board").href = `${within}/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
