@@ -151,6 +151,28 @@ class CultivarsUnknown:
 
 
 @dataclass(frozen=True)
+class CultivarsOfGroup:
+    """Cultivars without a season in the fit, whose dates are those of the others of their species."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SpeciesUnknown:
+    """Such cultivars whose species, or the others', is not recorded."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LikeUnknown:
+    """A cultivar that is said to bloom like another one, of which the fit knows nothing."""
+
+    cultivar: str
+    like: str
+
+
+@dataclass(frozen=True)
 class NorthAssumed:
     """No latitude was given."""
 
@@ -186,6 +208,9 @@ DateCaution = (
     | FitBehind
     | FewSeasonsOfCultivars
     | CultivarsUnknown
+    | CultivarsOfGroup
+    | SpeciesUnknown
+    | LikeUnknown
     | NorthAssumed
     | DailyLooksAssumed
     | KeepToLabels

@@ -33,8 +33,8 @@ def upload_planting(
 ) -> PlantingReceipt:
     """Take a CSV file of blocks with the columns `block,cultivar,flower_type,x_m,y_m`, in any order.
 
-    `vines`, `neighbours` (split by `;`), `viable_pollen`, `berry_mass_g`, `species`, `receptive_days` and
-    `pollen_days` may stand beside them.
+    `vines`, `neighbours` (split by `;`), `viable_pollen`, `berry_mass_g`, `species`, `receptive_days`, `pollen_days`,
+    `blooms_like` and `days_later` may stand beside them.
 
     Or a grid with one line a vine: `row,vine,cultivar`, both counted from one corner, with `row_spacing_m` and
     `vine_spacing_m`. Vines of one cultivar in a line become blocks of at most half the reach. Its cultivars must be

@@ -32,8 +32,17 @@ PAST = rows_below(BlockRow)
 class Cultivars(OwnedByGrower):
     """The grower's cultivars."""
 
-    def put(self, cultivar: Cultivar) -> bool:
-        """Create or replace a cultivar; True if it is new."""
+    def put(self, cultivar: Cultivar, *, beside: Collection[str] = ()) -> bool:
+        """Create or replace a cultivar; True if it is new. ``beside`` are keys that are put with it.
+
+        Raises BadInput (it is said to bloom like itself), UnknownReference (or like one that does not exist).
+        """
+        like = cultivar.blooms_like
+        if like == cultivar.key:
+            problem = "a cultivar can't be told by itself"
+            raise BadInput("the offset says nothing", [Problem("blooms_like", problem)])
+        if like is not None and like not in beside:
+            self._check_known(CultivarRow, "cultivar", [like], key=like)
         values = {**dataclasses.asdict(cultivar), "flower_type": cultivar.flower_type.value}
         return self._put(CultivarRow, values, key=cultivar.key)
 
@@ -47,7 +56,7 @@ class Cultivars(OwnedByGrower):
         return tuple(sorted(cultivars, key=lambda cultivar: cultivar.key))
 
     def delete(self, key: str) -> None:
-        """Raises NotFound, InUse (blocks and observations)."""
+        """Raises NotFound, InUse (blocks, observations, cultivars that are said to bloom like it)."""
         self.get(key)
         users = {
             f"{'the past of ' if row['removed'] else ''}block {row['key']} of vineyard {row['vineyard']}"
@@ -57,6 +66,7 @@ class Cultivars(OwnedByGrower):
             f"the bloom log of vineyard {row['vineyard']}" for row in self._select(BloomDateRow, cultivar=key)
         }
         users |= {f"the visits of vineyard {row['vineyard']}" for row in self._select(VisitRow, cultivar=key)}
+        users |= {f"cultivar {row['key']}" for row in self._select(CultivarRow, blooms_like=key)}
         if users:
             raise InUse("cultivar", key, sorted(users))
         self._delete(CultivarRow, key=key)

@@ -122,6 +122,8 @@ class CultivarRow(Owned, Base):
     berry_mass_g: Mapped[float | None]
     receptive_days: Mapped[int | None]
     pollen_days: Mapped[int | None]
+    blooms_like: Mapped[str | None]
+    days_later: Mapped[float | None]
 
 
 class VineyardRow(Owned, Base):

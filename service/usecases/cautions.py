@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from models.bloom.cautions import (
     FEW_SEASONS_OF_BLOOM,
     BlocksFrosted,
+    CultivarsOfGroup,
     CultivarsUnknown,
     DailyLooksAssumed,
     FewSeasonsOfBloom,
@@ -15,8 +16,10 @@ from models.bloom.cautions import (
     FitImported,
     FitOfOtherVineyards,
     KeepToLabels,
+    LikeUnknown,
     NorthAssumed,
     SeasonInFit,
+    SpeciesUnknown,
     fit_cautions,
 )
 from models.bloom.rounds import betrayed_round
@@ -41,6 +44,7 @@ from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost, look_for_frost
 from service.usecases.planting_check import VineyardCheck
 from service.usecases.pollen import VineyardPollination
+from service.usecases.vineyard_records import VineyardRecords
 
 
 def cautions_of(
@@ -97,9 +101,26 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
     few = tuple(key for key in grown if seen.get(key, FEW_SEASONS_OF_BLOOM) < FEW_SEASONS_OF_BLOOM)
     if few:
         yield FewSeasonsOfCultivars(few)
-    unknown = tuple(sorted({block.cultivar for block in found.blocks if block.basis == "none"}))
+    yield from _of_newcomers(vineyard, fit)
+
+
+def _of_newcomers(vineyard: VineyardRecords, fit: SavedFit) -> Iterator[Caution]:
+    """What is said of planted cultivars that a fit does not know."""
+    joined = vineyard.joined_to(fit.fit)
+    grown = sorted({block.cultivar for block in vineyard.planting.blocks})
+    group = tuple(one.cultivar for one in joined.newcomers if one.species is not None)
+    unnamed = tuple(one.cultivar for one in joined.newcomers if one.species is None)
+    unknown = tuple(key for key in grown if key not in joined.cultivars)
+    if group:
+        yield CultivarsOfGroup(group)
+    if unnamed:
+        yield SpeciesUnknown(unnamed)
     if unknown:
         yield CultivarsUnknown(unknown)
+    for key in grown:
+        like = vineyard.planting.cultivars[key].blooms_like
+        if like is not None and key not in fit.fit.cultivars and like not in fit.fit.cultivars:
+            yield LikeUnknown(key, like)
 
 
 def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Iterator[Caution]:
@@ -139,9 +160,10 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
         return
     if not checked.check.seasons:
         planted = {block.cultivar for block in checked.vineyard.planting.blocks}
-        known = planted & set(checked.fit.fit.cultivars)
+        known = planted & set(checked.vineyard.joined_to(checked.fit.fit).cultivars)
         yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
         return
+    yield from _of_newcomers(checked.vineyard, checked.fit)
     yield CoverByCultivar()
     yield EnoughAssumed(checked.options.enough_share)
     if checked.fit.imported:

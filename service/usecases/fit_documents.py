@@ -86,6 +86,11 @@ class FitDocument(Document):
     heat_a_day: Floats = Field(description="By stage. [°C·day/day]")
     set_aside: Items[Written[SetAside]]
     search: SearchDocument | None
+    species: Items[Label | None] = Field(  # as with `converged`
+        default=(),
+        exclude_if=lambda told: not told,
+        description="Of each cultivar; left out where none is recorded.",
+    )
     converged: bool = (
         Field(  # left out where it says nothing: identifiers are made of the document, and older ones lack it
             default=True,

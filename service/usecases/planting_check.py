@@ -52,7 +52,7 @@ def check_planting(
     every = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
     check = planting_check(
         replace(loaded.planting, cultivars=every),
-        None if saved is None else saved.fit,
+        None if saved is None else loaded.joined_to(saved.fit),
         loaded.site,
         enough_share=options.enough_share,
         enough_seasons=options.enough_seasons,

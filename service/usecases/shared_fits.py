@@ -107,6 +107,8 @@ def _label_faults(told: FitDocument) -> Iterator[Problem]:
         yield Problem("cultivars", f"must be 1 to {MOST_CULTIVARS}")
     elif told.cultivars != tuple(sorted(set(told.cultivars))):
         yield Problem("cultivars", "must be sorted, and each once")
+    if told.species and len(told.species) != len(told.cultivars):
+        yield Problem("species", "must be one for each cultivar, or left out")
     if not told.season_evidence:
         yield Problem("season_evidence", "holds no season")
     years = [

@@ -1,0 +1,23 @@
+"""Which cultivar another one blooms like, and how much later."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0010"
+down_revision = "0007"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    with op.batch_alter_table("cultivars") as cultivars:
+        cultivars.add_column(sa.Column("blooms_like", sa.String(), nullable=True))
+        cultivars.add_column(sa.Column("days_later", sa.Double(), nullable=True))
+
+
+def downgrade() -> None:
+    with op.batch_alter_table("cultivars") as cultivars:
+        cultivars.drop_column("days_later")
+        cultivars.drop_column("blooms_like")
