@@ -137,6 +137,11 @@ class FitBehind:
 
 
 @dataclass(frozen=True)
+class StationChangeNotInFit:
+    """The fit was made when other changes of the station were told than today."""
+
+
+@dataclass(frozen=True)
 class FewSeasonsOfCultivars:
     """Cultivars whose thresholds lean on the others."""
 
@@ -206,6 +211,7 @@ DateCaution = (
     | FitImported
     | FitOfOtherVineyards
     | FitBehind
+    | StationChangeNotInFit
     | FewSeasonsOfCultivars
     | CultivarsUnknown
     | CultivarsOfGroup

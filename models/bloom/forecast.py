@@ -177,7 +177,12 @@ def forecast(
         else [look]
     )
     told_units = [each.units_outside(frosted) for each in looks]
-    learned = [learn(fit, units, site=site.key, season=season) for units in told_units]
+    shared_by = site.place(season)
+    if all(
+        said.site != shared_by for said in fit.season_evidence
+    ):  # a fit from before stations were looked at
+        shared_by = site.key
+    learned = [learn(fit, units, site=shared_by, season=season) for units in told_units]
     likely = np.array(
         [
             log_likelihood(said, fit.thresholds, fit.calibrated, units)

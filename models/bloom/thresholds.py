@@ -81,6 +81,8 @@ class Fit:
         Heat of a usual day at the stage. [°C·day/day]
     converged : bool
         Whether the spreads had settled when their estimation stopped.
+    sites : tuple of str
+        Those whose observations it rests on.
     species : tuple of str or None
         Of each cultivar, as it was recorded; empty where none was.
     newcomers : tuple of Newcomer
@@ -100,6 +102,7 @@ class Fit:
     set_aside: tuple[SetAside, ...]
     heat_a_day: FloatArray
     converged: bool = True
+    sites: tuple[str, ...] = ()
     species: tuple[str | None, ...] = ()
     newcomers: tuple[Newcomer, ...] = ()
 
@@ -280,6 +283,7 @@ def _as_fit(
         set_aside=set_aside,
         heat_a_day=intervals.heat_a_day,
         converged=found.converged,
+        sites=tuple(sorted(set(intervals.sites))),
     )
 
 

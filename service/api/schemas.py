@@ -33,6 +33,7 @@ WholeDays = Annotated[int, BeforeValidator(round)]
 OneDigit = Annotated[float, AfterValidator(partial(round, ndigits=1))]
 ThreeDigits = Annotated[float, AfterValidator(partial(round, ndigits=3))]
 FourDigits = Annotated[float, AfterValidator(partial(round, ndigits=4))]
+Day = Annotated[dt.date, Field(ge=dt.date(FIRST_YEAR, 1, 1), le=dt.date(LAST_YEAR, 12, 31))]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
@@ -104,6 +105,12 @@ class StationBody(Body):
     latitude: float = Field(ge=-90, le=90, description="Degrees, north positive.")
     longitude: float = Field(ge=-180, le=180, description="Degrees, east positive.")
     elevation_m: float | None = Field(default=None, ge=-500, le=9000)
+    changed_on: Annotated[list[Day], AfterValidator(lambda days: sorted(set(days)))] = Field(
+        default=[],
+        max_length=100,
+        description="Days on which it was moved or its thermometer changed. What lasts from season to season of "
+        "what a vineyard shares (drift) ends there; the temperatures all stay.",
+    )
 
 
 class StationAnswer(StationBody):
@@ -451,7 +458,7 @@ class ObservationReceipt(Body):
 class VisitBody(Body):
     """One look at one block, or at a whole cultivar where no block is named."""
 
-    date: dt.date = Field(ge=dt.date(FIRST_YEAR, 1, 1), le=dt.date(LAST_YEAR, 12, 31))
+    date: Day
     block: Slug | None = None
     cultivar: Slug | None = None
     percent_open: float | None = Field(default=None, ge=0, le=100, description="Caps off, in per cent.")

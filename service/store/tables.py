@@ -110,6 +110,7 @@ class StationRow(Owned, Base):
     latitude: Mapped[float]
     longitude: Mapped[float]
     elevation_m: Mapped[float | None]
+    changed_on: Mapped[list[str] | None]
 
 
 class CultivarRow(Owned, Base):

@@ -20,6 +20,7 @@ from models.bloom.cautions import (
     NorthAssumed,
     SeasonInFit,
     SpeciesUnknown,
+    StationChangeNotInFit,
     fit_cautions,
 )
 from models.bloom.rounds import betrayed_round
@@ -94,6 +95,8 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
         yield FitOfOtherVineyards(tuple(fit.sites))
     if foreseen.behind is not None and foreseen.behind.rows:
         yield FitBehind(foreseen.behind.rows, foreseen.behind.seasons)
+    if _other_changes(foreseen):
+        yield StationChangeNotInFit()
     if not fit.imported and log and all(row.checked_every_days == 1 for row in log):
         yield DailyLooksAssumed(betrayed_round(log))
     seen = dict(zip(fit.fit.cultivars, fit.fit.seasons_seen.max(axis=1).tolist(), strict=True))
@@ -102,6 +105,17 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
     if few:
         yield FewSeasonsOfCultivars(few)
     yield from _of_newcomers(vineyard, fit)
+
+
+def _other_changes(foreseen: VineyardForecast) -> bool:
+    """Whether the fit puts seasons of the vineyard's station together otherwise than the station's changes do."""
+    site = foreseen.vineyard.known_on(foreseen.forecast.as_of).site
+    stretches = {f"station {site.station}", site.key}
+    return any(
+        said.site != site.place(said.season)
+        for said in foreseen.fit.fit.season_evidence
+        if said.site.partition(" from ")[0] in stretches and (site.changed_on or said.site != site.key)
+    )
 
 
 def _of_newcomers(vineyard: VineyardRecords, fit: SavedFit) -> Iterator[Caution]:

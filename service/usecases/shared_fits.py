@@ -36,11 +36,14 @@ def from_another_grower(told: FitDocument) -> SavedFit:
         If the document is no fit that a forecast could be made with.
     """
     check_document(told)
-    evidence = tuple(
-        replace(said, site=ANOTHER_GROWERS + said.site.removeprefix(ANOTHER_GROWERS))
-        for said in told.season_evidence
-    )
-    return told.model_copy(update={"season_evidence": evidence, "imported": True}).saved()
+    evidence = tuple(replace(said, site=_anothers(said.site)) for said in told.season_evidence)
+    sites = tuple(_anothers(site) for site in told.sites)
+    update = {"season_evidence": evidence, "sites": sites, "imported": True}
+    return told.model_copy(update=update).saved()
+
+
+def _anothers(site: str) -> str:
+    return ANOTHER_GROWERS + site.removeprefix(ANOTHER_GROWERS)
 
 
 def check_document(told: FitDocument) -> None:

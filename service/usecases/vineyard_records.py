@@ -105,14 +105,17 @@ def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRe
     temperatures = records.temperatures.observed(station)
     if temperatures is None:
         return None
+    told = records.stations.get(station)
     return VineyardRecords(
         Site(
             vineyard.key,
-            records.stations.get(station).latitude,
+            told.latitude,
             temperatures,
             log=records.bloom_log.rows(vineyard.key),
             visits=records.visits.all(vineyard.key),
             frosted=records.frosted.all(vineyard.key),
+            station=station,
+            changed_on=told.changed_on,
         ),
         records.blocks.planting(vineyard.key),
         receptive_days=_whole(vineyard.receptive_days),

@@ -26,6 +26,7 @@ from models.bloom.cautions import (
     SeasonInFit,
     SeasonUnsettled,
     SpeciesUnknown,
+    StationChangeNotInFit,
     TemperaturesEnd,
     TemperaturesFilled,
     UnusualSeason,
@@ -143,6 +144,11 @@ def caution_words(caution: Caution) -> str:
             return (
                 f"Bloom log and visits have {rows} {'row' if rows == 1 else 'rows'} of {_seasons(seasons)} that the "
                 "fit in use has not seen (new, changed or deleted since); fit again."
+            )
+        case StationChangeNotInFit():
+            return (
+                "The days on which the station was changed were told, or corrected, after the fit was made: it puts "
+                "seasons together that are not alike. Fit again."
             )
         case FewSeasonsOfCultivars(cultivars):
             return f"Few seasons of {listed(cultivars)} are known: their thresholds lean on the other cultivars'."

@@ -52,6 +52,7 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     dates.FitImported(),
     dates.FitOfOtherVineyards(("hollow", "ridge")),
     dates.FitBehind(3, 1),
+    dates.StationChangeNotInFit(),
     dates.FewSeasonsOfCultivars(("dewlight", "hush")),
     dates.CultivarsUnknown(("dewlight",)),
     dates.CultivarsOfGroup(("dewlight", "hush")),
