@@ -26,7 +26,15 @@ from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
 from service.words.plain import day_count, in_words, listed, percent, sentence
 from service.words.pollen import warning_words
-from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
+from service.words.scouting import (
+    TASK_NAMES,
+    best_look_words,
+    look_for,
+    narrows_words,
+    weekday_name,
+    why_look,
+    why_missed,
+)
 from service.words.set_aside import why_set_aside
 
 # No script, picture or style from elsewhere, whatever a name or a note says. The chart library writes style elements.
@@ -100,6 +108,8 @@ def _environment() -> Environment:
         "look_for": look_for,
         "why_look": why_look,
         "why_missed": why_missed,
+        "best_look_words": best_look_words,
+        "narrows_words": narrows_words,
         "why_no_window": why_no_window,
         "why_set_aside": why_set_aside,
         "x": lambda position: Markup(f"{position:.2f}%"),
