@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import cast
 
 import numpy as np
 import pytest
@@ -150,5 +149,5 @@ def test_forecasts_made_again_with_what_the_look_finds_agree(fit: Fit) -> None:
     told = {block: said[block, as_of] for block in refits}
     assert max(told, key=lambda block: told[block]) == max(refits, key=lambda block: refits[block])
     leader = max(told, key=lambda block: told[block])
-    assert told[leader] == pytest.approx(cast(float, refits[leader]), rel=0.25)
+    assert told[leader] == pytest.approx(refits[leader], rel=0.25)
     assert all(abs(told[block] - refits[block]) < 0.25 for block in refits)
