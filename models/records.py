@@ -158,7 +158,8 @@ class Cultivar:
     """A cultivar. ``viable_pollen`` is a field of its own: pollen of a perfect cultivar can fail.
 
     ``receptive_days`` and ``pollen_days``, where known, say for how many days from capfall its flowers are
-    receptive and its anthers shed. [g, day]
+    receptive and its anthers shed. ``blooms_like`` and ``days_later`` say that it blooms so many days later than
+    another cultivar (earlier where negative): they count until a season of its own is in the fit. [g, day]
     """
 
     key: str
@@ -169,6 +170,8 @@ class Cultivar:
     berry_mass_g: float | None = None
     receptive_days: int | None = None
     pollen_days: int | None = None
+    blooms_like: str | None = None
+    days_later: float | None = None
 
 
 # More vines than any row holds: a bound on what one line costs to compute. Ours.

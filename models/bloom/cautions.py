@@ -153,6 +153,11 @@ class FitBehind:
 
 
 @dataclass(frozen=True)
+class StationChangeNotInFit:
+    """The fit was made when other changes of the station were told than today."""
+
+
+@dataclass(frozen=True)
 class FewSeasonsOfCultivars:
     """Cultivars whose thresholds lean on the others."""
 
@@ -164,6 +169,28 @@ class CultivarsUnknown:
     """Cultivars that the fit does not know."""
 
     cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CultivarsOfGroup:
+    """Cultivars without a season in the fit, whose dates are those of the others of their species."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SpeciesUnknown:
+    """Such cultivars whose species, or the others', is not recorded."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LikeUnknown:
+    """A cultivar that is said to bloom like another one, of which the fit knows nothing."""
+
+    cultivar: str
+    like: str
 
 
 @dataclass(frozen=True)
@@ -201,8 +228,12 @@ DateCaution = (
     | FitImported
     | FitOfOtherVineyards
     | FitBehind
+    | StationChangeNotInFit
     | FewSeasonsOfCultivars
     | CultivarsUnknown
+    | CultivarsOfGroup
+    | SpeciesUnknown
+    | LikeUnknown
     | NorthAssumed
     | DailyLooksAssumed
     | KeepToLabels

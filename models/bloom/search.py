@@ -78,10 +78,13 @@ class Prepared:
     start: Start | None
 
     @property
-    def units(self) -> list[tuple[str, int, Unit]]:
-        """Site, season and block of each row."""
-        seasons = [self.intervals.seasons[season] for season in self.intervals.season_of]
-        return [(*season, unit) for season, unit in zip(seasons, self.intervals.units, strict=True)]
+    def units(self) -> list[tuple[str, int, str, Unit]]:
+        """Place, season, site and block of each row."""
+        told = self.intervals
+        seasons = [told.seasons[season] for season in told.season_of]
+        return [
+            (*season, site, unit) for season, site, unit in zip(seasons, told.sites, told.units, strict=True)
+        ]
 
     def without(self, seasons: Collection[int]) -> Prepared:
         """The same without some seasons, and without cultivars that were seen in no other."""

@@ -7,8 +7,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from service.api.schemas import BadRowAnswer, Body, ReplacedRow, Text, Version
-from service.ingest.dates import FIRST_YEAR, LAST_YEAR
+from service.api.schemas import BadRowAnswer, Body, Day, ReplacedRow, Text, Version
 from service.usecases.documents import Slug
 from service.usecases.observations import StoredObservations
 
@@ -70,7 +69,7 @@ class ObservationReceipt(Body):
 class VisitBody(Body):
     """One look at one block, or at a whole cultivar where no block is named."""
 
-    date: dt.date = Field(ge=dt.date(FIRST_YEAR, 1, 1), le=dt.date(LAST_YEAR, 12, 31))
+    date: Day
     block: Slug | None = None
     cultivar: Slug | None = None
     percent_open: float | None = Field(default=None, ge=0, le=100, description="Caps off, in per cent.")

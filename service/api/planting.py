@@ -46,8 +46,8 @@ def upload_planting(
 ) -> PlantingReceipt:
     """Take a CSV file of blocks with the columns `block,cultivar,flower_type,x_m,y_m`, in any order.
 
-    `vines`, `neighbours` (split by `;`), `viable_pollen`, `berry_mass_g`, `species`, `receptive_days` and
-    `pollen_days` may stand beside them.
+    `vines`, `neighbours` (split by `;`), `viable_pollen`, `berry_mass_g`, `species`, `receptive_days`, `pollen_days`,
+    `blooms_like` and `days_later` may stand beside them.
 
     A block whose vines stand in a line has the place of the first one in `x1_m,y1_m`, that of the last in
     `x2_m,y2_m`, and how many they are in `vines`: distance then runs from vine to nearest vine.

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from models.records import REACH_M, FlowerType
 from service.api.schemas import BadRowAnswer, Body, Name, ReplacedRow, Text, TimeZone, Weekday
+from service.ingest.planting import MOST_DAYS_LATER
 from service.usecases.documents import Slug
 
 
@@ -25,6 +27,23 @@ class CultivarBody(Body):
     pollen_days: int | None = Field(
         default=None, ge=1, le=30, description="Days an anther sheds pollen; by default the vineyard's."
     )
+    blooms_like: Slug | None = Field(
+        default=None,
+        description="A cultivar of which seasons are known; it counts until a season of this one is in the fit.",
+    )
+    days_later: float | None = Field(
+        default=None,
+        ge=-MOST_DAYS_LATER,
+        le=MOST_DAYS_LATER,
+        description="By how much this one blooms later than that, earlier where negative; null is 0. [day]",
+    )
+
+    @model_validator(mode="after")
+    def says_later_than_what(self) -> Self:
+        """Days later than nothing say nothing."""
+        if self.days_later is not None and self.blooms_like is None:
+            raise ValueError("days_later: later than which cultivar? Name it as blooms_like")
+        return self
 
 
 class CultivarAnswer(CultivarBody):

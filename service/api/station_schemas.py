@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
-from service.api.schemas import BadRowAnswer, Body, GapAnswer, Name, ReplacedRow, Version
+from service.api.schemas import BadRowAnswer, Body, Day, GapAnswer, Name, ReplacedRow, Version
 from service.usecases.documents import Slug
 
 
@@ -18,6 +18,12 @@ class StationBody(Body):
     latitude: float = Field(ge=-90, le=90, description="Degrees, north positive.")
     longitude: float = Field(ge=-180, le=180, description="Degrees, east positive.")
     elevation_m: float | None = Field(default=None, ge=-500, le=9000)
+    changed_on: Annotated[list[Day], AfterValidator(lambda days: sorted(set(days)))] = Field(
+        default=[],
+        max_length=100,
+        description="Days on which it was moved or its thermometer changed. What lasts from season to season of "
+        "what a vineyard shares (drift) ends there; the temperatures all stay.",
+    )
 
 
 class StationAnswer(StationBody):

@@ -28,7 +28,15 @@ from service.words.forecast import lead_words, stage_words, why_no_window
 from service.words.plain import day_count, in_words, listed, percent, sentence
 from service.words.pollen import warning_words
 from service.words.roles import MAY
-from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
+from service.words.scouting import (
+    TASK_NAMES,
+    best_look_words,
+    look_for,
+    narrows_words,
+    weekday_name,
+    why_look,
+    why_missed,
+)
 from service.words.set_aside import why_set_aside
 
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -92,6 +100,8 @@ def _environment() -> Environment:
         "look_for": look_for,
         "why_look": why_look,
         "why_missed": why_missed,
+        "best_look_words": best_look_words,
+        "narrows_words": narrows_words,
         "why_no_window": why_no_window,
         "why_set_aside": why_set_aside,
         "x": lambda position: Markup(f"{position:.2f}%"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -12,7 +12,7 @@ from rich.table import Table
 
 import demo_weather
 from models.records import REACH_M
-from models.vineyard.scouting import Plan, Trip, Window, alike
+from models.vineyard.scouting import LEAST_TOLD_DAYS, Plan, PlannedTask, Trip, Window, alike
 from service import clock
 from service.cli import tables
 from service.cli.parts import (
@@ -34,7 +34,7 @@ from service.usecases.scouting import CHANCE, plan_scouting
 from service.web.access import LOCAL_GROWER
 from service.words.cautions import caution_texts
 from service.words.plain import in_words, percent
-from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
+from service.words.scouting import TASK_NAMES, best_look_words, look_for, weekday_name, why_look, why_missed
 
 INTERVAL = 0.8
 
@@ -128,6 +128,8 @@ def plan_parts(plan: Plan, foreseen: VineyardForecast) -> Iterable[RenderableTyp
     yield tables.heading(
         f"{count} {'trip' if count == 1 else 'trips'} from {in_words(found.as_of)} on, season {found.season}"
     )
+    if plan.best_look is not None:
+        yield from tables.points([best_look_words(plan.best_look)])
     for trip in plan.trips:
         yield _trip(trip)
     if plan.missed:
@@ -153,9 +155,16 @@ def _trip(trip: Trip) -> Table:
             "\n".join(task.block for task in tasks),
             "\n".join(_days(task.window) for task in tasks),
             "\n".join(percent(task.chance) for task in tasks),
-            f"{look_for(first.look)}\n{why_look(first.look)}",
+            "\n".join([look_for(first.look), why_look(first.look), *_taught(tasks)]),
         )
     return table
+
+
+def _taught(tasks: Sequence[PlannedTask]) -> Iterable[str]:
+    """What each of these looks teaches, where it is worth a word."""
+    told = [f"{task.block} {task.narrows_days:.1f}" for task in tasks if task.narrows_days >= LEAST_TOLD_DAYS]
+    if told:
+        yield f"Narrows the bloom windows by about so many days on average: {', '.join(told)}."
 
 
 def _days(window: Window) -> str:

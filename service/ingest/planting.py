@@ -36,8 +36,19 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "species": (),
     "receptive_days": (),
     "pollen_days": (),
+    "blooms_like": (),
+    "days_later": (),
 }
-TRAIT_COLUMNS = ("flower_type", "viable_pollen", "berry_mass_g", "species", "receptive_days", "pollen_days")
+TRAIT_COLUMNS = (
+    "flower_type",
+    "viable_pollen",
+    "berry_mass_g",
+    "species",
+    "receptive_days",
+    "pollen_days",
+    "blooms_like",
+    "days_later",
+)
 # Terms of the trade for the three flower types.
 FLOWER_TYPES: Mapping[str, FlowerType] = {
     "pistillate": FlowerType.PISTILLATE,
@@ -51,6 +62,7 @@ FLOWER_TYPES: Mapping[str, FlowerType] = {
 }
 MOST_VINES = 10_000_000
 MOST_FLOWER_DAYS = 30
+MOST_DAYS_LATER = 120
 
 
 @dataclass(frozen=True)
@@ -73,6 +85,8 @@ class Traits(NamedTuple):
     berry_mass_g: float | None
     receptive_days: int | None
     pollen_days: int | None
+    blooms_like: str | None
+    days_later: float | None
 
 
 class CultivarLine(NamedTuple):
@@ -105,7 +119,7 @@ def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlan
         A table with ``block``, ``cultivar``, ``flower_type``, ``x_m`` and ``y_m`` (or ``x_ft`` and ``y_ft``); for
         blocks that are lines of vines ``x1_m`` and ``y1_m`` of the first one, ``x2_m`` and ``y2_m`` of the last;
         beside them ``vines``, ``neighbours`` (split by ``;``), ``viable_pollen``, ``berry_mass_g``, ``species``,
-        ``receptive_days`` and ``pollen_days``. Keys are made of the names.
+        ``receptive_days``, ``pollen_days``, ``blooms_like`` and ``days_later``. Keys are made of the names.
     on_bad_rows : "reject" or "skip"
 
     Raises
@@ -210,7 +224,26 @@ def read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> Traits:
         berry_mass_g=berry_mass_g,
         receptive_days=receptive_days,
         pollen_days=pollen_days,
+        **_offset(row, columns, decimal_comma=decimal_comma),
     )
+
+
+def _offset(row: Row, columns: Columns, *, decimal_comma: bool) -> dict[str, Any]:
+    """Which cultivar it blooms like, and how much later. [day]"""
+    like, days = columns.cell(row, "blooms_like"), columns.cell(row, "days_later")
+    if is_blank(like):
+        if not is_blank(days):
+            raise BadInput("days_later: later than which cultivar? Name it as blooms_like")
+        return {"blooms_like": None, "days_later": None}
+    if slug(like) == _key(row, columns, "cultivar"):
+        raise BadInput("blooms_like: a cultivar can't be told by itself")
+    if is_blank(days):
+        return {"blooms_like": slug(like), "days_later": None}
+    with in_column("days_later"):
+        days_later = number(days, decimal_comma=decimal_comma)
+    if abs(days_later) > MOST_DAYS_LATER:
+        raise BadInput(f"days_later: {days_later:g} is outside -{MOST_DAYS_LATER} to {MOST_DAYS_LATER}")
+    return {"blooms_like": slug(like), "days_later": days_later}
 
 
 def _flower_days(row: Row, columns: Columns, name: str) -> int | None:
@@ -264,6 +297,8 @@ def merge_cultivars(rows: list[CultivarLine]) -> tuple[dict[str, Cultivar], list
                 traits.berry_mass_g,
                 traits.receptive_days,
                 traits.pollen_days,
+                traits.blooms_like,
+                traits.days_later,
             )
     return cultivars, bad_rows
 

@@ -26,8 +26,17 @@ MOST_BLOCKS = 2_000  # of one vineyard
 class Cultivars(OwnedByGrower):
     """The grower's cultivars."""
 
-    def put(self, cultivar: Cultivar) -> bool:
-        """Create or replace a cultivar; True if it is new."""
+    def put(self, cultivar: Cultivar, *, beside: Collection[str] = ()) -> bool:
+        """Create or replace a cultivar; True if it is new. ``beside`` are keys that are put with it.
+
+        Raises BadInput (it is said to bloom like itself), UnknownReference (or like one that does not exist).
+        """
+        like = cultivar.blooms_like
+        if like == cultivar.key:
+            problem = "a cultivar can't be told by itself"
+            raise BadInput("the offset says nothing", [Problem("blooms_like", problem)])
+        if like is not None and like not in beside:
+            self._check_known(CultivarRow, "cultivar", [like], key=like)
         values = {**dataclasses.asdict(cultivar), "flower_type": cultivar.flower_type.value}
         return self._put(CultivarRow, values, key=cultivar.key)
 
@@ -41,9 +50,11 @@ class Cultivars(OwnedByGrower):
         return tuple(sorted(cultivars, key=lambda cultivar: cultivar.key))
 
     def delete(self, key: str) -> None:
-        """Raises NotFound, InUse (blocks, observations, and whatever else names it)."""
+        """Raises NotFound, InUse (blocks, observations, cultivars that are said to bloom like it)."""
         self.get(key)
         self._check_unused(CultivarRow, "cultivar", key)
+        if alike := [f"cultivar {row['key']}" for row in self._select(CultivarRow, blooms_like=key)]:
+            raise InUse("cultivar", key, sorted(alike))
         self._delete(CultivarRow, key=key)
 
 

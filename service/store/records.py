@@ -14,13 +14,17 @@ JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 @dataclass(frozen=True)
 class Station:
-    """A weather station. [degrees north, degrees east, m above sea level]"""
+    """A weather station. [degrees north, degrees east, m above sea level]
+
+    ``changed_on`` are the days on which it was moved or its thermometer changed, in order.
+    """
 
     key: str
     name: str
     latitude: float
     longitude: float
     elevation_m: float | None = None
+    changed_on: tuple[dt.date, ...] = ()
 
 
 @dataclass(frozen=True)

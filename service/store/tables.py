@@ -135,6 +135,7 @@ class StationRow(Owned, Base):
     latitude: Mapped[float]
     longitude: Mapped[float]
     elevation_m: Mapped[float | None]
+    changed_on: Mapped[list[str] | None]
 
 
 class CultivarRow(Owned, Base):
@@ -147,6 +148,8 @@ class CultivarRow(Owned, Base):
     berry_mass_g: Mapped[float | None]
     receptive_days: Mapped[int | None]
     pollen_days: Mapped[int | None]
+    blooms_like: Mapped[str | None]
+    days_later: Mapped[float | None]
 
 
 class VineyardRow(Owned, Base):

@@ -7,7 +7,7 @@ import datetime as dt
 from typing import Any
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import RowMapping, func, select
 
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures, DateArray
@@ -24,15 +24,17 @@ class Stations(OwnedByGrower):
 
     def put(self, station: Station) -> bool:
         """Create or replace a station; True if it is new."""
-        return self._put(StationRow, dataclasses.asdict(station), key=station.key)
+        days = [day.isoformat() for day in station.changed_on]
+        values = {**dataclasses.asdict(station), "changed_on": days or None}
+        return self._put(StationRow, values, key=station.key)
 
     def get(self, key: str) -> Station:
         """Raises NotFound."""
-        return Station(**pick(self._find(StationRow, "station", key=key), Station))
+        return _station(self._find(StationRow, "station", key=key))
 
     def all(self) -> tuple[Station, ...]:
         """By key."""
-        stations = [Station(**pick(row, Station)) for row in self._select(StationRow)]
+        stations = [_station(row) for row in self._select(StationRow)]
         return tuple(sorted(stations, key=lambda station: station.key))
 
     def delete(self, key: str) -> None:
@@ -45,6 +47,11 @@ class Stations(OwnedByGrower):
         for row, _ in references_to(StationRow):
             self._delete(row, station=key)
         self._delete(StationRow, key=key)
+
+
+def _station(row: RowMapping) -> Station:
+    days = tuple(dt.date.fromisoformat(day) for day in row["changed_on"] or ())
+    return Station(**{**pick(row, Station), "changed_on": days})
 
 
 class Temperatures(OwnedByGrower):

@@ -12,7 +12,7 @@ from models.vineyard.planting_check import PlantingCheck, planting_check
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fit_in_use import fit_for
-from service.usecases.vineyard_records import load_vineyard
+from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
 
 @dataclass(frozen=True)
@@ -26,9 +26,10 @@ class CheckOptions:
 
 @dataclass(frozen=True, eq=False)
 class VineyardCheck:
-    """A vineyard's planting, checked with a fit; without one only its layout."""
+    """A vineyard's planting, checked with a fit; without one only its layout, and no records are needed."""
 
     planting: Planting
+    vineyard: VineyardRecords | None
     fit: SavedFit | None
     check: PlantingCheck
     options: CheckOptions
@@ -59,12 +60,12 @@ def check_planting(
         rows_along=options.rows_along,
     )
     if fit is None and records.fits_in_use.get(vineyard) is None:
-        return VineyardCheck(planting, None, check(None, None), options)
+        return VineyardCheck(planting, None, None, check(None, None), options)
     loaded, saved = load_vineyard(records, vineyard), fit_for(records, vineyard, fit)
     found = check(
-        saved.fit,
+        loaded.joined_to(saved.fit),
         loaded.site,
         receptive_days=RECEPTIVE_DAYS if loaded.receptive_days is None else loaded.receptive_days,
         pollen_days=POLLEN_DAYS if loaded.pollen_days is None else loaded.pollen_days,
     )
-    return VineyardCheck(planting, saved, found, options)
+    return VineyardCheck(planting, loaded, saved, found, options)

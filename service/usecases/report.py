@@ -23,7 +23,7 @@ from service.usecases.fits import FitOptions, fit_vineyards
 from service.usecases.forecasts import Outlook, VineyardForecast, forecast_vineyard
 from service.usecases.pollen import VineyardPollination, pollinate
 from service.usecases.temperatures import check_plausible
-from service.usecases.vineyard_records import VineyardRecords
+from service.usecases.vineyard_records import VineyardRecords, species_of
 
 VINEYARD = "report"
 # Where none is given. Only the hemisphere counts: it says which dates make a season.
@@ -122,6 +122,7 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
         receptive_days=options.receptive_days,
         pollen_days=options.pollen_days,
         north_assumed=options.latitude is None,
+        species=species_of(read.planting.cultivars),
     )
     fit = fit_vineyards([vineyard.known_on(options.as_of)], FitOptions(search=options.search))
     outlook = None if read.outlook is None else Outlook(options.as_of, read.outlook.daily())

@@ -36,11 +36,14 @@ def from_another_grower(told: FitDocument) -> SavedFit:
         If the document is no fit that a forecast could be made with.
     """
     check_document(told)
-    evidence = tuple(
-        replace(said, site=ANOTHER_GROWERS + said.site.removeprefix(ANOTHER_GROWERS))
-        for said in told.season_evidence
-    )
-    return told.model_copy(update={"season_evidence": evidence, "imported": True}).saved()
+    evidence = tuple(replace(said, site=_anothers(said.site)) for said in told.season_evidence)
+    sites = tuple(_anothers(site) for site in told.sites)
+    update = {"season_evidence": evidence, "sites": sites, "imported": True}
+    return told.model_copy(update=update).saved()
+
+
+def _anothers(site: str) -> str:
+    return ANOTHER_GROWERS + site.removeprefix(ANOTHER_GROWERS)
 
 
 def check_document(told: FitDocument) -> None:
@@ -107,6 +110,8 @@ def _label_faults(told: FitDocument) -> Iterator[Problem]:
         yield Problem("cultivars", f"must be 1 to {MOST_CULTIVARS}")
     elif told.cultivars != tuple(sorted(set(told.cultivars))):
         yield Problem("cultivars", "must be sorted, and each once")
+    if told.species and len(told.species) != len(told.cultivars):
+        yield Problem("species", "must be one for each cultivar, or left out")
     if not told.season_evidence:
         yield Problem("season_evidence", "holds no season")
     years = [

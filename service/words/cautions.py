@@ -7,6 +7,7 @@ from typing import assert_never
 
 from models.bloom.cautions import (
     BlocksFrosted,
+    CultivarsOfGroup,
     CultivarsUnknown,
     DailyLooksAssumed,
     FewSeasonsOfBloom,
@@ -17,6 +18,7 @@ from models.bloom.cautions import (
     FitOfOtherVineyards,
     FitUnsettled,
     KeepToLabels,
+    LikeUnknown,
     LogAgainstVisits,
     NorthAssumed,
     NoTemperaturesYet,
@@ -24,6 +26,8 @@ from models.bloom.cautions import (
     ObservationSetAside,
     SeasonInFit,
     SeasonUnsettled,
+    SpeciesUnknown,
+    StationChangeNotInFit,
     TemperaturesEnd,
     TemperaturesFilled,
     UnusualSeason,
@@ -150,10 +154,29 @@ def caution_words(caution: Caution) -> str:
                 f"Bloom log and visits have {rows} {'row' if rows == 1 else 'rows'} of {_seasons(seasons)} that the "
                 "fit in use has not seen (new, changed or deleted since); fit again."
             )
+        case StationChangeNotInFit():
+            return (
+                "The days on which the station was changed were told, or corrected, after the fit was made: it puts "
+                "seasons together that are not alike. Fit again."
+            )
         case FewSeasonsOfCultivars(cultivars):
             return f"Few seasons of {listed(cultivars)} are known: their thresholds lean on the other cultivars'."
         case CultivarsUnknown(cultivars):
-            return f"No forecast for {listed(cultivars)}: not in the fit."
+            return f"No forecast for {listed(cultivars)}: not in the fit, and of another species than all that are."
+        case CultivarsOfGroup(cultivars):
+            return (
+                f"No season of {listed(cultivars)} is in the fit: the dates are those of the other cultivars of the "
+                "species, and as wide as these differ. A season of its own, or a cultivar that it blooms like "
+                "(blooms_like, days_later), makes them narrower."
+            )
+        case SpeciesUnknown(cultivars):
+            return (
+                f"No season of {listed(cultivars)} is in the fit, and whether the cultivars there are of the same "
+                "species is not recorded: the dates are held wide, as one of another species may bloom weeks apart. "
+                "Record the species of all of them."
+            )
+        case LikeUnknown(cultivar, like):
+            return f"{cultivar} is said to bloom like {like}, but no season of {like} is in the fit: it does not count."
         case StagesLacking(stages):
             return (
                 f"The fit lacks {', '.join(stages)}. What rests on that is not known and not told: pollen cover over "

@@ -39,6 +39,8 @@ def test_the_demo_and_its_files_have_the_same_plan(files: list[str]) -> None:
     assert days
     assert {line.split()[0] for line in days} == {"Tuesday", "Friday"}
     assert "The first caps on the ground or falling." in demo.output
+    assert "Best look now: " in demo.output
+    assert "Narrows the bloom windows by" in demo.output
     assert "local extension office" in " ".join(demo.output.split())
     given = ["--as-of", "2026-05-20", "--latitude", str(demo_weather.STATION.latitude)]
     same = RUNNER.invoke(app, ["scout", *files, *given, "--weekdays", "tue,fri"])
