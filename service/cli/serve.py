@@ -10,7 +10,7 @@ import typer
 
 from service.cli.parts import opened_store, refuse, told_plainly
 from service.settings import Settings
-from service.web.access import is_loopback
+from service.web.origins import is_loopback
 
 
 def _file(words: str) -> Any:
