@@ -16,7 +16,8 @@ from service.store.access import Key
 from service.store.engine import Store
 from service.store.errors import NotFound
 from service.usecases.keys import INVITED_FOR, Asker, accept, invitation_with, invite
-from service.web.access import Asked, check_own_page, host_in, is_loopback, needs, own_address
+from service.web.access import Asked, needs
+from service.web.origins import check_own_page, host_in, is_loopback, own_address
 from service.web.records import store
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)

@@ -13,6 +13,7 @@ from service.web.access import Asked
 from service.web.grower_path import address_in
 from service.web.records import store
 from service.words.errors import Reader, error_words
+from service.words.pollen import what_is_wrong
 from service.words.roster import bloom_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -54,5 +55,6 @@ def _shown(row: RosterRow, *, several: bool) -> dict[str, object]:
         "row": row,
         "address": address_in(row.grower, address) if several else address,
         "bloom": None if bloom is None else bloom_words(bloom.state, bloom.starts, bloom.ends),
+        "wrong": None if row.now is None or row.now.worst is None else what_is_wrong(row.now.worst),
         "why": None if row.why is None else error_words(row.why, Reader.PAGE),
     }

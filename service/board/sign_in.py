@@ -10,7 +10,8 @@ from fastapi import APIRouter, Form, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
 
 from service.board.pages import PageRoute, sign_in_page
-from service.web.access import check_own_page, cookie_name, known
+from service.web.access import known
+from service.web.origins import check_own_page, cookie_name
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 

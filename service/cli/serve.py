@@ -11,7 +11,7 @@ import typer
 from service import logs
 from service.cli.parts import opened_store, refuse, told_plainly
 from service.settings import Settings
-from service.web.access import is_loopback
+from service.web.origins import is_loopback
 
 LONGEST_STOP_SECONDS = 5  # for requests under way; one that is only half sent may never end [s]
 

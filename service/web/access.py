@@ -8,11 +8,8 @@ one, in a header or, from a browser that has signed in, in a cookie. What a rout
 from __future__ import annotations
 
 import asyncio
-import ipaddress
-import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal, TypeVar
-from urllib.parse import urlsplit
 
 from fastapi import Depends, HTTPException, Query, Request
 from fastapi.concurrency import run_in_threadpool
@@ -23,9 +20,10 @@ from service.store.engine import Store
 from service.store.errors import NotFound
 from service.usecases.documents import Slug
 from service.usecases.keys import LOCAL, LOCAL_GROWER, Asker, asker_with
+from service.web.origins import check_own_page, cookie_name, host_in, is_loopback
 from service.words.roles import MAY
 
-__all__ = ["LOCAL_GROWER", "Asked", "Grower", "WhichGrower", "asker", "grower", "is_loopback", "needs"]
+__all__ = ["LOCAL_GROWER", "Asked", "Grower", "WhichGrower", "asker", "grower", "needs"]
 
 Need = Role | Literal["nothing"]
 Endpoint = TypeVar("Endpoint", bound=Callable[..., Any])
@@ -60,66 +58,6 @@ def role_needed(request: Request) -> Need:
     usual: Need = "read" if request.method in SAFE_METHODS else "manage"
     said: Need = getattr(request.scope["endpoint"], "needs", usual)
     return said
-
-
-def is_loopback(host: str | None) -> bool:
-    """Whether a host name or address means this machine."""
-    if host is None:
-        return False
-    try:
-        address = ipaddress.ip_address(host)
-    except ValueError:
-        return host == "localhost"
-    mapped = getattr(address, "ipv4_mapped", None)  # ::ffff:127.0.0.1, as dual-stack sockets tell it
-    return (mapped or address).is_loopback
-
-
-def host_in(address: str) -> str | None:
-    """The host of an address, without its port; None where it cannot be read."""
-    try:
-        return urlsplit(address).hostname
-    except ValueError:
-        return None
-
-
-def cookie_name(request: Request) -> str:
-    """The cookie that holds the key; under TLS no other host and no plain connection can set it (RFC 6265bis)."""
-    return "__Host-capfall" if request.scope["scheme"] == "https" else "capfall"
-
-
-def own_address(request: Request) -> str:
-    """Scheme and host under which the service was asked, for addresses that are handed on.
-
-    Raises
-    ------
-    HTTPException
-        400 if the request tells no host.
-    """
-    host = request.headers.get("host", "")
-    if not re.fullmatch(r"(\[[\da-fA-F:.]+\]|[\w.-]+)(:\d{1,5})?", host):
-        raise HTTPException(400, "the Host header cannot be read")
-    return f"{request.scope['scheme']}://{host}"
-
-
-def check_own_page(request: Request) -> None:
-    """Refuse what the page of another site has sent: a browser adds its cookies there too.
-
-    Raises
-    ------
-    HTTPException
-        403, also if the browser does not tell where the request comes from.
-    """
-    site = request.headers.get("sec-fetch-site")
-    origin = request.headers.get("origin", "")
-    own = (
-        origin.partition("://")[2] == request.headers.get("host")
-        if site is None
-        else site in ("same-origin", "none")
-    )
-    if not own:
-        raise HTTPException(
-            403, "this was sent from a page of another site; send it from the service's own page"
-        )
 
 
 class WrongKeys:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from fastapi import Request
 
 from service.usecases.keys import Asker, link_calendar
-from service.web.access import own_address
+from service.web.origins import own_address
 from service.web.records import store
 
 
