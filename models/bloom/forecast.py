@@ -177,7 +177,7 @@ def forecast(
         else [look]
     )
     told_units = [each.units_outside(frosted) for each in looks]
-    shared_by = site.place(season)
+    shared_by = noted.place(season)
     if all(
         said.site != shared_by for said in fit.season_evidence
     ):  # a fit from before stations were looked at

@@ -107,11 +107,15 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
 
 
 def _other_changes(foreseen: VineyardForecast) -> bool:
-    """Whether the fit puts seasons of the vineyard's station together otherwise than the station's changes do."""
-    site = foreseen.vineyard.known_on(foreseen.forecast.as_of).site
+    """Whether the fit puts seasons of the vineyard's station together otherwise than its changes do.
+
+    They are those that were told by the forecast's day, or all that are told today.
+    """
+    site = foreseen.vineyard.site
+    told = (site, foreseen.vineyard.known_on(foreseen.forecast.as_of).site)
     stretches = {f"station {site.station}", site.key}
     return any(
-        said.site != site.place(said.season)
+        all(said.site != each.place(said.season) for each in told)
         for said in foreseen.fit.fit.season_evidence
         if said.site.partition(" from ")[0] in stretches and (site.changed_on or said.site != site.key)
     )

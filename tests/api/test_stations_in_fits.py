@@ -83,6 +83,7 @@ def test_a_change_cuts_the_drift_keeps_the_weather_and_asks_for_a_new_fit(vineya
     assert {block["basis"] for block in after["blocks"]} == {"own"}
     # what is told later than the day that is asked for is not known on it
     early = dt.date(CHANGED.year, 3, 1)
+    assert not any("Fit again" in caution for caution in forecast(vineyard, early)["cautions"])
     known = forecast(vineyard, early, fit=untold["id"])
     vineyard.post(f"/v1/changes/{change}/undo").raise_for_status()
     assert forecast(vineyard, early, fit=untold["id"]) == known
