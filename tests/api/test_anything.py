@@ -44,7 +44,7 @@ BLOCKS = (
     b"b2,Loam Whistle,perfect,6,0,\n"
 )
 GRID = b"row,vine,cultivar\n1,1,loam-whistle\n1,2,thimble-ash\n"
-LOG = b"season,block,bloom_start,full_bloom,checked_every_days\n2025,b1,2025-05-20,2025-05-25,3\n2024,b2,,2024-05-22,7\n"
+LOG = b"season,block,bloom_start,full_bloom\n2025,b1,2025-05-20,2025-05-25\n2024,b2,,2024-05-22\n"
 FILES = {
     f"{STATION}/temperatures?unit=C": b"date,tmin_c,tmax_c\n2026-04-01,4.5,18\n2026-04-02,,\n2026-04-03,5,19.25\n",
     f"{VINEYARD}/planting": BLOCKS,
