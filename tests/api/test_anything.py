@@ -98,16 +98,19 @@ def fit_places() -> list[tuple[Any, ...]]:
 
 
 def changed(told: Any, path: tuple[Any, ...], value: Any) -> Any:
-    """The document with another value in one place."""
+    """The document with another value in one place, if that is still there."""
     made = copy.deepcopy(told)
     part = made
     for key in path[:-1]:
-        part = part[key]
-        if not isinstance(part, dict | list):
-            return made
-    if isinstance(part, dict) or (isinstance(part, list) and path[-1] in range(len(part))):
+        part = part[key] if holds(part, key) else None
+    if holds(part, path[-1]):
         part[path[-1]] = value
     return made
+
+
+def holds(part: Any, key: Any) -> bool:
+    """Whether something stands there."""
+    return (isinstance(part, dict) and key in part) or (isinstance(part, list) and key in range(len(part)))
 
 
 def answered(client: TestClient, method: str, path: str, **sent: Any) -> int:
