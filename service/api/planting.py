@@ -20,7 +20,9 @@ from service.web.uploads import CsvFile, OnBadRowsQuery, csv_upload
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/planting", tags=["vineyards"])
 
 
-Spacing = Annotated[float | None, Query(gt=0, le=1000, description="Where rows and vines are counted, in m.")]
+Spacing = Annotated[
+    float | None, Query(ge=0.01, le=1000, description="Where rows and vines are counted, in m.")
+]
 
 
 def planting_file(

@@ -24,6 +24,7 @@ PAGES = (
     "growers",
     "proxy",
     "settings",
+    "running",
     "assumptions",
     "problems",
     "changes",

@@ -20,6 +20,7 @@ ANOTHER_GROWERS = "another grower's "
 """Before the site of each season of a shared fit; no vineyard's identifier holds a blank."""
 
 MOST_CULTIVARS = 200
+HIGHEST_UPPER_C = 90  # no plant grows there, and in °F it still is a number that requests may hold
 LARGEST_HEAT = 1e5  # no season sums up to that [°C·day]
 LARGEST = 1e12  # of any number, so that sums and products of numbers stay finite
 LEAST_EIGENVALUE = 1e-9  # of a covariance, as a share of its largest: below, it cannot be inverted
@@ -98,8 +99,8 @@ def _rule_faults(told: FitDocument) -> Iterator[Problem]:
             check_base(rule.base_c, f"{where}.base_c")
         except BadInput as error:
             yield from error.problems
-        if not -100 <= (rule.upper_c or 0.0) <= 200:
-            yield Problem(where, "the upper temperature is outside -100 to 200 °C")
+        if not 0 <= (rule.upper_c or 0.0) <= HIGHEST_UPPER_C:
+            yield Problem(where, f"the upper temperature is outside 0 to {HIGHEST_UPPER_C} °C")
 
 
 def _label_faults(told: FitDocument) -> Iterator[Problem]:
