@@ -101,6 +101,27 @@ def open_anther_days(bloom: FloatArray, *, pollen_days: int) -> tuple[FloatArray
     return start, end + (pollen_days - 1)
 
 
+def opening_and_met(
+    bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, receptive_days: int
+) -> tuple[DayArray, FloatArray, BoolArray]:
+    """When a block's flowers open, and on which days a flower must lose its cap to meet each source.
+
+    Parameters as of `cover`.
+
+    Returns
+    -------
+    days : ndarray of int, shape (day,)
+        Days since the start of the season, through the last receptive one. [day]
+    opening : ndarray, shape (draw, day)
+        Share of the flowers that open on each.
+    met : ndarray of bool, shape (source, draw, day)
+    """
+    days = bloom_days(bloom)
+    days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
+    met = _between(days, first_open - (receptive_days - 1), last_open)
+    return days, share_by_day(bloom, days), met
+
+
 def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, receptive_days: int) -> Cover:
     """Cover of one block's bloom by its sources, in each draw.
 
@@ -122,12 +143,7 @@ def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, r
     def opened_by(day: FloatArray) -> FloatArray:
         return cumulative_share(day, start=start, full=full, end=end)
 
-    days = bloom_days(bloom)
-    days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
-    opening = share_by_day(bloom, days)
-
-    # On which days a flower must lose its cap to meet this source.
-    met = _between(days, first_open - (receptive_days - 1), last_open)
+    days, opening, met = opening_and_met(bloom, first_open, last_open, receptive_days=receptive_days)
     sources_met = np.count_nonzero(met, axis=0)
     unmet = np.where(sources_met == 0, opening, 0.0)
     only_one = np.where(sources_met == 1, opening, 0.0)
