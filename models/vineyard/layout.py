@@ -205,10 +205,10 @@ def layout(
         return LayoutStep(seasons, share if count else 0.0, by_needs[told])
 
     wanted = int(np.ceil(share_of_seasons * count - 1e-9))
-    asked = step(wanted, share_of_seasons, 0.5 if count > 1 else 1.0)
+    asked = step(wanted, share_of_seasons, 0.5 if count else 1.0)
     levels = [
-        asked if seasons == wanted else step(seasons, seasons / count, 0.5 / (count - 1))
-        for seasons in range(1, count + 1)
+        asked if seasons == wanted else step(seasons, seasons / count, 0.5 / count)
+        for seasons in range(count + 1 if count else 0)
     ]
     new = replanted(planting, places, asked.found.changes, as_rows=field is not None)
     history = History(

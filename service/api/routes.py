@@ -19,6 +19,7 @@ from service.api import (
     health,
     hindcast,
     jobs,
+    layout,
     planting,
     planting_check,
     scouting,
@@ -52,6 +53,7 @@ for part in (
     scouting,
     calendar,
     planting_check,
+    layout,
     bloom_report,
 ):
     router.include_router(part.router)

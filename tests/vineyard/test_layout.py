@@ -168,7 +168,7 @@ def test_a_block_without_its_late_source_is_given_one_and_the_check_of_a_plantin
     found = searched(fit, *blocks)
     assert found.asked.found.found == "fewest"
     assert found.asked.order == {"late": 1}
-    assert [(step.seasons, step.found.vines) for step in found.steps] == [(6, 1)]
+    assert [(step.seasons, step.found.vines) for step in found.steps] == [(0, 0), (6, 1)]
     assert [(each.cultivar, each.seasons_covered, each.seasons) for each in found.recomputed] == [
         ("dew", 6, 6),
         ("moss", 6, 6),
@@ -206,6 +206,37 @@ def test_places_left_empty_are_planted_only_where_a_source_is_needed(fit: Fit) -
     found = searched(fit, field=field, keep=["row 1"])
     assert found.asked.order == {"late": 1}
     assert {change.block for change in found.asked.found.changes} == {"row 2"}
+
+
+def test_each_next_step_has_its_price(fit: Fit, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Dew blooms with early in 4 of 10 seasons, with late in 7; in one season with neither."""
+
+    def bloom(first: int) -> FloatArray:
+        return np.array([[first, first + 3, first + 7]], dtype=np.float64)
+
+    day = {"dew": [140] * 10, "early": [140] * 4 + [100] * 6, "late": [100] * 2 + [140] * 7 + [100]}
+    past = tuple(
+        SeasonBloom(2000 + season, {key: bloom(days[season]) for key, days in day.items()})
+        for season in range(10)
+    )
+    monkeypatch.setattr("models.vineyard.layout.past_blooms", lambda *_args, **_options: past)
+    blocks = [block("far", "dew", 0, 5), block("mid", "dew", 99, 5), block("e", "early", 104, 5)]
+    found = searched(fit, *blocks)
+    # all seasons only without the cultivar
+    assert [(step.found.vines, step.seasons) for step in found.steps] == [
+        (0, 0),
+        (1, 4),
+        (2, 7),
+        (3, 9),
+        (None, 10),
+    ]
+    assert [step.order for step in found.steps][1:4] == [
+        {"early": 1},
+        {"late": 2},
+        {"early": 1, "late": 2},
+    ]
+    most = searched(fit, *blocks, share_of_seasons=0.9)
+    assert [each.seasons_covered for each in most.recomputed] == [9]
 
 
 def test_without_a_fit_only_reach_is_asked_for() -> None:
