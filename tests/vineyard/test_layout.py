@@ -17,6 +17,7 @@ from models.vineyard.layout import Layout, PlannedField, PlannedRow, layout, vin
 from models.vineyard.past_cover import SeasonBloom, covered_share
 from models.vineyard.planting_check import planting_check
 from models.vineyard.pollen_needs import CoverBySources, Spare, cover_by_sources, demands
+from models.vineyard.synchrony import BoolArray
 from models.vineyard.vine_changes import VinePlace, fewest_changes
 from tests.vineyard.test_planting_check import block, planting, site
 
@@ -54,7 +55,7 @@ def enough(cover: CoverBySources, near: Sequence[str | None], needed: float, spa
 
 def brute_force(
     row: Sequence[str | None],
-    reached: FloatArray,
+    reached: BoolArray,
     covers: Mapping[str, CoverBySources],
     plant: Sequence[str],
     needed: float,
@@ -70,9 +71,10 @@ def brute_force(
                 for vine, cultivar in zip(vines, new, strict=True):
                     tried[vine] = cultivar
                 if all(
-                    enough(covers[each], [tried[other] for other in near[vine]], needed, spare)
+                    each is None
+                    or each not in covers
+                    or enough(covers[each], [tried[other] for other in near[vine]], needed, spare)
                     for vine, each in enumerate(tried)
-                    if each in covers
                 ):
                     return count
     return None
@@ -84,8 +86,9 @@ def test_no_fewer_vines_would_do_in_rows_of_up_to_14(seed: int, spare: Spare) ->
     random = np.random.default_rng([seed, SPARES.index(spare)])
     sources = ["ash", "birch", "cedar"][: random.integers(2, 4)]
     covers = {key: random_cover(random, sources) for key in ("dew", "moss")}
+    kinds = ["dew", "moss", "moss", *sources, None]
     length = 14 if seed < 3 else int(random.integers(6, 14))
-    row = random.choice(["dew", "moss", "moss", *sources, None], size=length).tolist()
+    row = [kinds[each] for each in random.integers(0, len(kinds), length)]
     places = [VinePlace("row", 6.0 * vine, 0.0, 1, each) for vine, each in enumerate(row)]
     reached = vines_reached(planting(), places)
     needed = int(random.integers(2, SEASONS + 1))
@@ -129,7 +132,8 @@ def test_sets_of_sources_are_counted_as_cover_is_computed() -> None:
 
     def bloom(first: float) -> FloatArray:
         steps = np.array([0.0, 4.0, 9.0])
-        return first + random.integers(-2, 3, (40, 1)) + steps + random.integers(0, 2, (40, 3)).cumsum(axis=1)
+        day = first + random.integers(-2, 3, (40, 1)) + steps + random.integers(0, 2, (40, 3)).cumsum(axis=1)
+        return np.asarray(day)
 
     past = [
         SeasonBloom(
@@ -228,7 +232,7 @@ def test_each_next_step_has_its_price(fit: Fit, monkeypatch: pytest.MonkeyPatch)
         (1, 4),
         (2, 7),
         (3, 9),
-        (None, 10),
+        (10, 10),
     ]
     assert [step.order for step in found.steps][1:4] == [
         {"early": 1},
