@@ -5,14 +5,25 @@ from __future__ import annotations
 from fastapi import APIRouter, FastAPI, HTTPException, Response
 from starlette.staticfiles import StaticFiles
 
-from service.board import fruit_set, help_pages, layout, planting_map, reference, season, skill, start, visit
+from service.board import (
+    fruit_set,
+    help_pages,
+    layout,
+    news,
+    planting_map,
+    reference,
+    season,
+    skill,
+    start,
+    visit,
+)
 from service.board.charts import SCRIPT_NAME, library_script
 from service.board.pages import PageRoute
 
 A_YEAR = 365 * 24 * 3600  # [s]
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
-for part in (start, season, visit, skill, planting_map, layout, fruit_set, help_pages, reference):
+for part in (start, season, visit, skill, planting_map, layout, fruit_set, news, help_pages, reference):
     router.include_router(part.router)
 
 
