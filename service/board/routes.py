@@ -13,6 +13,7 @@ from service.board import (
     planting_map,
     reference,
     season,
+    season_review,
     skill,
     start,
     visit,
@@ -23,7 +24,19 @@ from service.board.pages import PageRoute
 A_YEAR = 365 * 24 * 3600  # [s]
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
-for part in (start, season, visit, skill, planting_map, layout, fruit_set, news, help_pages, reference):
+for part in (
+    start,
+    season,
+    visit,
+    skill,
+    planting_map,
+    layout,
+    fruit_set,
+    news,
+    season_review,
+    help_pages,
+    reference,
+):
     router.include_router(part.router)
 
 

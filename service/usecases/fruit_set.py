@@ -26,7 +26,7 @@ from service.ingest.set_counts import check_set_count, read_set_counts
 from service.store.repositories import Repositories
 from service.usecases.fit_in_use import fit_for
 from service.usecases.observations import StoredObservations
-from service.usecases.vineyard_records import load_vineyard
+from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
 DRAWS = 100
 
@@ -152,21 +152,45 @@ def _blooms(
         return {}
     if fit.lacking:
         return {}
-    found: dict[tuple[int, str], Bloom] = {}
-    for season in sorted(seasons):
-        days = _season_days(fit, site, planting, season)
-        for block in planting.blocks:
-            own = days.get(block.key)
-            if own is None:
-                continue
-            sources = [
-                days[other.key]
-                for other in pollen_makers_in_reach(planting, block)
-                if other.key in days and sheds_viable_pollen(cultivar_of(planting, other))
-            ]
-            complete = np.isfinite(own).all(axis=-1)
-            if complete.any():
-                found[season, block.key] = own[complete], tuple(source[complete] for source in sources)
+    return {
+        (season, block): bloom
+        for season in sorted(seasons)
+        for block, bloom in _season_blooms(fit, site, planting, season).items()
+    }
+
+
+def cover_of_season(fit: Fit, vineyard: VineyardRecords, season: int) -> float | None:
+    """Mean cover of the pistillate blocks in a season, as known after it; None where none is known."""
+    planting = vineyard.planting
+    if fit.lacking:
+        return None
+    blooms = _season_blooms(fit, vineyard.site, planting, season)
+    receptive = RECEPTIVE_DAYS if vineyard.receptive_days is None else vineyard.receptive_days
+    pollen = POLLEN_DAYS if vineyard.pollen_days is None else vineyard.pollen_days
+    covers = [
+        BlockSet(season, block.key, block.cultivar, 0, 0, *blooms[block.key]).cover(receptive, pollen)
+        for block in planting.blocks
+        if block.key in blooms and cultivar_of(planting, block).flower_type is FlowerType.PISTILLATE
+    ]
+    return float(np.mean(covers)) if covers else None
+
+
+def _season_blooms(fit: Fit, site: Site, planting: Planting, season: int) -> dict[str, Bloom]:
+    """Bloom of each block in a season, and of the sources in its reach, in the same draws."""
+    days = _season_days(fit, site, planting, season)
+    found: dict[str, Bloom] = {}
+    for block in planting.blocks:
+        own = days.get(block.key)
+        if own is None:
+            continue
+        sources = [
+            days[other.key]
+            for other in pollen_makers_in_reach(planting, block)
+            if other.key in days and sheds_viable_pollen(cultivar_of(planting, other))
+        ]
+        complete = np.isfinite(own).all(axis=-1)
+        if complete.any():
+            found[block.key] = own[complete], tuple(source[complete] for source in sources)
     return found
 
 

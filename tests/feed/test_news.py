@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
-import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
@@ -19,33 +18,8 @@ from service.store import Store
 from tests.api import past_seasons as past
 from tests.api.asking import VINEYARD, assert_problem
 from tests.conftest import client_of
+from tests.feed.conftest import A_DAY, MORNING, READER
 from tests.feed.mail_server import MailBox, mail_box
-
-MORNING = dt.datetime(2015, 3, 20, 12, 0, tzinfo=dt.UTC)  # 8 in the morning there
-A_DAY = dt.timedelta(days=1)
-READER = "ida@hollow.example"
-
-
-@pytest.fixture(scope="module")
-def fitted(migrated_database: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Twelve seasons of a log and a fit; weather to the end of this season."""
-    copy = tmp_path_factory.mktemp("news") / "capfall.db"
-    shutil.copy(migrated_database, copy)
-    with client_of(copy) as client:
-        past.plant(client)
-        heats = past.block_heats(np.random.default_rng(4), between_seasons=20.0, within=12.0)
-        past.send(client, "bloom-log", past.log_csv(past.days_of(heats)))
-        past.fitted(client)
-        assert client.patch(VINEYARD, json={"timezone": "America/New_York"}).status_code == 200
-        assert client.put(f"{VINEYARD}/news-readers", json={"addresses": [READER]}).status_code == 200
-    return copy
-
-
-@pytest.fixture
-def database(fitted: Path, tmp_path: Path) -> Path:
-    copy = tmp_path / "capfall.db"
-    shutil.copy(fitted, copy)
-    return copy
 
 
 @pytest.fixture
