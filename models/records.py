@@ -271,6 +271,17 @@ class FrostedBlock:
     night: dt.date | None = None
 
 
+@dataclass(frozen=True)
+class SetCount:
+    """Flowers or berries (or both) counted on one marked cluster of a block; None where not counted that day."""
+
+    date: dt.date
+    block: str
+    cluster: str
+    flowers: int | None = None
+    berries: int | None = None
+
+
 class Unit(NamedTuple):
     """What was looked at: a block, or a whole cultivar. A block may bear the name of a cultivar."""
 

@@ -75,6 +75,11 @@ class PastCoverAsNoted:
 
 
 @dataclass(frozen=True)
+class CoverByCultivar:
+    """Cover in past seasons takes all vines of a cultivar to bloom alike, wherever they will stand."""
+
+
+@dataclass(frozen=True)
 class EnoughAssumed:
     """The share of a bloom that is taken as enough."""
 
@@ -94,5 +99,6 @@ Caution = (
     | LayoutsDisagree
     | LayoutOnly
     | PastCoverAsNoted
+    | CoverByCultivar
     | EnoughAssumed
 )

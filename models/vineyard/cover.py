@@ -130,6 +130,27 @@ class Part:
     reached: BoolArray
 
 
+def opening_and_met(
+    bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, receptive_days: int
+) -> tuple[DayArray, FloatArray, BoolArray]:
+    """When a block's flowers open, and on which days a flower must lose its cap to meet each source.
+
+    Parameters as of `cover`.
+
+    Returns
+    -------
+    days : ndarray of int, shape (day,)
+        Days since the start of the season, through the last receptive one. [day]
+    opening : ndarray, shape (draw, day)
+        Share of the flowers that open on each.
+    met : ndarray of bool, shape (source, draw, day)
+    """
+    days = bloom_days(bloom)
+    days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
+    met = _between(days, first_open - (receptive_days - 1), last_open)
+    return days, share_by_day(bloom, days), met
+
+
 def cover(
     bloom: FloatArray,
     first_open: FloatArray,
@@ -163,12 +184,7 @@ def cover(
     if parts is None:
         parts = [Part(1.0, np.ones(len(first_open), dtype=np.bool_))]
     shares = np.array([part.share for part in parts])
-    days = bloom_days(bloom)
-    days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
-    opening = share_by_day(bloom, days)
-
-    # On which days a flower must lose its cap to meet this source.
-    met = _between(days, first_open - (receptive_days - 1), last_open)
+    days, opening, met = opening_and_met(bloom, first_open, last_open, receptive_days=receptive_days)
     before_by = opened_by(first_open - receptive_days)
     after_by = 1.0 - opened_by(last_open)
     receptive = _between(days, start, end + (receptive_days - 1))

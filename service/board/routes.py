@@ -7,12 +7,16 @@ from starlette.staticfiles import StaticFiles
 
 from service.board import (
     calendar_link,
+    fruit_set,
     help_pages,
+    layout,
+    news,
     phones,
     planting_map,
     reference,
     roster,
     season,
+    season_review,
     sign_in,
     skill,
     start,
@@ -30,6 +34,10 @@ for part in (
     visit,
     skill,
     planting_map,
+    layout,
+    fruit_set,
+    news,
+    season_review,
     calendar_link,
     roster,
     sign_in,
@@ -37,7 +45,8 @@ for part in (
     help_pages,
     reference,
 ):
-    router.include_router(part.router, dependencies=[HEAVY] if part is season else [])
+    heavy = part in (season, layout, season_review)
+    router.include_router(part.router, dependencies=[HEAVY] if heavy else [])
 
 
 def install(app: FastAPI) -> None:

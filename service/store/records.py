@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from models.records import REACH_M, BloomLogRow, Visit
+from models.records import REACH_M, BloomLogRow, SetCount, Visit
 
 JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
@@ -138,6 +138,29 @@ class KeptVisit:
         """What visits are sorted by."""
         visit = self.visit
         return visit.date.isoformat(), visit.cultivar, visit.block or "", visit.observer or ""
+
+
+@dataclass(frozen=True)
+class KeptSetCount:
+    """A set count and its identifier."""
+
+    id: str
+    count: SetCount
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """What set counts are sorted by."""
+        return self.count.date.isoformat(), self.count.block, self.count.cluster
+
+
+@dataclass(frozen=True)
+class ToldDay:
+    """What a day's forecast said of a vineyard, in short; and when it was told. [UTC]"""
+
+    day: dt.date
+    season: int
+    told_at: dt.datetime
+    content: dict[str, Any]
 
 
 @dataclass(frozen=True)

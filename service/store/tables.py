@@ -263,6 +263,22 @@ class VisitRow(Base):
     stored_at: Mapped[dt.datetime]
 
 
+class SetCountRow(Base):
+    """What was counted on one marked cluster on one day; ``id`` stays while its numbers change."""
+
+    __tablename__ = "set_counts"
+    __table_args__ = (block_of_vineyard(),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    date: Mapped[dt.date] = mapped_column(primary_key=True)
+    block: Mapped[str] = mapped_column(primary_key=True)
+    cluster: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[str]
+    flowers: Mapped[int | None]
+    berries: Mapped[int | None]
+    stored_at: Mapped[dt.datetime]
+
+
 class FitRow(Base):
     """``knows_change`` is the last change of the data that it was made from; empty where that is not known."""
 
@@ -327,6 +343,30 @@ class CalendarEventRow(Base):
     sequence: Mapped[int]
     last_modified: Mapped[dt.datetime]
     content: Mapped[dict[str, Any]]
+
+
+class ToldDayRow(Base):
+    """What a day's forecast said of a vineyard, in short. What was told stays told, whatever is undone later."""
+
+    __tablename__ = "told_days"
+    __table_args__ = (of_grower(), NOT_JOURNALED)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    day: Mapped[dt.date] = mapped_column(primary_key=True)
+    season: Mapped[int]
+    told_at: Mapped[dt.datetime]
+    content: Mapped[dict[str, Any]]
+
+
+class NewsReaderRow(Base):
+    """An address to which a vineyard's news are mailed."""
+
+    __tablename__ = "news_readers"
+    __table_args__ = (of_same_grower("vineyard", "vineyards"),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    address: Mapped[str] = mapped_column(primary_key=True)
+    since: Mapped[dt.datetime]
 
 
 class ChangeRow(Base):

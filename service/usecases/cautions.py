@@ -26,6 +26,7 @@ from models.bloom.cautions import (
 from models.bloom.rounds import betrayed_round
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -42,13 +43,14 @@ from models.vineyard.cautions import (
 from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost, look_for_frost
+from service.usecases.layout import VineyardLayout
 from service.usecases.planting_check import VineyardCheck
 from service.usecases.pollen import VineyardPollination
 from service.usecases.vineyard_records import VineyardRecords
 
 
 def cautions_of(
-    told: VineyardForecast | VineyardCheck | SavedFit,
+    told: VineyardForecast | VineyardCheck | VineyardLayout | SavedFit,
     *,
     frost: VineyardFrost | None = None,
     pollen: VineyardPollination | None = None,
@@ -57,7 +59,7 @@ def cautions_of(
 
     Parameters
     ----------
-    told : VineyardForecast, VineyardCheck or SavedFit
+    told : VineyardForecast, VineyardCheck, VineyardLayout or SavedFit
         What the answer rests on.
     frost : VineyardFrost, optional
         Of the forecast, where the answer tells it; what it says holds for every answer about dates.
@@ -68,6 +70,8 @@ def cautions_of(
         return tuple(fit_cautions(told.fit))
     if isinstance(told, VineyardCheck):
         return tuple(_of_layout(told))
+    if isinstance(told, VineyardLayout):
+        return tuple(_of_search(told))
     found = [*_of_dates(told)]
     if pollen is not None:
         found += _of_pollen(told, pollen)
@@ -190,3 +194,24 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     if seasons < FEW_SEASONS_OF_BLOOM:
         yield FewSeasonsOfBloom(seasons)
     yield from fit_cautions(checked.fit.fit)
+
+
+def _of_search(found: VineyardLayout) -> Iterator[Caution]:
+    yield ReachAssumed(found.reach_m)
+    yield PollenMayNotLack()
+    if found.fit is None:
+        yield LayoutOnly("no_fit")
+        return
+    if found.fit.fit.lacking:
+        yield StagesLacking(found.fit.fit.lacking)
+        return
+    if not found.layout.seasons:
+        yield LayoutOnly("no_past_season")
+        return
+    if found.days_assumed:
+        yield FlowerDaysAssumed(found.receptive_days, found.pollen_days)
+    yield CoverByCultivar()
+    yield EnoughAssumed(found.asked.enough_share)
+    if found.fit.imported:
+        yield FitImported()
+    yield from fit_cautions(found.fit.fit)

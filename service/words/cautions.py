@@ -36,6 +36,7 @@ from models.bloom.cautions import (
 from models.records import Visit
 from models.vineyard.cautions import (
     Caution,
+    CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
@@ -237,6 +238,11 @@ def caution_words(caution: Caution) -> str:
             return (
                 "Cover in a past season follows the dates that were noted of a block in it. Blocks of which nothing "
                 "was noted then are taken to bloom alike, by their cultivar, the season and its weather."
+            )
+        case CoverByCultivar():
+            return (
+                "Cover in past seasons is the part of the weather and the season: all vines of a cultivar are taken to "
+                "bloom alike, wherever they will stand."
             )
         case EnoughAssumed(share):
             return (

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from models.records import Block, BloomLogRow, Cultivar, FlowerType, FrostedBlock, Visit
+from models.records import Block, BloomLogRow, Cultivar, FlowerType, FrostedBlock, SetCount, Visit
 from service.store import NotFound, Repositories, Station, Store, Vineyard
 from service.store.errors import AlreadyUndone, CannotUndo
 from service.store.records import Written
@@ -82,6 +82,13 @@ EVERY_WRITE: tuple[Write, ...] = (
     log(20),
     log(21),
     lambda records: records.frosted.put("home", FrostedBlock("b1", 2026, NIGHT)),
+    lambda records: records.set_counts.add(
+        "home", [SetCount(NIGHT, "b1", "1", flowers=40), SetCount(NIGHT, "b1", "2", flowers=50)]
+    ),
+    lambda records: records.set_counts.add("home", [SetCount(NIGHT, "b1", "1", flowers=41, berries=9)]),
+    lambda records: records.set_counts.delete("home", records.set_counts.all("home")[1].id),
+    lambda records: records.news_readers.replace_all("home", ["ida@home.example"]),
+    lambda records: records.news_readers.replace_all("home", ["eve@home.example"]),
     lambda records: records.cultivars.put(
         Cultivar("dusk", "Dusk", FlowerType.STAMINATE, True, pollen_days=3)
     ),

@@ -15,6 +15,7 @@ from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard import planting_check as checking
 from models.vineyard.cover import cover, open_anther_days
+from models.vineyard.past_cover import past_blooms
 from tests.bloom.noted import logged
 from tests.bloom.simulated import block_heat, season_effects, weather
 from tests.vineyard.test_planting_check import CULTIVARS as KINDS
@@ -92,7 +93,6 @@ def test_own_dates_bring_past_cover_near_to_the_truth(monkeypatch: pytest.Monkey
         return float(np.corrcoef(told, true)[0, 1])
 
     with_own = by_season()
-    past_blooms = checking.past_blooms
     monkeypatch.setattr(
         checking,
         "past_blooms",
