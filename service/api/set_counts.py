@@ -20,6 +20,7 @@ from service.api.schemas import Body, ThreeDigits
 from service.ingest.set_counts import LONGEST_CLUSTER, MOST_FLOWERS
 from service.usecases.documents import Slug
 from service.usecases.fruit_set import store_set_counts, store_set_counts_file, vineyard_set
+from service.web.access import needs
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.web.uploads import JSON, Options, csv_file, csv_upload, media_type
@@ -145,6 +146,7 @@ async def counts_sent(request: Request) -> bytes | list[SetCountBody]:
     responses=UPLOAD,
     openapi_extra=csv_upload(json_schema={"type": "array", "items": SetCountBody.model_json_schema()}),
 )
+@needs("record")
 def record_set_counts(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[SetCountBody], Depends(counts_sent)],
@@ -184,6 +186,7 @@ def get_set_counts(
 
 
 @router.delete("/set-counts/{count}", summary="Delete a set count", responses=problems(404))
+@needs("record")
 def delete_set_count(vineyard: VineyardKey, id: CountId, records: Writing) -> WriteReceipt:
     """Delete one count, as if nobody had counted."""
     records.set_counts.delete(vineyard, id)

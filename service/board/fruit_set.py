@@ -15,7 +15,7 @@ from service.board.pages import PageRoute, page
 from service.ingest.dates import parse_date
 from service.ingest.options import ReadOptions
 from service.usecases.fruit_set import store_set_counts, vineyard_set
-from service.web.access import Grower
+from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import store
 from service.words.fruit_set import LEFT_OUT, claim_words, days_words, published_words
@@ -56,6 +56,7 @@ def set_page(request: Request, vineyard: VineyardKey, grower: Grower) -> HTMLRes
 
 
 @router.post("/vineyards/{vineyard}/set")
+@needs("record")
 def record_count(
     request: Request,
     vineyard: VineyardKey,
@@ -78,6 +79,7 @@ def record_count(
 
 
 @router.post("/vineyards/{vineyard}/set/{count}/delete")
+@needs("record")
 def delete_count(
     request: Request, vineyard: VineyardKey, grower: Grower, count: Annotated[str, Path(max_length=63)]
 ) -> RedirectResponse:

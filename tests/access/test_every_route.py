@@ -24,6 +24,8 @@ RECORDERS_MAY = {
     ("put", "/v1/vineyards/{vineyard}/blocks/{block}/frost/{season}"),
     ("delete", "/v1/vineyards/{vineyard}/blocks/{block}/frost/{season}"),
     ("post", "/v1/vineyards/{vineyard}/calendar-link"),
+    ("post", "/v1/vineyards/{vineyard}/set-counts"),
+    ("delete", "/v1/vineyards/{vineyard}/set-counts/{count}"),
 }
 MAKES_ONES_OWN = {
     ("put", "/v1/stations/{station}"),
