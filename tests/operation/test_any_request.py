@@ -31,7 +31,9 @@ def test_any_request_is_answered_as_the_document_says(tmp_path: Path) -> None:
     with serving(tmp_path) as served:
         with served.client() as client:
             put_past(client)
-            assert client.post("/v1/fits", json={"heat": {"method": "average", "base_c": 10}}).status_code == 201
+            assert (
+                client.post("/v1/fits", json={"heat": {"method": "average", "base_c": 10}}).status_code == 201
+            )
         command = [sys.executable, "-m", "schemathesis.cli", "run", f"{served.address}/openapi.json"]
         options = ["--mode", "all", "--phases", "examples,coverage,fuzzing", "--checks", CHECKS, "--no-color"]
         limits = ["--max-time", str(SECONDS), "--seed", "20261126", "--request-timeout", "60"]
