@@ -37,7 +37,9 @@ ODD_NUMBERS = st.sampled_from(
 ODD_TEXTS = st.sampled_from(
     ["", "\0", "'", "=1", "é", "\ud83c", "a" * 300, "../..", "null", "\u202e", "2026-02-30", "9" * 400]
 )
-ODD = st.one_of(ODD_NUMBERS, ODD_TEXTS, st.none(), st.lists(st.integers(), max_size=2), st.just({}))
+ODD: st.SearchStrategy[Any] = st.one_of(
+    ODD_NUMBERS, ODD_TEXTS, st.none(), st.lists(st.integers(), max_size=2), st.just({})
+)
 BLOCKS = (
     b"block,cultivar,flower_type,x_m,y_m,neighbours\n"
     b"b1,Thimble Ash,pistillate,0,0,b2\n"
@@ -131,8 +133,8 @@ def test_any_shared_fit(client: TestClient, changes: list[tuple[tuple[Any, ...],
     assert answer.status_code < 500, (changes, answer.text)
     if answer.status_code in (200, 201):
         fit = answer.json()["id"]
-        for path in (f"/v1/fits/{fit}?units=us", f"/v1/fits/{fit}", f"/v1/fits/{fit}/document", "/v1/fits"):
-            answered(client, "GET", path)
+        for shown in (f"/v1/fits/{fit}?units=us", f"/v1/fits/{fit}", f"/v1/fits/{fit}/document", "/v1/fits"):
+            answered(client, "GET", shown)
         answered(client, "DELETE", f"/v1/fits/{fit}")
 
 
