@@ -23,9 +23,10 @@ from service.web.problems import BAD_INPUT, KINDS, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
-from service.words.plain import day_count, in_words, listed, percent, sentence
-from service.words.pollen import warning_words
+from service.words.plain import day_count, in_words, listed, percent, sentence, short_date, short_span
+from service.words.pollen import SHORT, warning_words
 from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
+from service.words.season import STANDINGS, few
 from service.words.set_aside import why_set_aside
 
 # No script, picture or style from elsewhere, whatever a name or a note says. The map's shape is a style attribute.
@@ -38,20 +39,19 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
     "Cache-Control": "private, no-cache",
 }
-SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
 Interval = Annotated[float, Query(gt=0, lt=1)]
 
 
-def short_date(day: dt.date) -> str:
-    """A date as in "9 Jun"."""
-    return f"{day.day} {SHORT_MONTHS[day.month - 1]}"
-
-
 def long_date(day: dt.date) -> str:
     """A date as in "Tuesday 9 June 2026"."""
     return f"{weekday_name(day)} {in_words(day)} {day.year}"
+
+
+def short_day(day: dt.date) -> str:
+    """A day as in "Sun 24 May"."""
+    return f"{weekday_name(day)[:3]} {short_date(day)}"
 
 
 def told_heat(heat_c_day: float, units: Units) -> str:
@@ -82,6 +82,8 @@ def _environment() -> Environment:
     made.filters |= {
         "short_date": short_date,
         "long_date": long_date,
+        "short_day": short_day,
+        "span": lambda span: short_span(*span),
         "in_words": in_words,
         "percent": percent,
         "listed": listed,
@@ -93,6 +95,9 @@ def _environment() -> Environment:
         "stage": stage_words,
         "lead": lead_words,
         "warning_words": warning_words,
+        "cause": SHORT.__getitem__,
+        "standing": STANDINGS.__getitem__,
+        "few": few,
         "alike": alike,
         "task_name": TASK_NAMES.__getitem__,
         "look_for": look_for,
@@ -100,6 +105,7 @@ def _environment() -> Environment:
         "why_missed": why_missed,
         "why_no_window": why_no_window,
         "why_set_aside": why_set_aside,
+        "dict_with": lambda told, **more: {**told, **more},
         "x": lambda position: Markup(f"{position:.2f}%"),
     }
     return made

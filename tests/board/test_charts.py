@@ -30,5 +30,7 @@ def test_a_path_breaks_where_a_value_is_missing() -> None:
 
 
 def test_an_area_goes_there_and_back() -> None:
-    assert area([(0, 1), None, (2, 1)], [(0, 5), (1, 5), (2, 6)]) == "M0.00 1.00L2.00 1.00L2.00 6.00L0.00 5.00Z"
+    assert (
+        area([(0, 1), None, (2, 1)], [(0, 5), (1, 5), (2, 6)]) == "M0.00 1.00L2.00 1.00L2.00 6.00L0.00 5.00Z"
+    )
     assert area([None], [(0, 1)]) == ""

@@ -91,10 +91,10 @@ def test_the_demo_is_one_click_and_twice_is_once(
             page.goto(fresh_service.address)
             page.get_by_role("button", name="Try the demo").click()
             page.wait_for_url(f"**{DEMO_BOARD}")
-        levels = [told.strip() for told in page.locator("li.warning .level").all_text_contents()]
+        levels = [told.strip() for told in page.locator(".cause .level").all_text_contents()]
         assert levels == sorted(levels)
         assert {"Act", "Watch"} <= set(levels)
-        assert "west-4" in page.locator("details.group.act").all_inner_texts()[-1]
+        assert page.locator("details.group.act", has_text="west-4").count() == 1
         sound(page, watch)
         assert len(asked(fresh_service, "/v1/vineyards")["vineyards"]) == 1
         assert len(asked(fresh_service, "/v1/fits")["fits"]) == 1
@@ -105,7 +105,7 @@ def test_a_visit_moves_the_windows(size: dict[str, int], demo_service: Served, b
     with watched(browser, size) as (page, watch):
         page.goto(demo_service.address + DEMO_BOARD)
         before = window(page, "west-2")
-        page.get_by_role("link", name="Record a visit").first.click()
+        page.get_by_role("link", name="Record a visit", exact=True).click()
         page.select_option("#block", "west-2")
         sound(page, watch)
         page.get_by_label("75", exact=True).check()
@@ -195,19 +195,20 @@ def test_day_interval_and_units_can_be_changed(
 ) -> None:
     with watched(browser, size) as (page, watch):
         page.goto(demo_service.address + DEMO_BOARD)
-        assert "°C·day" in page.inner_text(".asof")
+        assert "°C·day" in page.inner_text("main")
         narrow = band_width(page)
+        page.locator("summary", has_text="Look back").click()
         page.select_option("#interval", "0.95")
         page.select_option("#units", "us")
         page.fill("#as_of", "2026-05-12")
         page.get_by_role("button", name="Show").click()
         page.wait_for_url("**as_of=2026-05-12**")
-        assert "°F·day" in page.inner_text(".asof")
+        assert "°F·day" in page.inner_text("main")
         assert "Tuesday 12 May 2026" in page.inner_text(".asof")
         assert "50 ft" in page.inner_text("main")
         assert band_width(page) > narrow
         sound(page, watch)
-        page.get_by_role("link", name="Planting map").click()
+        page.get_by_role("link", name="Map").click()
         assert "50 ft" in page.inner_text("main")
         sound(page, watch)
 
@@ -221,8 +222,50 @@ def test_a_block_opens_by_keyboard_and_tells_its_numbers(demo_service: Served, b
         group.locator("summary").focus()
         page.keyboard.press("Enter")
         assert "bloom start" in group.inner_text()
+        assert "source west-3" in group.inner_text()
         assert "Lost without it" in group.inner_text()
         sound(page, watch)
+
+
+def test_the_first_screen_of_a_phone_says_how_it_stands_and_what_to_do(
+    demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD)
+        state = page.inner_text(".state")
+        assert state.startswith("West-1 is in bloom, west-2 and west-3 are due any day")
+        assert "3 of 7 pistillate blocks are likely to lack pollen, first east-2 from 1 June" in state
+        week = page.locator(".week")
+        place = week.bounding_box()
+        assert place is not None
+        assert place["y"] + place["height"] < PHONE["height"]
+        week.get_by_role("link", name="west-3").click()
+        page.wait_for_url("**/visit?**block=west-3**")
+        assert "west-3" in page.inner_text("main")
+        watch.clean()
+
+
+def test_now_and_two_weeks_hold_what_blooms_then(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(demo_service.address + DEMO_BOARD)
+        blocks = page.locator("details.group")
+        assert blocks.count() == 13
+        page.get_by_role("link", name="Now 3").click()
+        assert page.locator(".group > summary .who > b").all_text_contents() == ["west-1", "west-2", "west-3"]
+        page.get_by_role("link", name="14 days").click()
+        told = page.locator(".group > summary .who > b").all_text_contents()
+        assert "middle-1" in told
+        assert "north-1" not in told  # its interval begins on 6 June
+        sound(page, watch)
+
+
+@pytest.mark.parametrize("scene", ["forty_blocks"])
+def test_forty_blocks_stand_on_eight_screens_of_a_phone(scene_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        for day in ("2026-05-20", "2026-05-29", "2026-06-05"):
+            page.goto(f"{scene_service.address}/vineyards/forty?as_of={day}")
+            assert page.evaluate("document.documentElement.scrollHeight") < 8 * PHONE["height"]
+        watch.clean()
 
 
 def test_paper_holds_what_the_screen_folds_away(demo_service: Served, browser: Browser) -> None:
@@ -256,10 +299,12 @@ def test_the_map_marks_the_uncovered_blocks_in_words(
     size: dict[str, int], demo_service: Served, browser: Browser
 ) -> None:
     with watched(browser, size) as (page, watch):
-        page.goto(f"{demo_service.address}{BOARD}/map")
+        page.goto(f"{demo_service.address}{BOARD}/map?as_of=2026-05-20")
         assert "No viable pollen source within 15.24 m of east-2 and north-1." in page.inner_text("main")
-        assert page.locator("svg.planting text.alarm").all_text_contents() == ["no pollen", "no pollen"]
+        assert page.locator("svg.planting text.alarm:text-is('no pollen')").count() == 2
         assert page.locator("svg.planting path.uncovered").count() == 2
+        assert page.locator("svg.planting").is_visible() == (size == DESK)  # a phone has the list
+        assert "no pollen likely from 5 June" in page.inner_text(".places")
         sound(page, watch)
 
 
@@ -347,7 +392,7 @@ def fill_first_use(page: Page, name: str, files: dict[str, Path]) -> None:
 def window(page: Page, block: str) -> str:
     """What the board says beside a block's name, in its first row."""
     row = page.locator(".row", has=page.locator(f".who b:text-is('{block}')")).first
-    return row.locator(".window").inner_text()
+    return row.locator(".unseen").inner_text()
 
 
 def band_width(page: Page) -> float:

@@ -19,7 +19,7 @@ addEventListener("pageshow", (event) => { if (event.persisted) location.reload()
 document.querySelector("[data-focus]")?.focus();
 // Paper cannot be opened: what is folded away is printed too, but for the numbers of single blocks.
 addEventListener("beforeprint", () => {
-  for (const folded of document.querySelectorAll("details.more, .trip details")) folded.open = true;
+  for (const folded of document.querySelectorAll("details.more, .trip details, .problem")) folded.open = true;
 });
 // A finger does not hover: what a mark says when pointed at is written below the picture.
 addEventListener("click", (event) => {
