@@ -144,7 +144,8 @@ def week_ahead(plan: Plan, pollen: Sequence[BlockPollination], as_of: dt.date) -
     """What the seven days from ``as_of`` on ask for, by day; without a trip in them, the next one stands last."""
     until = as_of + A_WEEK
     walks = [Walk(trip.date, trip.tasks) for trip in plan.trips if trip.date < until]
-    due = sorted((*walks, *_pollen(pollen, until)), key=lambda each: each.day)
+    due: list[ToDo] = [*walks, *_pollen(pollen, until)]
+    due.sort(key=lambda each: each.day)
     later = [Walk(trip.date, trip.tasks) for trip in plan.trips[:1]] if not walks else []
     return (*due, *later)
 

@@ -14,6 +14,7 @@ from service.board.charts import Column
 from service.board.time_axis import ONE_DAY, TimeAxis
 from service.words.forecast import SHORT_STAGES, STATUSES, what_is_special, why_no_window
 from service.words.plain import date_and_interval, in_words, listed, percent, short_date
+from service.words.scouting import visit_words
 
 LETTER = 1.8  # how wide one of the dates' letters is on a phone [%]
 LEAST_COLUMN = 0.05
@@ -239,10 +240,3 @@ def _visit_marks(visits: Sequence[Visit], axis: TimeAxis) -> Iterator[Mark]:
     for visit in visits:
         if axis.shows(visit.date):
             yield Mark(axis.noon(visit.date), f"{in_words(visit.date)}: {visit_words(visit)}")
-
-
-def visit_words(visit: Visit) -> str:
-    """What a visit found."""
-    if visit.percent_open is not None:
-        return f"{visit.percent_open:g} % of caps off"
-    return f"BBCH {visit.bbch}"

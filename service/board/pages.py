@@ -25,7 +25,7 @@ from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
 from service.words.plain import day_count, in_words, listed, percent, sentence, short_date, short_span
 from service.words.pollen import SHORT, warning_words
-from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
+from service.words.scouting import TASK_NAMES, look_for, visit_words, weekday_name, why_look, why_missed
 from service.words.season import STANDINGS, few
 from service.words.set_aside import why_set_aside
 
@@ -38,6 +38,7 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
     "Cache-Control": "private, no-cache",
+    "Capfall-Page": "1",  # what keeps pages on a phone knows ours by it
 }
 
 AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
@@ -102,6 +103,7 @@ def _environment() -> Environment:
         "task_name": TASK_NAMES.__getitem__,
         "look_for": look_for,
         "why_look": why_look,
+        "seen": visit_words,
         "why_missed": why_missed,
         "why_no_window": why_no_window,
         "why_set_aside": why_set_aside,

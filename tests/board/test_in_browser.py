@@ -110,7 +110,7 @@ def test_a_visit_moves_the_windows(size: dict[str, int], demo_service: Served, b
         sound(page, watch)
         page.get_by_label("75", exact=True).check()
         page.get_by_role("button", name="Record", exact=True).click()
-        page.wait_for_selector("#said:has-text('Sent: west-2')")
+        page.wait_for_selector("#said:has-text('Recorded: west-2')")
         assert page.locator("#kept").is_hidden()
         sound(page, watch)
         page.get_by_role("link", name="To the season board").click()
@@ -126,6 +126,7 @@ def test_an_exact_number_counts_instead_of_a_tile(demo_service: Served, browser:
         page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
         page.select_option("#block", "middle-2")
         page.get_by_label("75", exact=True).check()
+        page.locator("summary", has_text="An exact number").click()
         page.fill("#exact", "12.5")
         page.get_by_role("button", name="Record", exact=True).click()
         page.wait_for_selector("#said:has-text('12.5 %')")
@@ -138,12 +139,7 @@ def test_a_visit_is_kept_without_a_connection_and_sent_later(demo_service: Serve
     with watched(browser, PHONE, touch=True) as (page, watch):
         watch.forgiven = NO_CONNECTION
         page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
-        page.evaluate(
-            """async () => {
-                const cache = await caches.open("capfall-visit-form");
-                while ((await cache.keys()).length < 5) await new Promise((go) => setTimeout(go, 50));
-            }"""
-        )
+        wait_until_kept(page, f"{BOARD}/visit")
         demo_service.stop()
         page.select_option("#block", "west-4")
         page.get_by_label("10", exact=True).check()
@@ -157,10 +153,94 @@ def test_a_visit_is_kept_without_a_connection_and_sent_later(demo_service: Serve
         assert serious == []
         demo_service.start()
         page.get_by_role("button", name="Send now").click()
-        page.wait_for_selector("#said:has-text('Sent: west-4')")
+        page.wait_for_selector("#said:has-text('Recorded: west-4')")
         assert page.locator("#kept").is_hidden()
         watch.clean()
     assert [visit["percent_open"] for visit in visits(demo_service) if visit["date"] == "2026-05-20"] == [10]
+
+
+@pytest.mark.parametrize(
+    ("status", "media_type", "body"),
+    [
+        (200, "text/html", "<html><title>Sign in to this network</title></html>"),
+        (403, "text/html", "<html>Forbidden</html>"),
+        (200, "application/json", '{"portal": true}'),
+        (
+            403,
+            "application/problem+json",
+            '{"type": "/problems/forbidden", "detail": "another key is needed"}',
+        ),
+    ],
+)
+def test_a_visit_leaves_the_phone_only_on_the_services_own_receipt(
+    status: int, media_type: str, body: str, demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        watch.forgiven = ("status of 403",)
+        page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
+        page.route(
+            "**/v1/**/visits", lambda route: route.fulfill(status=status, content_type=media_type, body=body)
+        )
+        record(page, "west-4", "10")
+        page.wait_for_selector("#said:has-text('kept on this phone')")
+        assert "west-4, 2026-05-20: 10 % of caps off – waiting" in page.inner_text("#kept-list")
+        page.unroute("**/v1/**/visits")
+        page.get_by_role("button", name="Send now").click()
+        page.wait_for_selector("#said:has-text('Recorded: west-4')")
+        watch.clean()
+    assert [visit["percent_open"] for visit in visits(demo_service) if visit["date"] == "2026-05-20"] == [10]
+
+
+def test_a_trip_leads_from_block_to_block_and_a_visit_can_be_undone_in_sight(
+    demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20&trip=2026-05-24")
+        assert "Trip of Sunday 24 May 2026" in page.inner_text("main")
+        page.locator("[data-block=west-2]").click()
+        assert page.input_value("#block") == "west-2"
+        record(page, None, "10")
+        page.wait_for_selector("#today:has-text('west-2: 10 % of caps off')")
+        assert page.input_value("#block") == "west-3"  # the next one of the trip
+        before = len(visits(demo_service))
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_selector("#said:has-text('Undone')")
+        assert len(visits(demo_service)) == before - 1
+        assert page.locator("#today li").count() == 0
+        sound(page, watch)
+
+
+def test_a_form_from_yesterday_asks_for_today(demo_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True, timezone="Pacific/Kiritimati") as (page, watch):
+        page.goto(f"{demo_service.address}{BOARD}/visit")
+        page.evaluate("document.querySelector('#date').value = '2020-01-01'")
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+        there = page.evaluate("new Intl.DateTimeFormat('en-CA').format(new Date())")
+        assert page.input_value("#date") == there
+        page.fill("#date", "2026-05-01")  # what was chosen stays
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+        assert page.input_value("#date") == "2026-05-01"
+        watch.clean()
+
+
+def test_the_board_of_the_last_visit_can_be_read_without_a_connection(
+    demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        watch.forgiven = NO_CONNECTION
+        page.goto(demo_service.address + BOARD)
+        wait_until_kept(page, BOARD)
+        page.reload()
+        told = page.inner_text(".state")
+        demo_service.stop()
+        page.goto(demo_service.address + DEMO_BOARD)
+        assert page.inner_text(".state") == told
+        assert "No answer from the service. This page is as it was on" in page.inner_text("main")
+        assert serious_violations(page) == []
+        demo_service.start()
+        page.goto(demo_service.address + DEMO_BOARD)
+        assert "No answer" not in page.inner_text("main")
+        watch.clean()
 
 
 def test_a_refused_visit_says_why_and_can_be_discarded(demo_service: Served, browser: Browser) -> None:
@@ -387,6 +467,25 @@ def fill_first_use(page: Page, name: str, files: dict[str, Path]) -> None:
     page.fill("#longitude", "-87.3")
     for field, path in files.items():
         page.set_input_files(f"#{field}", path)
+
+
+def record(page: Page, block: str | None, percent: str) -> None:
+    """Fill in the form for a visit, and send it."""
+    if block is not None:
+        page.select_option("#block", block)
+    page.get_by_label(percent, exact=True).check()
+    page.get_by_role("button", name="Record", exact=True).click()
+
+
+def wait_until_kept(page: Page, path: str) -> None:
+    """Wait until a page can be opened without a connection."""
+    page.evaluate(
+        """async (path) => {
+            const cache = await caches.open("capfall-pages-1");
+            while (!(await cache.match(path))) await new Promise((go) => setTimeout(go, 50));
+        }""",
+        path,
+    )
 
 
 def window(page: Page, block: str) -> str:

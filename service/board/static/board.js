@@ -26,3 +26,9 @@ addEventListener("click", (event) => {
   const told = event.target.closest?.(".plot .reading, .plot .dot, .plot .column")?.querySelector("title");
   if (told) told.closest(".chart").querySelector("[data-reading]").textContent = told.textContent;
 });
+// The first page of a phone is not yet seen by the script that keeps pages: it is kept from here.
+navigator.serviceWorker?.register("/service-worker.js").then(async () => {
+  if (navigator.serviceWorker.controller || !/^\/vineyards\/[^/]+(\/visit)?$/.test(location.pathname)) return;
+  await navigator.serviceWorker.ready;
+  await (await caches.open("capfall-pages-1")).add(location.pathname);
+}).catch(() => { /* without it the open page still works */ });
