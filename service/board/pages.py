@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Coroutine, Mapping
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from http import HTTPStatus
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import HTTPException, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -15,11 +16,11 @@ from markupsafe import Markup
 from pydantic import BeforeValidator
 from starlette.responses import HTMLResponse
 
-from models.errors import CapfallError
+from models.errors import CapfallError, Problem
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.scouting import alike
 from service.store.errors import StoreError
-from service.web.problems import BAD_INPUT, KINDS, located
+from service.web.problems import BAD_INPUT, KINDS, Kind, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
@@ -42,7 +43,14 @@ HEADERS = {
 }
 
 AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
+Done = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Interval = Annotated[float, Query(gt=0, lt=1)]
+
+
+def here(vineyard: str, path: str = "", *, change: int | None = None, **more: str) -> str:
+    """The address of one of a vineyard's pages; ``change`` is what was just written, which it offers to undo."""
+    query = urlencode(more if change is None else {**more, "change": str(change)})
+    return f"/vineyards/{vineyard}" + (f"/{path}" if path else "") + (f"?{query}" if query else "")
 
 
 def long_date(day: dt.date) -> str:
@@ -144,6 +152,18 @@ def told(error: Exception) -> Mapping[str, Any]:
         "detail": sentence(error_words(error, Reader.PAGE)),
         "problems": problems,
     }
+
+
+def problem_page(
+    kind: Kind, detail: str, errors: Sequence[Problem], headers: Mapping[str, str] | None
+) -> HTMLResponse:
+    """The page about a problem that was noticed outside of the page routes: an unknown address, a fault of ours."""
+    problems = [(each.where, each.problem) for each in errors]
+    shown = page(
+        "problem.html", status=kind.status, title=kind.title, detail=sentence(detail), problems=problems
+    )
+    shown.headers.update(headers or {})
+    return shown
 
 
 class PageRoute(APIRoute):

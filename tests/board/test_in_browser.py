@@ -83,6 +83,59 @@ def test_an_upload_with_errors_names_the_lines_stores_nothing_and_can_be_mended(
 
 
 @SIZES
+def test_files_stay_chosen_after_an_error_and_are_looked_over_before_they_are_stored(
+    size: dict[str, int], demo_service: Served, browser: Browser, tmp_path: Path
+) -> None:
+    good, bad = tmp_path / "week.csv", tmp_path / "walk.csv"
+    good.write_text("date,tmin_c,tmax_c\n2026-05-20,16,29\n2026-05-21,16.5,29.5\n")
+    bad.write_text("date,block,percent_open\n2026-05-20,nowhere,3\n")
+    with watched(browser, size) as (page, watch):
+        watch.forgiven = (REFUSED_FORM,)
+        page.goto(f"{demo_service.address}{BOARD}/data")
+        page.set_input_files("#temperatures", good)
+        page.set_input_files("#visits", bad)
+        page.get_by_role("button", name="Look over").click()
+        page.locator("[role=alert]").wait_for()
+        assert "nowhere" in page.inner_text("[role=alert]")
+        page.wait_for_function("document.activeElement.id === 'faults'")
+        sound(page, watch)
+        bad.write_text("date,block,percent_open\n2026-05-20,west-4,3\n")
+        page.set_input_files("#visits", bad)  # the other file is still chosen
+        page.get_by_role("button", name="Look over").click()
+        page.wait_for_selector("#preview")
+        told = page.inner_text("#answer")
+        assert "2 new, 0 changed, 0 as before" in told
+        assert "1 new, 0 changed, 0 as before" in told
+        sound(page, watch)
+        assert len(visits(demo_service)) == 12
+        page.get_by_role("button", name="Apply").click()
+        page.wait_for_url("**/data?change=*")
+        assert "Known from 1 Jan 2012 through 21 May 2026" in page.inner_text("#files")
+        assert len(visits(demo_service)) == 13
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_url("**/changes?change=*")
+        assert len(visits(demo_service)) == 12
+        sound(page, watch)
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/data", "/visits", "/log", "/planting", "/block?block=west-1", "/settings", "/changes", "/sheet"],
+)
+def test_every_page_of_upkeep_is_sound(path: str, demo_service: Served, browser: Browser) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(demo_service.address + BOARD + path)
+        sound(page, watch)
+        page.set_viewport_size({"width": DESK["width"], "height": DESK["height"]})
+        sound(page, watch)
+        link = page.locator(".rows li a, .log td a").first
+        if link.count():  # what opens from a list
+            link.click()
+            page.wait_for_load_state()
+            sound(page, watch)
+
+
+@SIZES
 def test_the_demo_is_one_click_and_twice_is_once(
     size: dict[str, int], fresh_service: Served, browser: Browser
 ) -> None:

@@ -1,6 +1,6 @@
 // A form that takes a while says so, and is not sent twice.
 "use strict";
-for (const form of document.querySelectorAll("form[data-busy]")) {
+for (const form of document.querySelectorAll("form[data-busy]:not([data-keep])")) {
   form.addEventListener("submit", () => {
     const button = form.querySelector("button");
     const said = document.createElement("p");
@@ -15,7 +15,11 @@ for (const form of document.querySelectorAll("form[data-busy]")) {
 const zone = document.querySelector("[data-own-timezone]");
 if (zone && !zone.value && !document.querySelector(".faults")) zone.value = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
 // A page kept by the browser and shown again is not busy any more.
-addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
+addEventListener("pageshow", (event) => {
+  if (!event.persisted) return;
+  for (const button of document.querySelectorAll("form[data-busy] button")) button.disabled = false;
+  for (const said of document.querySelectorAll("form[data-busy] > .note")) said.remove();
+});
 document.querySelector("[data-focus]")?.focus();
 // Paper cannot be opened: what is folded away is printed too, but for the numbers of single blocks.
 addEventListener("beforeprint", () => {
@@ -32,3 +36,9 @@ navigator.serviceWorker?.register("/service-worker.js").then(async () => {
   await navigator.serviceWorker.ready;
   await (await caches.open("capfall-pages-1")).add(location.pathname);
 }).catch(() => { /* without it the open page still works */ });
+// After a refusal the browser still holds the form as it was filled in.
+const back = document.querySelector("[data-back]");
+if (back && history.length > 1) {
+  back.hidden = false;
+  back.addEventListener("click", () => history.back());
+}
