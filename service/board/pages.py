@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Coroutine, Mapping, Sequence
 from http import HTTPStatus
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 from urllib.parse import urlencode
 
-from fastapi import HTTPException, Query, Request, Response
+from fastapi import Cookie, Depends, HTTPException, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -42,9 +42,25 @@ HEADERS = {
     "Capfall-Page": "1",  # what keeps pages on a phone knows ours by it
 }
 
+UNITS_COOKIE = "capfall_units"
+A_YEAR = 365 * 24 * 3600  # [s]
+
 AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
 Done = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Interval = Annotated[float, Query(gt=0, lt=1)]
+
+
+def page_units(
+    units: Annotated[Units | None, Query()] = None,
+    kept: Annotated[str | None, Cookie(alias=UNITS_COOKIE, max_length=10)] = None,
+) -> Units:
+    """The units that are asked for, else those chosen before on this device."""
+    if units is not None:
+        return units
+    return "us" if kept == "us" else "metric"
+
+
+PageUnits = Annotated[Units, Depends(page_units)]
 
 
 def here(vineyard: str, path: str = "", *, change: int | None = None, **more: str) -> str:
@@ -80,6 +96,11 @@ def told_length(length_m: float, units: Units) -> str:
     return f"{feet_from_metres(length_m):.0f} ft" if units == "us" else f"{length_m:.4g} m"
 
 
+def in_units(length_m: float, units: Units) -> str:
+    """A length as a field holds it, without its unit."""
+    return f"{feet_from_metres(length_m):.6g}" if units == "us" else f"{length_m:.6g}"
+
+
 def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("service.board"),
@@ -101,6 +122,7 @@ def _environment() -> Environment:
         "heat": told_heat,
         "temperature": told_temperature,
         "distance": told_length,
+        "in_units": in_units,
         "stage": stage_words,
         "lead": lead_words,
         "warning_words": warning_words,
@@ -175,8 +197,12 @@ class PageRoute(APIRoute):
 
         async def handled(request: Request) -> Response:
             try:
-                return await handle(request)
+                answer = await handle(request)
             except (CapfallError, StoreError, RequestValidationError, HTTPException) as error:
                 return page("problem.html", **told(error))
+            units = request.query_params.get("units")
+            if units in get_args(Units):
+                answer.set_cookie(UNITS_COOKIE, units, max_age=A_YEAR, httponly=True, samesite="lax")
+            return answer
 
         return handled

@@ -19,14 +19,13 @@ from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_via
 from models.vineyard.season_state import season_state, standing
 from service import clock
 from service.board.bars import role_of
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, PageRoute, PageUnits, page
 from service.store.repositories import Repositories
 from service.usecases.forecasts import stored_forecast
 from service.usecases.pollen import pollinate
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
-from service.web.units import UnitsQuery
 from service.words.plain import short_date
 from service.words.pollen import uncovered_words
 from service.words.season import STANDINGS, state_words
@@ -102,7 +101,7 @@ class PlantingMap:
 
 @router.get("/vineyards/{vineyard}/map")
 def planting_page(
-    request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None, units: UnitsQuery = "metric"
+    request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, as_of: AsOf = None
 ) -> HTMLResponse:
     """Where blocks and pollen sources stand."""
     with store(request).transaction(grower, read_only=True) as records:

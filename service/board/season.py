@@ -14,12 +14,13 @@ from models.vineyard.season_state import A_WEEK, season_state, week_ahead
 from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
-from service.board.pages import AsOf, Interval, PageRoute, page
+from service.board.pages import AsOf, Interval, PageRoute, PageUnits, page
 from service.board.season_view import Row, Show, doubtful_visits, season_view, stale_since
 from service.board.time_axis import ONE_DAY
 from service.store.records import FitSummary, Job, Vineyard
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
+from service.usecases.beginnings import beginning
 from service.usecases.cautions import cautions_of
 from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.fit_jobs import KIND, start_fit
@@ -32,7 +33,7 @@ from service.usecases.scouting import plan_scouting
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import changing, jobs, store
-from service.web.units import Units, UnitsQuery
+from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
 from service.words.heat_rules import rule_words
@@ -49,9 +50,9 @@ def season_board(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    units: PageUnits,
     as_of: AsOf = None,
     interval: Interval = 0.8,
-    units: UnitsQuery = "metric",
     show: Show = "all",
     recorded: Annotated[str | None, Query(max_length=63)] = None,
     fitting: Annotated[str | None, Query(max_length=63)] = None,
@@ -73,21 +74,15 @@ def season_board(
         }
         try:
             foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=interval)
-        except NoFitInUse:
+        except CapfallError as error:
+            lacks_fit = isinstance(error, NoFitInUse)
             return page(
                 "no_fit.html",
-                status=409,
+                status=409 if lacks_fit else 200,
                 vineyard=known,
-                can_fit=_can_fit(records, known),
+                why="" if lacks_fit else error_words(error, Reader.PAGE),
+                known=beginning(records, vineyard, as_of=day),
                 fits=[_about(records, summary) for summary in records.fits.all()],
-                **common,
-            )
-        except CapfallError as error:
-            return page(
-                "no_season.html",
-                vineyard=known,
-                why=error_words(error, Reader.PAGE),
-                can_fit=_can_fit(records, known),
                 **common,
             )
         kept = records.visits.kept(vineyard)
@@ -134,11 +129,6 @@ def _fit_job(records: Repositories, id: str) -> Job | None:
     """The job that makes, or made, a fit."""
     job = records.jobs.get(id)
     return job if job.kind == KIND else None
-
-
-def _can_fit(records: Repositories, vineyard: Vineyard) -> bool:
-    """Whether anything was observed from which a fit could be made."""
-    return bool(records.bloom_log.rows(vineyard.key) or records.visits.all(vineyard.key))
 
 
 def _about(records: Repositories, summary: FitSummary) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from models.units import FEET_PER_METRE
 from models.vineyard.scouting import WEEKDAY_NAMES
 from service import clock
 from service.board.fields import read_percent
-from service.board.pages import Done, PageRoute, here, page
+from service.board.pages import Done, PageRoute, PageUnits, here, page
 from service.clock import check_timezone
 from service.ingest.cells import number, whole_number
 from service.ingest.dates import parse_date
@@ -110,19 +110,27 @@ def change_visit_from_page(
 
 @router.get("/vineyards/{vineyard}/planting")
 def planting_list(
-    request: Request, vineyard: VineyardKey, grower: Grower, change: Done = None
+    request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, change: Done = None
 ) -> HTMLResponse:
     """All blocks, each to be opened."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         blocks = records.blocks.all(vineyard)
         cultivars = {each.key: each for each in records.cultivars.all()}
-    return page("planting.html", vineyard=known, asked={}, change=change, blocks=blocks, cultivars=cultivars)
+    return page(
+        "planting.html",
+        vineyard=known,
+        asked={},
+        change=change,
+        units=units,
+        blocks=blocks,
+        cultivars=cultivars,
+    )
 
 
 @router.get("/vineyards/{vineyard}/block")
 def block_page(
-    request: Request, vineyard: VineyardKey, grower: Grower, block: BlockName = ""
+    request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, block: BlockName = ""
 ) -> HTMLResponse:
     """One block, to be changed, renamed or deleted; a new one where none is named."""
     with store(request).transaction(grower, read_only=True) as records:
@@ -135,6 +143,7 @@ def block_page(
         vineyard=known,
         asked={},
         block=stands,
+        units=units,
         cultivars=cultivars,
         flower_types=[each.value for each in FlowerType],
         frosted=sorted(season for key, season in frosted if key == block),
@@ -203,7 +212,7 @@ def _length(where: str, text: str, per_m: float) -> float:
 
 @router.get("/vineyards/{vineyard}/settings")
 def settings_page(
-    request: Request, vineyard: VineyardKey, grower: Grower, change: Done = None
+    request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, change: Done = None
 ) -> HTMLResponse:
     """Name, station, reach, weekdays and time zone; and the station itself."""
     with store(request).transaction(grower, read_only=True) as records:
@@ -214,6 +223,7 @@ def settings_page(
         vineyard=known,
         asked={},
         change=change,
+        units=units,
         stations=stations,
         station=next((each for each in stations if each.key == known.station), None),
         weekdays=WEEKDAYS,

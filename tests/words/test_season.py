@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from models.vineyard.season_state import FirstLack, NextBloom, SeasonState
+from service.words.forecast import skill_words
 from service.words.season import state_words
 
 NOTHING = SeasonState(
@@ -68,3 +69,19 @@ def test_bloom(stands: dict[str, Any], said: str) -> None:
 def test_pollen(stands: dict[str, Any], said: str) -> None:
     state = replace(NOTHING, **{"in_bloom": ("x",), "pistillate": 7, **stands})
     assert state_words(state) == f"X is in bloom. {said}"
+
+
+@pytest.mark.parametrize(
+    ("rmse", "verdict"),
+    [
+        (3.0, "The forecast is worth planning by."),
+        (5.5, "The forecast is a little better than the usual date."),
+        (6.5, "So far ahead the usual date is as good as the forecast."),
+    ],
+)
+def test_what_the_figures_of_a_hindcast_mean(rmse: float, verdict: str) -> None:
+    said = skill_words("full_bloom", 14, n=40, rmse=rmse, usual_rmse=6.0, coverage=0.775, interval=0.8)
+    assert said == (
+        f"14 days ahead, full bloom was forecast {rmse} days off on the whole, the cultivar's usual date 6.0 days; "
+        f"of 40 dates the 80 % interval held 78 %. {verdict}"
+    )
