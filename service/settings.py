@@ -21,6 +21,11 @@ class Settings(BaseSettings):
         default="open",
         description="Who may use the service: `open` (everyone who reaches it, as one grower) or `keys`.",
     )
+    trusted_proxies: str = Field(
+        default="127.0.0.1",
+        description="Reverse proxies whose X-Forwarded-For and X-Forwarded-Proto are believed: addresses or networks, "
+        "with commas between them.",
+    )
     max_upload_mb: float = Field(
         default=20,
         gt=0,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from models.bloom.cautions import DateCaution
 
@@ -62,18 +63,15 @@ class LayoutsDisagree:
 
 
 @dataclass(frozen=True)
-class NoFitForCover:
-    """Without a fit only the layout was checked."""
+class LayoutOnly:
+    """Only the layout was checked: no fit is in use, or no past season has weather complete enough."""
+
+    why: Literal["no_fit", "no_past_season"]
 
 
 @dataclass(frozen=True)
-class NoPastSeason:
-    """Without a past season only the layout was checked."""
-
-
-@dataclass(frozen=True)
-class CoverByCultivar:
-    """Cover in past seasons takes all blocks of a cultivar to bloom alike."""
+class PastCoverAsNoted:
+    """Cover in past seasons takes blocks of a cultivar to bloom alike, but for those with dates of their own."""
 
 
 @dataclass(frozen=True)
@@ -94,8 +92,7 @@ Caution = (
     | FrostDamageUnknown
     | FrostCame
     | LayoutsDisagree
-    | NoFitForCover
-    | NoPastSeason
-    | CoverByCultivar
+    | LayoutOnly
+    | PastCoverAsNoted
     | EnoughAssumed
 )

@@ -14,11 +14,17 @@ from models.vineyard.synchrony import BoolArray
 STEPS = 1000
 
 
-def fewest_days(chance: FloatArray, day_number: NDArray[np.int64], *, most: int | None = None) -> BoolArray:
-    """Days to go out: the fewest that meet every task; of those the likeliest; of those the earliest.
+def fewest_days(
+    chance: FloatArray,
+    day_number: NDArray[np.int64],
+    *,
+    most: int | None = None,
+    taught: FloatArray | None = None,
+) -> BoolArray:
+    """Days to go out: the fewest that meet every task; of those the likeliest; then the most telling; the earliest.
 
     Each task is done on the chosen day that suits it best. Likeliest means the largest sum of the tasks'
-    chances, in thousandths; earliest the smallest sum of day numbers.
+    chances, in thousandths; most telling that of what the tasks teach; earliest the smallest sum of day numbers.
 
     Parameters
     ----------
@@ -29,6 +35,8 @@ def fewest_days(chance: FloatArray, day_number: NDArray[np.int64], *, most: int 
     most : int, optional
         Most days to choose, at least 1. Where they do not meet every task, the sum of the chances of those met
         is made as large as it can be.
+    taught : ndarray, shape (task, day), optional
+        What a task on a day teaches, to a thousandth; it orders plans that are alike in all but days.
 
     Returns
     -------
@@ -56,8 +64,12 @@ def fewest_days(chance: FloatArray, day_number: NDArray[np.int64], *, most: int 
     ]
     likeliest = _solve(-worth, rules, whole=days)
     most_worth = round(float(worth @ likeliest))
-    number = np.concatenate([day_number - day_number.min(), np.zeros(pairs)])
     rules.append(LinearConstraint(worth[np.newaxis], most_worth - 0.5, np.inf))
+    if taught is not None and (told := np.rint(STEPS * taught[possible])).any():
+        telling = np.concatenate([np.zeros(days), told])
+        most_told = round(float(telling @ _solve(-telling, rules, whole=days)))
+        rules.append(LinearConstraint(telling[np.newaxis], most_told - 0.5, np.inf))
+    number = np.concatenate([day_number - day_number.min(), np.zeros(pairs)])
     earliest = _solve(number, rules, whole=days)
     return np.asarray(earliest[:days] > 0.5)
 

@@ -19,7 +19,7 @@ def problems(*statuses: int) -> Responses:
     return {status: {"description": HTTPStatus(status).phrase, "content": content} for status in statuses}
 
 
-EVERYWHERE = problems(401, 403, 422, 500)
+EVERYWHERE = problems(401, 403, 422, 429, 500, 503)
 UPLOAD = problems(404, 415)
 WITH_BODY = problems(400, 413)  # whatever is sent may be garbled, or too large
 RESPOND_ASYNC = "respond-async"

@@ -19,8 +19,10 @@ from service.api import (
     health,
     hindcast,
     jobs,
+    keys,
     planting,
     planting_check,
+    roster,
     scouting,
     stations,
     temperatures,
@@ -28,9 +30,12 @@ from service.api import (
     visits,
 )
 from service.api.responses import EVERYWHERE
+from service.web.access import asker
 from service.web.known_query import known_query
+from service.web.turns import HEAVY
 
-router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(known_query)])
+# Who asks comes first: nothing of a stranger's request is looked at.
+router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(asker), Depends(known_query)])
 for part in (
     health,
     stations,
@@ -53,5 +58,8 @@ for part in (
     calendar,
     planting_check,
     bloom_report,
+    roster,
+    keys,
 ):
-    router.include_router(part.router)
+    heavy = part in (bloom_report, calendar, degree_days, forecasts, planting_check, scouting)
+    router.include_router(part.router, dependencies=[HEAVY] if heavy else [])

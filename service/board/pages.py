@@ -14,34 +14,35 @@ from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from pydantic import BeforeValidator
-from starlette.responses import HTMLResponse
+from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError, Problem
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.scouting import alike
 from service.store.errors import StoreError
+from service.web.access import KEY_NEEDED, WhichGrower
+from service.web.grower_path import address_in, keep_grower
 from service.web.problems import BAD_INPUT, KINDS, Kind, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
 from service.words.plain import day_count, in_words, listed, percent, sentence, short_date, short_span
 from service.words.pollen import SHORT, warning_words
-from service.words.scouting import TASK_NAMES, look_for, visit_words, weekday_name, why_look, why_missed
+from service.words.roles import MAY
+from service.words.scouting import (
+    TASK_NAMES,
+    best_look_words,
+    look_for,
+    narrows_words,
+    visit_words,
+    weekday_name,
+    why_look,
+    why_missed,
+)
 from service.words.season import STANDINGS, few
 from service.words.set_aside import why_set_aside
 
-# No script, picture or style from elsewhere, whatever a name or a note says. The map's shape is a style attribute.
-HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; object-src 'none'; "
-        "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
-    ),
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "same-origin",
-    "Cache-Control": "private, no-cache",
-    "Capfall-Page": "1",  # what keeps pages on a phone knows ours by it
-}
-
+OURS = {"Capfall-Page": "1"}  # what keeps pages on a phone knows ours by it
 UNITS_COOKIE = "capfall_units"
 A_YEAR = 365 * 24 * 3600  # [s]
 
@@ -125,6 +126,7 @@ def _environment() -> Environment:
         "in_units": in_units,
         "stage": stage_words,
         "lead": lead_words,
+        "may": MAY.__getitem__,
         "warning_words": warning_words,
         "cause": SHORT.__getitem__,
         "standing": STANDINGS.__getitem__,
@@ -135,6 +137,8 @@ def _environment() -> Environment:
         "why_look": why_look,
         "seen": visit_words,
         "why_missed": why_missed,
+        "best_look_words": best_look_words,
+        "narrows_words": narrows_words,
         "why_no_window": why_no_window,
         "why_set_aside": why_set_aside,
         "dict_with": lambda told, **more: {**told, **more},
@@ -148,7 +152,22 @@ TEMPLATES = _environment()
 
 def page(template: str, /, *, status: int = 200, **context: Any) -> HTMLResponse:
     """A page made from a template."""
-    return HTMLResponse(TEMPLATES.get_template(template).render(context), status, HEADERS)
+    return HTMLResponse(TEMPLATES.get_template(template).render(context), status, OURS)
+
+
+def sign_in_page(
+    request: Request, *, to: str | None = None, wrong: str | None = None, status: int = 401
+) -> HTMLResponse:
+    """The page that asks for a key, and leads on to the one that was asked for."""
+    if to is None:
+        asked = request.url.query
+        to = (request.scope["path"] + (f"?{asked}" if asked else "")) if request.method == "GET" else "/"
+        grower = request.scope.get("grower")
+        to = to if grower is None else address_in(grower, to)
+    answer = page("sign_in.html", status=status, to=to, wrong=wrong)
+    if status == 401:
+        answer.headers.update(KEY_NEEDED)
+    return answer
 
 
 def told(error: Exception) -> Mapping[str, Any]:
@@ -198,11 +217,17 @@ class PageRoute(APIRoute):
         async def handled(request: Request) -> Response:
             try:
                 answer = await handle(request)
-            except (CapfallError, StoreError, RequestValidationError, HTTPException) as error:
+            except WhichGrower:
+                return RedirectResponse("/roster", 303)
+            except HTTPException as error:
+                if error.status_code == 401:
+                    return sign_in_page(request, wrong=str(error.detail) if request.cookies else None)
                 return page("problem.html", **told(error))
-            units = request.query_params.get("units")
+            except (CapfallError, StoreError, RequestValidationError) as error:
+                return page("problem.html", **told(error))
+            units = request.query_params.get("units", "")
             if units in get_args(Units):
                 answer.set_cookie(UNITS_COOKIE, units, max_age=A_YEAR, httponly=True, samesite="lax")
-            return answer
+            return keep_grower(request, answer)
 
         return handled

@@ -1,4 +1,4 @@
-"""The planting as a map: blocks in place, sources and their reach, and who stands without one."""
+"""The planting as a map: blocks in place or as lines, sources and their reach, and who stands without one."""
 
 from __future__ import annotations
 
@@ -9,13 +9,21 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+import numpy as np
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from models.bloom.forecast import BlockForecast
 from models.errors import CapfallError
 from models.records import Block, FlowerType, Planting
-from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
+from models.vineyard.reach import (
+    cultivar_of,
+    nearest_vines,
+    pollen_makers_in_reach,
+    sheds_viable_pollen,
+    vine_groups,
+    vine_places,
+)
 from models.vineyard.season_state import season_state, standing
 from service import clock
 from service.board.bars import role_of
@@ -48,8 +56,21 @@ WIDEST = 2400  # [px]
 
 
 @dataclass(frozen=True)
+class Line:
+    """From one place on the map to another. [%]"""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+
+@dataclass(frozen=True)
 class Place:
-    """One block on the map. [%, m]"""
+    """One block on the map; ``x`` and ``y`` are its middle, ``line`` the ends of a line of vines. [%]
+
+    ``ends_m`` are its one place or both ends; so many of its vines are ``out`` of reach of any source. [m]
+    """
 
     block: str
     cultivar: str
@@ -60,21 +81,12 @@ class Place:
     said: str
     x: float
     y: float
-    x_m: float
-    y_m: float
+    line: Line | None
+    ends_m: tuple[tuple[float, float], ...]
+    out: int
     sources: tuple[str, ...]
     without: tuple[str, ...] = ()
     stands: str = ""
-
-
-@dataclass(frozen=True)
-class Link:
-    """A pistillate block and a source in its reach. [%]"""
-
-    x1: float
-    y1: float
-    x2: float
-    y2: float
 
 
 @dataclass(frozen=True)
@@ -90,13 +102,18 @@ class PlantingMap:
     least_width: int
     reach: float
     places: tuple[Place, ...]
-    links: tuple[Link, ...]
+    links: tuple[Line, ...]
     labelled: bool
 
     @property
     def uncovered(self) -> list[Place]:
         """The pistillate blocks without viable pollen in reach."""
         return [place for place in self.places if place.shape == "uncovered"]
+
+    @property
+    def partly(self) -> list[Place]:
+        """The pistillate blocks of which some vines have viable pollen in reach, and others none."""
+        return [place for place in self.places if place.shape == "pistillate" and place.out]
 
 
 @router.get("/vineyards/{vineyard}/map")
@@ -158,11 +175,15 @@ def _stands(block: BlockForecast, day: dt.date) -> str:
 
 
 def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingProxyType({})) -> PlantingMap:
-    """Lay out a planting that holds blocks, with what is said of their season; the larger y is up."""
+    """Lay out a planting that holds blocks, with what is said of their season; the larger y is up.
+
+    ``links`` lead from each pistillate block to the sources in its reach, where the two are nearest.
+    """
     blocks, reach = planting.blocks, planting.reach_m
     margin = max(reach, 5.0)
-    left, right = min(block.x_m for block in blocks) - margin, max(block.x_m for block in blocks) + margin
-    bottom, top = min(block.y_m for block in blocks) - margin, max(block.y_m for block in blocks) + margin
+    ends = np.array([end for block in blocks for end in _ends(block)])
+    left, bottom = map(float, ends.min(axis=0) - margin)
+    right, top = map(float, ends.max(axis=0) + margin)
     width, height = right - left, top - bottom
     # a single long row would be a thread otherwise
     if height < width / 4:
@@ -171,11 +192,14 @@ def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingPr
     if width < height / 2:
         left, width = left - (height / 2 - width) / 2, height / 2
 
-    def x(block: Block) -> float:
-        return 100 * (block.x_m - left) / width
+    def x(x_m: float) -> float:
+        return 100 * (x_m - left) / width
 
-    def y(block: Block) -> float:
-        return 100 * (top - block.y_m) / height
+    def y(y_m: float) -> float:
+        return 100 * (top - y_m) / height
+
+    def line(first: tuple[float, float], last: tuple[float, float]) -> Line:
+        return Line(x(first[0]), y(first[1]), x(last[0]), y(last[1]))
 
     places, links = [], []
     for block in blocks:
@@ -185,6 +209,9 @@ def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingPr
             for other in pollen_makers_in_reach(planting, block)
             if sheds_viable_pollen(cultivar_of(planting, other))
         ]
+        groups = vine_groups(block, viable, reach_m=reach)
+        out = sum(group.vines for group in groups if not group.in_reach)
+        own = _ends(block)
         shape = _shape(cultivar.flower_type, viable=sheds_viable_pollen(cultivar), covered=bool(viable))
         places.append(
             Place(
@@ -194,11 +221,12 @@ def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingPr
                 vines=block.vines,
                 bears=cultivar.flower_type is not FlowerType.STAMINATE,
                 shape=shape,
-                said=SAID_OF_SHAPE[shape],
-                x=x(block),
-                y=y(block),
-                x_m=block.x_m,
-                y_m=block.y_m,
+                said=_said(shape, out, block.vines),
+                x=x((own[0][0] + own[-1][0]) / 2),
+                y=y((own[0][1] + own[-1][1]) / 2),
+                line=line(*own) if len(own) > 1 else None,
+                ends_m=own,
+                out=out,
                 sources=()
                 if cultivar.flower_type is FlowerType.STAMINATE
                 else tuple(other.key for other in viable),
@@ -207,7 +235,7 @@ def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingPr
             )
         )
         if shape == "pistillate":
-            links += [Link(x(block), y(block), x(other), y(other)) for other in viable]
+            links += [line(*_nearest(block, other)) for other in viable]
     return PlantingMap(
         width_m=width,
         height_m=height,
@@ -217,6 +245,29 @@ def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingPr
         links=tuple(links),
         labelled=len(blocks) <= MOST_LABELS,
     )
+
+
+def _ends(block: Block) -> tuple[tuple[float, float], ...]:
+    """The place of a block, or both ends of its line. [m]"""
+    if block.x2_m is None or block.y2_m is None:
+        return ((block.x_m, block.y_m),)
+    return (block.x_m, block.y_m), (block.x2_m, block.y2_m)
+
+
+def _nearest(block: Block, other: Block) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Where two blocks are nearest to each other. [m]"""
+    places = vine_places(block)
+    nearest = nearest_vines(places, other)
+    pair = int(np.hypot(*(places - nearest).T).argmin())
+    (x1, y1), (x2, y2) = places[pair].tolist(), nearest[pair].tolist()
+    return (x1, y1), (x2, y2)
+
+
+def _said(shape: Shape, out: int, vines: int) -> str:
+    """What a mark means, and of how many vines it is not true."""
+    if shape != "pistillate" or not out:
+        return SAID_OF_SHAPE[shape]
+    return f"{SAID_OF_SHAPE[shape]} of {vines - out} of its {vines} vines"
 
 
 def _shape(flower_type: FlowerType, *, viable: bool, covered: bool) -> Shape:
@@ -229,12 +280,13 @@ def _least_width(blocks: tuple[Block, ...], width_m: float) -> int:
     """How wide the map has to be so that labels of nearest neighbours stand apart. [px]"""
     if not 1 < len(blocks) <= MOST_LABELS:
         return 0
+    middles = [tuple(vine_places(block).mean(axis=0).tolist()) for block in blocks]
     nearest = min(
         (
-            math.hypot(one.x_m - other.x_m, one.y_m - other.y_m)
-            for place, one in enumerate(blocks)
-            for other in blocks[:place]
-            if (one.x_m, one.y_m) != (other.x_m, other.y_m)
+            math.dist(one, other)
+            for place, one in enumerate(middles)
+            for other in middles[:place]
+            if one != other
         ),
         default=width_m,
     )

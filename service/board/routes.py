@@ -6,19 +6,26 @@ from fastapi import APIRouter, FastAPI
 from starlette.staticfiles import StaticFiles
 
 from service.board import (
+    calendar_link,
     data,
     help_pages,
     log_table,
+    phones,
     planting_map,
     reference,
+    roster,
     season,
     sheet,
+    sign_in,
     skill,
     start,
     upkeep,
     visit,
 )
 from service.board.pages import PageRoute, problem_page
+from service.web.turns import HEAVY
+
+OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 for part in (
@@ -31,10 +38,14 @@ for part in (
     upkeep,
     skill,
     planting_map,
+    calendar_link,
+    roster,
+    sign_in,
+    phones,
     help_pages,
     reference,
 ):
-    router.include_router(part.router)
+    router.include_router(part.router, dependencies=[HEAVY] if part is season else [])
 
 
 def install(app: FastAPI) -> None:

@@ -36,7 +36,7 @@ from service.web.records import changing, jobs, store
 from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
-from service.words.heat_rules import rule_words
+from service.words.heat_rules import rule_words, why_chosen
 from service.words.season import state_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -101,6 +101,7 @@ def season_board(
         forecast=foreseen.forecast,
         fit=foreseen.fit,
         rule=rule_words(foreseen.fit.fit.rule, us=units == "us"),
+        why_rule=None if foreseen.fit.search is None else why_chosen(foreseen.fit.search.why),
         slips=foreseen.fit.fit.set_aside[:MOST_SLIPS],
         more_slips=max(len(foreseen.fit.fit.set_aside) - MOST_SLIPS, 0),
         state=state_words(season_state(foreseen.forecast.blocks, pollen.blocks, day)),

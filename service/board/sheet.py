@@ -16,7 +16,7 @@ from service.board.visit import OnTrip, on_trip, planned_trip
 from service.ingest.dates import parse_date
 from service.ingest.options import ReadOptions
 from service.usecases.observations import store_visits
-from service.web.access import Grower
+from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.words.scouting import HOW_TO_ESTIMATE
@@ -55,6 +55,7 @@ def field_sheet(
 
 
 @router.post("/vineyards/{vineyard}/sheet")
+@needs("record")
 def take_sheet(
     request: Request,
     vineyard: VineyardKey,

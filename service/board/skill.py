@@ -22,6 +22,7 @@ from service.web.keys import VineyardKey
 from service.web.records import jobs, store
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, skill_words, stage_words
+from service.words.hindcast import how_made
 from service.words.set_aside import set_aside_words
 
 Choice = TypeVar("Choice", str, Lead)
@@ -84,7 +85,7 @@ def _shown(
         "leads": [(key, lead_words(key)) for key in leads],
         "lead_words": lead_words(lead),
         "interval": report.interval,
-        "made": report.made,
+        "made": how_made(searched=report.searched, interval=report.interval),
         "not_scored": [set_aside_words(told) for told in report.not_scored],
         "pictures": pictures,
     }

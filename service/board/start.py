@@ -24,7 +24,7 @@ from service.board.fields import (
     by_file,
     content_of,
 )
-from service.board.pages import HEADERS, Done, PageRoute, page
+from service.board.pages import Done, PageRoute, page
 from service.board.season import board_address
 from service.clock import check_timezone
 from service.ingest.bloom_log import LONGEST_CHECK_DAYS
@@ -33,7 +33,7 @@ from service.ingest.options import Confirm, ReadOptions
 from service.store.engine import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
-from service.usecases.new_vineyard import NewVineyard, make_vineyard
+from service.usecases.new_vineyard import NewVineyard, make_vineyard, read_files
 from service.usecases.report import ReportFiles
 from service.web.access import Grower
 from service.web.edge_words import for_page
@@ -114,19 +114,13 @@ def new_vineyard(
     kept = store(request)
     try:
         new = _read_form(told, files)
+        sent = ReportFiles(
+            files["temperatures"] or b"", files["planting"] or b"", files["bloom_log"], files["visits"]
+        )
+        options = _options(told, confirm or ())
+        read = read_files(new, sent, unit=UNITS[told.unit], options=options)
         with kept.transaction(grower) as records:
-            made = make_vineyard(
-                records,
-                new,
-                ReportFiles(
-                    files["temperatures"] or b"",
-                    files["planting"] or b"",
-                    files["bloom_log"],
-                    files["visits"],
-                ),
-                unit=UNITS[told.unit],
-                options=_options(told, confirm or ()),
-            )
+            made = make_vineyard(records, new, sent, read, options=options)
     except BadInput as error:
         return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
     request.state.change = records.journal.number
@@ -167,7 +161,7 @@ def file_template(name: str) -> Response:
     if name not in TEMPLATE_FILES:
         raise HTTPException(404, f"There is no file template {name!r}.")
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=HEADERS | disposition)
+    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=disposition)
 
 
 def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:

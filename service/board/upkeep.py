@@ -27,7 +27,7 @@ from service.store.records import Change, Station
 from service.store.repositories import Repositories
 from service.usecases.observations import change_visit
 from service.usecases.temperatures import put_station
-from service.web.access import Grower
+from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.words.changes import what_changed
@@ -76,6 +76,7 @@ def visit_page(request: Request, vineyard: VineyardKey, grower: Grower, visit: V
 
 
 @router.post("/vineyards/{vineyard}/visits/{visit}")
+@needs("record")
 def change_visit_from_page(
     request: Request,
     vineyard: VineyardKey,

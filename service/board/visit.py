@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
 from typing import Annotated
@@ -24,7 +25,8 @@ from service.store.repositories import Repositories
 from service.usecases.forecasts import stored_forecast
 from service.usecases.observations import store_visits
 from service.usecases.scouting import plan_scouting
-from service.web.access import Grower
+from service.web.access import Grower, needs
+from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.words.scouting import HOW_TO_ESTIMATE, TASK_NAMES
@@ -55,12 +57,26 @@ def visit_form(
 ) -> HTMLResponse:
     """The form: which block, on which day, how many per cent of caps are off."""
     with store(request).transaction(grower, read_only=True) as records:
-        known = records.vineyards.get(vineyard)
-        names = {each.key: each.name for each in records.cultivars.all()}
-        blocks = [(each.key, names[each.cultivar]) for each in records.blocks.all(vineyard)]
-        date = as_of or clock.today(known.timezone)
-        planned = planned_trip(records, vineyard, date, trip)
-        seen = [kept for kept in records.visits.kept(vineyard) if kept.visit.date == date]
+        return _form(records, vineyard, block, as_of, trip=trip)
+
+
+def _form(
+    records: Repositories,
+    vineyard: str,
+    block: str | None,
+    as_of: dt.date | None,
+    *,
+    trip: dt.date | None = None,
+    recorded: Visit | None = None,
+    warnings: Sequence[str] = (),
+) -> HTMLResponse:
+    """The form, and what is doubtful of a visit that was recorded."""
+    known = records.vineyards.get(vineyard)
+    names = {each.key: each.name for each in records.cultivars.all()}
+    blocks = [(each.key, names[each.cultivar]) for each in records.blocks.all(vineyard)]
+    date = as_of or clock.today(known.timezone)
+    planned = planned_trip(records, vineyard, date, trip)
+    seen = [kept for kept in records.visits.kept(vineyard) if kept.visit.date == date]
     return page(
         "visit.html",
         vineyard=known,
@@ -74,6 +90,8 @@ def visit_form(
         percents=PERCENT_CHOICES,
         drawings=DRAWINGS,
         how_to_estimate=HOW_TO_ESTIMATE,
+        recorded=recorded,
+        warnings=[for_page(warning) for warning in warnings],
         asked={} if as_of is None else {"as_of": as_of.isoformat()},
     )
 
@@ -99,6 +117,7 @@ def on_trip(trip: Trip) -> list[OnTrip]:
 
 
 @router.post("/vineyards/{vineyard}/visit")
+@needs("record")
 def record_visit(
     request: Request,
     vineyard: VineyardKey,
@@ -109,8 +128,10 @@ def record_visit(
     observer: Annotated[str, Form(max_length=200)] = "",
     note: Annotated[str, Form(max_length=2000)] = "",
     as_of: Annotated[str, Form(max_length=10)] = "",
-) -> RedirectResponse:
-    """Store the visit, and show the board as of that day or later. Browsers with script send it over the API."""
+) -> Response:
+    """Store the visit, and show the board as of that day or later; or the form again, if something about it is
+    doubtful. Browsers with script send it over the API.
+    """
     day = parse_date(date)
     visit = Visit(
         day,
@@ -124,12 +145,20 @@ def record_visit(
         raise BadInput("the visit cannot be taken", [Problem("block", "choose a block")])
     with changing(request, grower, preview=False) as records:
         today = clock.today(records.vineyards.get(vineyard).timezone)
-        store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
-    seen_from = max(day, parse_date(as_of) if as_of else today)
+        stored = store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
+        seen_from = max(day, parse_date(as_of) if as_of else today)
+        doubtful = (
+            _form(records, vineyard, block, seen_from, recorded=visit, warnings=stored.warnings)
+            if stored.warnings
+            else None
+        )
+    if doubtful is not None:
+        return doubtful
     return RedirectResponse(board_address(vineyard, seen_from, recorded=block), 303)
 
 
 @router.post("/vineyards/{vineyard}/visits/{visit}/delete")
+@needs("record")
 def delete_visit(
     request: Request,
     vineyard: VineyardKey,

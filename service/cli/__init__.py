@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from service.cli import calendar, demo, hindcast, report, scout, serve
+from service.cli import backup, calendar, demo, grower, hindcast, key, report, scout, serve
 from service.threads import use_one_thread
 
 app = typer.Typer(
@@ -27,5 +27,11 @@ for command in (
     calendar.calendar,
     scout.scout,
     hindcast.hindcast,
+    backup.backup,
+    backup.restore,
+    backup.check,
 ):
     app.command()(command)
+
+for group, name in ((key.app, "key"), (grower.app, "grower")):
+    app.add_typer(group, name=name)

@@ -10,6 +10,16 @@ class StoreError(Exception):
     """Base of all errors that the store raises on purpose."""
 
 
+class Unavailable(StoreError):
+    """The database is away, locked or full; nothing of the transaction was kept. ``why`` is for the operator."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(
+            "the database cannot be used at the moment; nothing was stored, try again in a little while"
+        )
+        self.why = why
+
+
 class NotFound(StoreError):
     """There is no such thing, or it belongs to another grower."""
 
@@ -45,6 +55,15 @@ class AlreadyThere(StoreError):
         super().__init__(f"another {kind} is already stored as {key!r}")
         self.kind = kind
         self.key = key
+
+
+class TooManyJobs(StoreError):
+    """The grower has so many jobs that have not ended that no other is taken in."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__(
+            f"{most} jobs wait or run already, and no more are taken in; cancel one, or wait for its end"
+        )
 
 
 class AlreadyUndone(StoreError):

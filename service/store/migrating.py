@@ -6,6 +6,7 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
+from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 
 from service.store.errors import StoreError
@@ -33,6 +34,13 @@ def downgrade(connection: Connection, revision: str) -> None:
 def revise(connection: Connection, message: str) -> None:
     """Write the next step from what the tables in ``service.store.tables`` have and the database has not."""
     command.revision(_config(connection), message, autogenerate=True, rev_id=f"{_steps() + 1:04d}")
+
+
+def revisions() -> frozenset[str]:
+    """All steps that this version knows."""
+    config = Config()
+    config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
+    return frozenset(step.revision for step in ScriptDirectory.from_config(config).walk_revisions())
 
 
 def _steps() -> int:

@@ -9,18 +9,22 @@ from typing import Any, Literal
 
 from models.records import REACH_M, BloomLogRow, Visit
 
-JobState = Literal["waiting", "running", "done", "failed"]
+JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 
 @dataclass(frozen=True)
 class Station:
-    """A weather station. [degrees north, degrees east, m above sea level]"""
+    """A weather station. [degrees north, degrees east, m above sea level]
+
+    ``changed_on`` are the days on which it was moved or its thermometer changed, in order.
+    """
 
     key: str
     name: str
     latitude: float
     longitude: float
     elevation_m: float | None = None
+    changed_on: tuple[dt.date, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -191,3 +195,4 @@ class Job:
     result: dict[str, Any] | None
     created_at: dt.datetime
     updated_at: dt.datetime
+    asked: dict[str, Any] | None = None

@@ -15,7 +15,7 @@ from models.errors import BadInput, Problem
 FEED_ENDING = ".ics"  # calendar programs put parameters of their own behind an address
 
 
-def known_query(request: Request) -> None:
+async def known_query(request: Request) -> None:
     """Let a request pass whose query parameters are all known, each given once unless it is a list.
 
     Raises
@@ -24,7 +24,7 @@ def known_query(request: Request) -> None:
         With the name that was probably meant, or the names that there are.
     """
     route = request.scope["route"]
-    if not isinstance(route, APIRoute) or request.url.path.endswith(FEED_ENDING):
+    if not isinstance(route, APIRoute) or request.scope["path"].endswith(FEED_ENDING):
         return
     lists = dict(_parameters(route.dependant))
     asked = [name for name, _ in request.query_params.multi_items()]

@@ -21,10 +21,13 @@ from service.store.errors import (
     InUse,
     NotFound,
     StoreError,
+    TooManyJobs,
+    Unavailable,
     UnknownReference,
 )
 from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.hindcast_jobs import NotEnded
+from service.web.safe_headers import SAFE_HEADERS
 from service.words.errors import Reader, error_words
 
 log = logging.getLogger(__name__)
@@ -44,6 +47,7 @@ class Kind:
 BAD_INPUT = Kind("bad-input", "The input cannot be right", 422)
 NOT_FOUND = Kind("not-found", "There is no such thing", 404)
 INTERNAL = Kind("internal", "The service failed", 500)
+UNAVAILABLE = Kind("unavailable", "The service is not ready", 503)
 OTHER = Kind("http", "The request was refused", 400)  # with the title and status that it comes with
 
 # Raised on purpose: their messages are written for the client. The first class that fits decides.
@@ -53,11 +57,13 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (NoFitInUse, Kind("no-fit-in-use", "The vineyard has no fit in use", 409)),
     (NotEnoughData, Kind("not-enough-data", "There is too little data for this", 422)),
     (CapfallError, BAD_INPUT),
+    (Unavailable, UNAVAILABLE),
     (NotFound, NOT_FOUND),
     (NotEnded, NOT_FOUND),
     (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
     (InUse, Kind("in-use", "It is still needed", 409)),
     (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
+    (TooManyJobs, Kind("too-many-jobs", "Too many jobs have not ended", 429)),
     (AlreadyUndone, Kind("already-undone", "It has been undone before", 409)),
     (CannotUndo, Kind("needed-later", "Later changes rest on it", 409)),
 )
@@ -74,7 +80,8 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("changed-meanwhile", "It is another by now", 412),
         Kind("too-large", "The body is too large", 413),
         Kind("unsupported-media-type", "This media type cannot be read here", 415),
-        Kind("unavailable", "The service is not ready", 503),
+        Kind("too-many", "Too many at once", 429),
+        UNAVAILABLE,
     )
 }
 
@@ -113,7 +120,7 @@ def problem_response(
         "title": kind.title,
         "status": kind.status,
         "detail": detail,
-        "instance": request.url.path,
+        "instance": request.scope["path"],
         "errors": [{"where": error.where, "problem": error.problem} for error in errors],
     }
     return JSONResponse(body, kind.status, headers, MEDIA_TYPE)
@@ -149,6 +156,8 @@ async def _on_purpose(request: Request, error: Exception) -> Response:
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), None)
     if kind is None:
         raise error
+    if isinstance(error, Unavailable):
+        log.error("the database cannot be used: %s", error.why)
     return problem_response(request, kind, error_words(error, Reader.HTTP), errors=located(error))
 
 
@@ -157,7 +166,7 @@ async def _http(request: Request, error: Exception) -> Response:
     status = HTTPStatus(error.status_code)
     kind = HTTP_KINDS.get(status) or replace(OTHER, title=status.phrase, status=status)
     bare = error.detail == status.phrase  # the framework's own, without a reason
-    detail = f"{request.method} {request.url.path}" if bare else str(error.detail)
+    detail = f"{request.method} {request.scope['path']}" if bare else str(error.detail)
     return problem_response(request, kind, detail, headers=error.headers)
 
 
@@ -173,8 +182,11 @@ async def _invalid(request: Request, error: Exception) -> Response:
 async def _unexpected(request: Request, error: Exception) -> Response:  # noqa: ARG001
     # Nothing of the error itself leaves the house. The server that runs us prints its traceback: Starlette
     # raises it again once this answer is sent.
-    log.error("%s %s failed", request.method, request.url.path)
-    return problem_response(request, INTERNAL, "something went wrong on our side; it has been noted")
+    log.error("%s %s failed", request.method, getattr(request.scope.get("route"), "path", "no route"))
+    told = "something went wrong on our side; it has been noted"
+    known = getattr(request.state, "request_id", None)
+    headers = SAFE_HEADERS if known is None else {**SAFE_HEADERS, "X-Request-ID": known}
+    return problem_response(request, INTERNAL, told, headers=headers)  # it passes no middleware
 
 
 HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[Response]]] = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from models.bloom.forecast import BlockForecast, Status, WhyNone
 from models.bloom.frost_delay import MOST_DAYS_LATER
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
+from models.bloom.thresholds import Newcomer
 from models.stages import STAGES
 from models.vineyard.frost import BlockFrost
 from service.words.plain import listed, percent, sentence
@@ -31,8 +32,8 @@ FROSTED = (
     "wide. What is seen there teaches nothing about other blocks. Look often."
 )
 _WHY_NONE: dict[WhyNone, str] = {
-    "cultivar_not_in_fit": "no bloom of cultivar {cultivar} is in the fit; log a season of it, or import a fit that "
-    "has it",
+    "cultivar_not_in_fit": "no bloom of cultivar {cultivar} is in the fit, nor of another of its species; log a season "
+    "of it, say which cultivar it blooms like (blooms_like), or import a fit that has it",
 }
 
 
@@ -72,7 +73,31 @@ def why_no_chance(frost: BlockFrost) -> str | None:
 
 def what_is_special(block: BlockForecast) -> str | None:
     """What is special about a block's dates; None for nothing."""
-    return FROSTED if block.frosted and block.basis != "none" else None
+    said = [] if block.newcomer is None else [_of_group(block.newcomer)]
+    said += [FROSTED] if block.frosted and block.basis != "none" else []
+    return " ".join(said) or None
+
+
+def _of_group(newcomer: Newcomer) -> str:
+    """From which cultivars a newcomer's dates are taken."""
+    count = len(newcomer.group)
+    cultivars = f"{count} known cultivar{'' if count == 1 else 's'}"
+    if newcomer.species is None:
+        whence = f"{cultivars}, which may be of another species, and held wide for that"
+    else:
+        whence = f"{cultivars} of its species"
+    said = f"No season of this cultivar is known: its dates are those of {whence}"
+    if newcomer.like is None:
+        return f"{said}."
+    return f"{said}, drawn to {offset_words(newcomer.like, newcomer.days_later)}, as recorded."
+
+
+def offset_words(like: str, days_later: float) -> str:
+    """An offset as in "3 days after oak-lantern"."""
+    if days_later == 0:
+        return f"those of {like}"
+    days = f"{abs(days_later):g} day{'' if abs(days_later) == 1 else 's'}"
+    return f"{days} {'after' if days_later > 0 else 'before'} {like}"
 
 
 def skill_words(

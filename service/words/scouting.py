@@ -9,7 +9,15 @@ import datetime as dt
 from typing import assert_never
 
 from models.records import FlowerType, Visit
-from models.vineyard.scouting import WEEKDAY_NAMES, MissedTask, NoDate, TooFewTrips, TooLate, WrongWeekdays
+from models.vineyard.scouting import (
+    WEEKDAY_NAMES,
+    BestLook,
+    MissedTask,
+    NoDate,
+    TooFewTrips,
+    TooLate,
+    WrongWeekdays,
+)
 from models.vineyard.scouting_tasks import (
     CropLoad,
     FirstCaps,
@@ -131,6 +139,16 @@ def why_missed(task: MissedTask) -> str:
             return f"The days left for it ({days}) hold no {names}; its best day is {_best_day(task)}."
         case missed:
             assert_never(missed)
+
+
+def best_look_words(best: BestLook) -> str:
+    """Where a look today teaches most, and what."""
+    return f"Best look now: {best.block}. It {narrows_words(best.narrows_days)}."
+
+
+def narrows_words(days: float) -> str:
+    """What a look teaches, as part of a sentence."""
+    return f"narrows the bloom windows by about {days:.1f} days on average"
 
 
 def weekday_name(day: dt.date) -> str:

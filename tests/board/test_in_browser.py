@@ -310,12 +310,13 @@ def test_a_refused_visit_says_why_and_can_be_discarded(demo_service: Served, bro
         watch.clean()
 
 
-def test_the_feed_link_leads_to_a_calendar(demo_service: Served, browser: Browser) -> None:
+def test_a_calendar_link_leads_to_a_calendar(demo_service: Served, browser: Browser) -> None:
     with watched(browser, DESK) as (page, watch):
         page.goto(demo_service.address + DEMO_BOARD)
-        address = page.get_by_role("link", name="Calendar feed").get_attribute("href")
-        assert address == f"/v1{BOARD}/calendar.ics"
-        answer = page.request.get(demo_service.address + address)
+        page.get_by_role("link", name="Calendar", exact=True).click()
+        page.get_by_role("button", name="Make a link").click()
+        assert serious_violations(page) == []
+        answer = page.request.get(page.get_by_label("The address").input_value())
         assert answer.ok
         assert answer.headers["content-type"].startswith("text/calendar")
         assert "BEGIN:VEVENT" in answer.text()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 from collections.abc import Callable
 from itertools import pairwise
 
@@ -269,3 +270,17 @@ def test_a_long_upload_is_kept_in_few_rows(store: Store, url: str) -> None:
         found = records.temperatures.observed("hill")
         assert found is not None
         assert found.dates.size == days.size
+
+
+def test_what_ten_years_of_days_rest_on_is_refused_at_once(store: Store) -> None:
+    """While it looks for what is in the way of an undo, all other writers wait."""
+    days = np.arange("2010-01-01", "2020-01-01", dtype="datetime64[D]")
+    first = change(store, lambda records: records.stations.put(HILL))
+    assert first is not None
+    for some in np.array_split(days, 10):
+        change(store, temperatures(9.0, some))
+    began = time.perf_counter()
+    with pytest.raises(CannotUndo) as refused:
+        undo(store, first)
+    assert time.perf_counter() - began < 10  # it was minutes: for each day all the others were read
+    assert {blocker.change for blocker in refused.value.blockers} == {2}

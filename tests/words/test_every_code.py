@@ -10,6 +10,7 @@ from typing import Any, get_args
 import pytest
 
 from models.bloom.forecast import BlockForecast, Status, WhyNone
+from models.bloom.rule_choice import WhyRule
 from models.bloom.set_aside import SetAside, WhySetAside
 from models.errors import BadInput, NotEnoughData, Remedy
 from models.records import HeatMethod, HeatRule
@@ -24,7 +25,7 @@ from models.vineyard.season_state import Standing
 from service.words.cautions import caution_words
 from service.words.errors import REMEDIES, Reader, error_words
 from service.words.forecast import MEANINGS, SHORT_STAGES, STATUSES, why_none
-from service.words.heat_rules import METHODS, rule_words
+from service.words.heat_rules import METHODS, rule_words, why_chosen
 from service.words.layout import NOT_APPLICABLE, RULE_SOURCES, RULES, finding_words, why_exposed
 from service.words.pollen import SHORT, what_is_wrong, what_to_do
 from service.words.scouting import TASK_NAMES, look_for, why_look, why_missed
@@ -54,6 +55,7 @@ def missed(why: Missed) -> MissedTask:
 SAID: list[tuple[object, Sequence[Any], Callable[[Any], str | None]]] = [
     (WhySetAside, samples.WHY_SET_ASIDE, lambda why: why_set_aside(SetAside(2026, "b1", "full_bloom", why))),
     (WhySetAside, samples.WHY_SET_ASIDE, why_alike),
+    (WhyRule, samples.WHY_RULE, why_chosen),
     (Caution, samples.CAUTIONS, caution_words),
     (Warned, samples.WARNED, lambda of: what_is_wrong(warned(of))),
     (Warned, samples.WARNED, lambda of: what_to_do(warned(of))),

@@ -32,7 +32,7 @@ addEventListener("click", (event) => {
 });
 // The first page of a phone is not yet seen by the script that keeps pages: it is kept from here.
 navigator.serviceWorker?.register("/service-worker.js").then(async () => {
-  if (navigator.serviceWorker.controller || !/^\/vineyards\/[^/]+(\/visit)?$/.test(location.pathname)) return;
+  if (navigator.serviceWorker.controller || !/^(\/growers\/[^/]+)?\/vineyards\/[^/]+(\/visit)?$/.test(location.pathname)) return;
   await navigator.serviceWorker.ready;
   await (await caches.open("capfall-pages-1")).add(location.pathname);
 }).catch(() => { /* without it the open page still works */ });

@@ -5,7 +5,7 @@ const CACHE = "capfall-pages-1";
 // A connection may hang rather than fail; then what is held is shown. The board is computed, the form must open.
 const GIVE_UP_MS = { form: 4000, other: 15000 };
 const STATIC = ["/static/board.css", "/static/board.js", "/static/visit.js", "/static/icon.svg"];
-const PAGE = /^\/vineyards\/[^/]+(\/(visit|sheet|map))?$/;
+const PAGE = /^(\/growers\/[^/]+)?\/vineyards\/[^/]+(\/(visit|sheet|map))?$/;
 const late = (ms) => new Promise((_, fail) => setTimeout(() => fail(new Error("no answer")), ms));
 const isStatic = (url) => url.pathname.startsWith("/static/");
 // A network's sign-in page answers in place of the service, with 200 too: it lacks the mark that our pages carry.

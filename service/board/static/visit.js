@@ -4,7 +4,8 @@
   const form = document.getElementById("visit");
   if (!form) return;
   const vineyard = form.dataset.vineyard;
-  const key = "capfall-visits-" + vineyard;
+  const within = location.pathname.match(/^\/growers\/[^/]+/)?.[0] ?? ""; // whose page this is, of several growers
+  const key = "capfall-visits-" + within + vineyard;
   const said = document.getElementById("said");
   const undo = document.getElementById("undo");
   const exact = document.getElementById("exact");
@@ -79,7 +80,7 @@
   // Why the service refuses the visit, or null if it has it. Anything else is no answer to it.
   async function sendOne(visit) {
     const { block, date, percent_open, observer, note } = visit;
-    const answer = await fetch(`/v1/vineyards/${vineyard}/visits`, {
+    const answer = await fetch(`${within}/v1/vineyards/${vineyard}/visits`, {
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify([{ block, date, percent_open, observer, note }]),
@@ -87,11 +88,12 @@
     });
     const told = await own(answer);
     if (answer.ok && told?.vineyard === vineyard && told.rows_read === 1) {
-      return { refused: null, change: answer.headers.get("Capfall-Change") };
+      return { refused: null, change: answer.headers.get("Capfall-Change"), warnings: told.warnings ?? [] };
     }
     if (told?.type?.startsWith("/problems/") && REFUSALS.includes(answer.status)) {
       return { refused: told.errors?.map((error) => error.problem).join("; ") || told.detail };
     }
+    if (told && answer.status === 401) throw new NotTaken(`This phone is signed in no more. ${KEPT}`);
     if (told?.type?.startsWith("/problems/")) throw new NotTaken(`The service says: ${told.detail}. ${KEPT}`);
     throw new NotTaken(`Something else than the service answered, as the sign-in page of a network does. ${KEPT}`);
   }
@@ -100,13 +102,14 @@
     if (sending) return;
     sending = true;
     const sent = [];
+    const doubtful = [];
     let last = null;
     let trouble = null;
     try {
       for (;;) {
         const next = read().find((visit) => !visit.refused);
         if (!next) break;
-        const { refused, change } = await sendOne(next);
+        const { refused, change, warnings } = await sendOne(next);
         // read anew: another entry may have been added meanwhile
         write(read().flatMap((other) => {
           if (other.id !== next.id) return [other];
@@ -115,6 +118,7 @@
         if (refused !== null) continue;
         sent.push(next);
         last = change;
+        doubtful.push(...warnings);
         recorded(next);
       }
     } catch (error) {
@@ -124,10 +128,11 @@
     }
     const others = read().some((visit) => visit.refused) ? " The service refused a visit, see below." : "";
     if (sent.length) {
-      say(`Recorded: ${sent.map(words).join("; ")}. The windows on the board know of it.${others} ${trouble ?? ""}`, sent.length === 1 && last);
+      const look = doubtful.length ? ` Please look again: ${doubtful.join(" ")}` : "";
+      say(`Recorded: ${sent.map(words).join("; ")}. The windows on the board know of it.${others}${look} ${trouble ?? ""}`, sent.length === 1 && last);
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
       if (form.elements.as_of.value) {
-        document.getElementById("to-board").href = `/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
+        document.getElementById("to-board").href = `${within}/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
       }
     } else if (trouble || others) {
       say(trouble ?? others.trim());
@@ -139,7 +144,7 @@
     const change = undo.dataset.change;
     undo.hidden = true;
     try {
-      const answer = await fetch(`/v1/changes/${change}/undo`, { method: "POST" });
+      const answer = await fetch(`${within}/v1/changes/${change}/undo`, { method: "POST" });
       const told = await own(answer);
       if (!answer.ok || !told) { say(`It could not be undone: ${told?.detail ?? "no answer"}.`); return; }
       document.getElementById("today").lastElementChild?.remove();
