@@ -18,6 +18,7 @@ FOLDER = importlib.resources.files("service.board") / "help"
 # In the order in which they are listed.
 PAGES = (
     "session",
+    "phone",
     "year",
     "answers",
     "files",

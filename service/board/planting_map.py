@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from models.bloom.forecast import BlockForecast
 from models.errors import CapfallError
 from models.records import Block, FlowerType, Planting
 from models.vineyard.reach import (
@@ -22,17 +24,19 @@ from models.vineyard.reach import (
     vine_groups,
     vine_places,
 )
+from models.vineyard.season_state import season_state, standing
 from service import clock
 from service.board.bars import role_of
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, PageRoute, PageUnits, page
 from service.store.repositories import Repositories
 from service.usecases.forecasts import stored_forecast
 from service.usecases.pollen import pollinate
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
-from service.web.units import UnitsQuery
+from service.words.plain import short_date
 from service.words.pollen import uncovered_words
+from service.words.season import STANDINGS, state_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -47,6 +51,7 @@ MOST_LABELS = 150  # more would hide each other
 INTERVAL = 0.8
 ROOM_FOR_A_MARK = 34  # between two neighbours [px]
 ROOM_FOR_A_LETTER = 4.5  # as labels stand above and below in turn [px]
+LONGEST_STANDING = 14  # "likely in bloom" stands below a block's name
 WIDEST = 2400  # [px]
 
 
@@ -81,6 +86,7 @@ class Place:
     out: int
     sources: tuple[str, ...]
     without: tuple[str, ...] = ()
+    stands: str = ""
 
 
 @dataclass(frozen=True)
@@ -112,14 +118,14 @@ class PlantingMap:
 
 @router.get("/vineyards/{vineyard}/map")
 def planting_page(
-    request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None, units: UnitsQuery = "metric"
+    request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, as_of: AsOf = None
 ) -> HTMLResponse:
     """Where blocks and pollen sources stand."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         planting = records.blocks.planting(vineyard)
         day = clock.today(known.timezone) if as_of is None else as_of
-        without = _without_pollen(records, vineyard, day)
+        state, told = _told_of_season(records, vineyard, day)
     asked = {"units": units} | ({} if as_of is None else {"as_of": as_of.isoformat()})
     return page(
         "map.html",
@@ -127,25 +133,49 @@ def planting_page(
         units=units,
         asked=asked,
         reach_m=planting.reach_m,
-        day=None if without is None else day,
-        map=planting_map(planting, without) if planting.blocks else None,
+        state=state,
+        map=planting_map(planting, told) if planting.blocks else None,
         said_of_shape=SAID_OF_SHAPE,
     )
 
 
-def _without_pollen(records: Repositories, vineyard: str, day: dt.date) -> dict[str, list[str]] | None:
-    """Each block's days without pollen in words; None where there is no forecast of that day."""
+@dataclass(frozen=True)
+class ToldOfBlock:
+    """How a block's bloom stands, and its days without pollen, in words."""
+
+    stands: str
+    without: tuple[str, ...] = ()
+
+
+NOTHING_TOLD = ToldOfBlock("")
+
+
+def _told_of_season(
+    records: Repositories, vineyard: str, day: dt.date
+) -> tuple[str, Mapping[str, ToldOfBlock]]:
+    """The season in a sentence, and what is said of each block; nothing where there is no forecast of that day."""
     try:
         foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=INTERVAL)
     except CapfallError:
-        return None
-    return {
-        block.block: [uncovered_words(run) for run in block.uncovered] for block in pollinate(foreseen).blocks
+        return "", {}
+    blocks, pollen = foreseen.forecast.blocks, pollinate(foreseen).blocks
+    without = {block.block: tuple(uncovered_words(run) for run in block.uncovered) for block in pollen}
+    return state_words(season_state(blocks, pollen, day)), {
+        block.block: ToldOfBlock(_stands(block, day), without.get(block.block, ())) for block in blocks
     }
 
 
-def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None = None) -> PlantingMap:
-    """Lay out a planting that holds blocks, with what is said of days without pollen; the larger y is up.
+def _stands(block: BlockForecast, day: dt.date) -> str:
+    """As the map has room for it: "in bloom", "from 28 May"."""
+    stands = standing(block, day)
+    start = block.stages.get("bloom_start")
+    if stands == "to_come" and start is not None and start.median is not None:
+        return f"from {short_date(start.median)}"
+    return "" if stands in ("unknown", "to_come") else STANDINGS[stands]
+
+
+def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingProxyType({})) -> PlantingMap:
+    """Lay out a planting that holds blocks, with what is said of their season; the larger y is up.
 
     ``links`` lead from each pistillate block to the sources in its reach, where the two are nearest.
     """
@@ -200,7 +230,8 @@ def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None
                 sources=()
                 if cultivar.flower_type is FlowerType.STAMINATE
                 else tuple(other.key for other in viable),
-                without=tuple((without or {}).get(block.key, ())),
+                without=told.get(block.key, NOTHING_TOLD).without,
+                stands=told.get(block.key, NOTHING_TOLD).stands,
             )
         )
         if shape == "pistillate":
@@ -259,5 +290,7 @@ def _least_width(blocks: tuple[Block, ...], width_m: float) -> int:
         ),
         default=width_m,
     )
-    room = max(ROOM_FOR_A_MARK, ROOM_FOR_A_LETTER * max(len(block.key) for block in blocks))
+    room = max(
+        ROOM_FOR_A_MARK, ROOM_FOR_A_LETTER * max(*(len(block.key) for block in blocks), LONGEST_STANDING)
+    )
     return min(round(room * width_m / nearest), WIDEST)

@@ -7,9 +7,11 @@ from starlette.staticfiles import StaticFiles
 
 from service.board import (
     calendar_link,
+    data,
     fruit_set,
     help_pages,
     layout,
+    log_table,
     news,
     phones,
     planting_map,
@@ -17,12 +19,14 @@ from service.board import (
     roster,
     season,
     season_review,
+    sheet,
     sign_in,
     skill,
     start,
+    upkeep,
     visit,
 )
-from service.board.pages import PageRoute
+from service.board.pages import PageRoute, problem_page
 from service.web.turns import HEAVY
 
 OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
@@ -32,6 +36,10 @@ for part in (
     start,
     season,
     visit,
+    sheet,
+    data,
+    log_table,
+    upkeep,
     skill,
     planting_map,
     layout,
@@ -52,4 +60,5 @@ for part in (
 def install(app: FastAPI) -> None:
     """Add the board to the service."""
     app.include_router(router)
+    app.state.problem_page = problem_page
     app.mount("/static", StaticFiles(packages=[("service.board", "static")]), name="static")

@@ -7,7 +7,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from http import HTTPStatus
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
@@ -92,6 +92,17 @@ def all_kinds() -> Mapping[str, Kind]:
     return {kind.slug: kind for kind in (*raised, *HTTP_KINDS.values(), OTHER, INTERNAL)}
 
 
+PageOf = Callable[[Kind, str, Sequence[Problem], Mapping[str, str] | None], Response]
+"""A page about a problem, for people: its kind, detail, where it stands, and headers."""
+
+FOR_PROGRAMS = ("/v1/", "/openapi")
+
+
+def reads_pages(request: Request) -> bool:
+    """Whether a person is asking: a browser that takes HTML, of a path that is not the API's."""
+    return not request.url.path.startswith(FOR_PROGRAMS) and "text/html" in request.headers.get("accept", "")
+
+
 def problem_response(
     request: Request,
     kind: Kind,
@@ -99,8 +110,11 @@ def problem_response(
     *,
     errors: Sequence[Problem] = (),
     headers: Mapping[str, str] | None = None,
-) -> JSONResponse:
-    """The one shape of every error."""
+) -> Response:
+    """The one shape of every error; to a person the same as a page, where the app has made one (``problem_page``)."""
+    page: PageOf | None = getattr(request.app.state, "problem_page", None)
+    if page is not None and reads_pages(request):
+        return page(kind, detail, errors, headers)
     body = {
         "type": f"/problems/{kind.slug}",
         "title": kind.title,
@@ -138,7 +152,7 @@ def located(error: Exception) -> Sequence[Problem]:
     return ()
 
 
-async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
+async def _on_purpose(request: Request, error: Exception) -> Response:
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), None)
     if kind is None:
         raise error
@@ -147,7 +161,7 @@ async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
     return problem_response(request, kind, error_words(error, Reader.HTTP), errors=located(error))
 
 
-async def _http(request: Request, error: Exception) -> JSONResponse:
+async def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     status = HTTPStatus(error.status_code)
     kind = HTTP_KINDS.get(status) or replace(OTHER, title=status.phrase, status=status)
@@ -156,7 +170,7 @@ async def _http(request: Request, error: Exception) -> JSONResponse:
     return problem_response(request, kind, detail, headers=error.headers)
 
 
-async def _invalid(request: Request, error: Exception) -> JSONResponse:
+async def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     errors = [
         Problem(".".join(str(part) for part in found["loc"]), found["msg"].removeprefix("Value error, "))
@@ -165,7 +179,7 @@ async def _invalid(request: Request, error: Exception) -> JSONResponse:
     return problem_response(request, BAD_INPUT, "the request does not fit what is asked for", errors=errors)
 
 
-async def _unexpected(request: Request, error: Exception) -> JSONResponse:  # noqa: ARG001
+async def _unexpected(request: Request, error: Exception) -> Response:  # noqa: ARG001
     # Nothing of the error itself leaves the house. The server that runs us prints its traceback: Starlette
     # raises it again once this answer is sent.
     log.error("%s %s failed", request.method, getattr(request.scope.get("route"), "path", "no route"))
@@ -175,7 +189,7 @@ async def _unexpected(request: Request, error: Exception) -> JSONResponse:  # no
     return problem_response(request, INTERNAL, told, headers=headers)  # it passes no middleware
 
 
-HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[JSONResponse]]] = {
+HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[Response]]] = {
     CapfallError: _on_purpose,
     StoreError: _on_purpose,
     RequestValidationError: _invalid,

@@ -8,8 +8,9 @@ from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.bloom.thresholds import Newcomer
 from models.stages import STAGES
 from models.vineyard.frost import BlockFrost
-from service.words.plain import listed
+from service.words.plain import listed, percent, sentence
 
+MUCH_BETTER = 0.8  # of the usual date's error. Our convention.
 STATUSES: dict[Status, str] = {
     "observed": "seen",
     "expected": "expected",
@@ -97,3 +98,23 @@ def offset_words(like: str, days_later: float) -> str:
         return f"those of {like}"
     days = f"{abs(days_later):g} day{'' if abs(days_later) == 1 else 's'}"
     return f"{days} {'after' if days_later > 0 else 'before'} {like}"
+
+
+def skill_words(
+    stage: str, lead: Lead, *, n: int, rmse: float, usual_rmse: float, coverage: float, interval: float
+) -> str:
+    """What a hindcast's figures at one lead mean: how far off, beside the usual date, and whether to plan by it."""
+    held = (
+        f"of {n} dates the {percent(interval)} interval held {percent(coverage)}"
+        if n > 1
+        else "a single date tells little"
+    )
+    said = (
+        f"{sentence(lead_words(lead))}, {stage_words(stage)} was forecast {rmse:.1f} days off on the whole, the "
+        f"cultivar's usual date {usual_rmse:.1f} days; {held}."
+    )
+    if rmse < MUCH_BETTER * usual_rmse:
+        return f"{said} The forecast is worth planning by."
+    if rmse < usual_rmse:
+        return f"{said} The forecast is a little better than the usual date."
+    return f"{said} So far ahead the usual date is as good as the forecast."
