@@ -18,6 +18,7 @@ from pydantic import (
 )
 
 from models.records import REACH_M, Cutoff, FlowerType, GapRule, HeatMethod
+from models.vineyard.cautions import WildMales
 from service.clock import check_timezone
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.store.records import Replaced
@@ -287,6 +288,10 @@ class VineyardBody(Body):
     timezone: TimeZone | None = Field(
         default=None,
         description="IANA name, as `America/Chicago`: today is the day there; by default where the service runs.",
+    )
+    wild_males: WildMales | None = Field(
+        default=None,
+        description="Wild vines nearby that shed pollen; they are told as a caution, and hide no gap.",
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from models.bloom.site import Site
 from models.errors import BadInput, NotEnoughData, Problem, Remedy
 from models.records import Planting
+from models.vineyard.cautions import WildMales
 from models.vineyard.scouting import EVERY_DAY, WEEKDAY_NAMES
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
@@ -28,6 +29,7 @@ class VineyardRecords:
     pollen_days: int | None = None
     scouting_weekdays: tuple[int, ...] = tuple(EVERY_DAY)
     north_assumed: bool = False
+    wild_males: WildMales | None = None
 
     @property
     def key(self) -> str:
@@ -109,6 +111,7 @@ def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRe
         receptive_days=_whole(vineyard.receptive_days),
         pollen_days=_whole(vineyard.pollen_days),
         scouting_weekdays=weekday_numbers(vineyard.scouting_weekdays),
+        wild_males=vineyard.wild_males,
     )
 
 
