@@ -7,6 +7,8 @@ from typing import Literal
 
 from models.bloom.cautions import DateCaution
 
+WildMales = Literal["none", "some", "many"]
+
 
 @dataclass(frozen=True)
 class StagesLacking:
@@ -39,7 +41,12 @@ class ReachAssumed:
 
 @dataclass(frozen=True)
 class OtherPollenUnknown:
-    """Wild males and neighbours' vines shed pollen that nobody told of."""
+    """Wild males and neighbours' vines shed pollen that is not counted; ``wild_males``: how many stand near.
+
+    No source says how much they give, so chances stay what listed sources make them, and no gap is hidden.
+    """
+
+    wild_males: WildMales | None = None
 
 
 @dataclass(frozen=True)

@@ -147,7 +147,13 @@ def _warnings(told: Sequence[Told], after: Told, seen: set[str]) -> list[Warning
             if key[1] in TIMED and not warning.past:
                 said.setdefault(key, []).append((day.day, warning.level, warning.chance))
     now = {key: warning.chance for key, warning in after.warnings.items() if key[1] in TIMED}
-    missed = [key for key, chance in now.items() if key not in said and chance >= ACT and key[0] in seen]
+    missed = [
+        key
+        for key, warning in after.warnings.items()
+        if key in now and key not in said and warning.chance >= ACT and key[0] in seen
+        # that nothing at all was told in time is no miss
+        if any(day.day <= last for day in told for _, last in warning.spans)
+    ]
     reviews = []
     for key, days in said.items():
         chance = now.get(key, 0.0)

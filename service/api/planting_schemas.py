@@ -8,6 +8,7 @@ from typing import Self
 from pydantic import Field, model_validator
 
 from models.records import REACH_M, FlowerType
+from models.vineyard.cautions import WildMales
 from service.api.schemas import BadRowAnswer, Body, Name, ReplacedRow, Text, TimeZone, Weekday
 from service.ingest.planting import MOST_DAYS_LATER
 from service.usecases.documents import Slug
@@ -80,6 +81,10 @@ class VineyardBody(Body):
     timezone: TimeZone | None = Field(
         default=None,
         description="IANA name, as `America/Chicago`: today is the day there; by default where the service runs.",
+    )
+    wild_males: WildMales | None = Field(
+        default=None,
+        description="Wild vines nearby that shed pollen; they are told as a caution, and hide no gap.",
     )
 
 

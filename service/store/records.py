@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from models.records import REACH_M, BloomLogRow, SetCount, Visit
+from models.vineyard.cautions import WildMales
 
 JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
@@ -32,6 +33,7 @@ class Vineyard:
     """A vineyard. None for ``receptive_days`` or ``pollen_days`` is the model's default. [m, day]
 
     ``scouting_weekdays`` ("mon" to "sun") are those on which the rows can be walked; None for every day.
+    ``wild_males``: how many wild vines that shed pollen are said to stand nearby; None where nobody said.
     ``timezone`` is an IANA name; None for that of the machine that the service runs on.
     """
 
@@ -43,6 +45,7 @@ class Vineyard:
     pollen_days: float | None = None
     scouting_weekdays: tuple[str, ...] | None = None
     timezone: str | None = None
+    wild_males: WildMales | None = None
 
 
 @dataclass(frozen=True)

@@ -162,6 +162,7 @@ class VineyardRow(Owned, Base):
     pollen_days: Mapped[float | None]
     scouting_weekdays: Mapped[list[str] | None]
     timezone: Mapped[str | None]
+    wild_males: Mapped[str | None]
 
 
 class BlockRow(Base):

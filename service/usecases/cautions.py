@@ -158,7 +158,7 @@ def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Itera
     if any(block.neighbours is None for block in vineyard.planting.blocks):
         yield ReachAssumed(pollen.reach_m)
     if pollen.blocks:
-        yield OtherPollenUnknown()
+        yield OtherPollenUnknown(vineyard.wild_males)
     if any(block.warnings for block in pollen.blocks):
         yield PollenMayNotLack()
 
@@ -198,6 +198,7 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
 
 def _of_search(found: VineyardLayout) -> Iterator[Caution]:
     yield ReachAssumed(found.reach_m)
+    yield OtherPollenUnknown(found.wild_males)
     yield PollenMayNotLack()
     if found.fit is None:
         yield LayoutOnly("no_fit")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from models.errors import BadInput, NotEnoughData, Problem
+from models.vineyard.cautions import WildMales
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 from models.vineyard.layout import Layout, PlannedField, layout
 from models.vineyard.pollen_needs import MOST_SOURCES, Spare
@@ -42,6 +43,7 @@ class VineyardLayout:
     receptive_days: int
     pollen_days: int
     days_assumed: bool
+    wild_males: WildMales | None = None
 
 
 def find_layout(
@@ -96,7 +98,7 @@ def find_layout(
         time_limit_s=asked.time_limit_s,
     )
     assumed = known.receptive_days is None or known.pollen_days is None
-    return VineyardLayout(saved, found, asked, reach_m, receptive, pollen, assumed)
+    return VineyardLayout(saved, found, asked, reach_m, receptive, pollen, assumed, known.wild_males)
 
 
 def plantable(records: Repositories) -> dict[str, str]:

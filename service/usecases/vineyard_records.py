@@ -11,6 +11,7 @@ from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.errors import BadInput, NotEnoughData, Problem, Remedy
 from models.records import Cultivar, Planting
+from models.vineyard.cautions import WildMales
 from models.vineyard.scouting import EVERY_DAY, WEEKDAY_NAMES
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
@@ -32,6 +33,7 @@ class VineyardRecords:
     scouting_weekdays: tuple[int, ...] = tuple(EVERY_DAY)
     north_assumed: bool = False
     species: Mapping[str, str] = field(default_factory=dict)
+    wild_males: WildMales | None = None
 
     @property
     def key(self) -> str:
@@ -122,6 +124,7 @@ def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRe
         pollen_days=_whole(vineyard.pollen_days),
         scouting_weekdays=weekday_numbers(vineyard.scouting_weekdays),
         species=species_of(records.cultivars.all()),
+        wild_males=vineyard.wild_males,
     )
 
 

@@ -193,6 +193,17 @@ def caution_words(caution: Caution) -> str:
             return f"Receptive or pollen days of their own are set for {listed(cultivars)}."
         case ReachAssumed(reach_m):
             return f"Pollen is taken to reach {reach_m:g} m; by default 50 ft, which is common practice."
+        case OtherPollenUnknown("none"):
+            return (
+                "Only listed sources are counted. You said that no wild males stand nearby; neighbours' vines shed "
+                "pollen too."
+            )
+        case OtherPollenUnknown("some" | "many" as how_many):
+            return (
+                f"Only listed sources are counted. You said that {how_many} wild males stand nearby: their pollen may "
+                "cover days that are called uncovered here, so warnings are less certain than their chance says. No "
+                "source says how much they give, so no gap is left out for them. Set counts show it."
+            )
         case OtherPollenUnknown():
             # wild males near vineyards: second-hand
             return (

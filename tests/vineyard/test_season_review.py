@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 
 from models.records import StageInterval
+from models.vineyard.pollen_warnings import WarningCode
 from models.vineyard.season_review import LeadSummary, came_of, season_review
 from models.vineyard.told import ToldWarning
 from tests.vineyard.test_told import BLOOM, DAY, KEY, days, told
 
-GAP = ("b1", "pollen_gap")
+GAP: tuple[str, WarningCode] = ("b1", "pollen_gap")
 CAME = {KEY: BLOOM}
 
 
@@ -43,11 +44,12 @@ def test_a_warning_is_judged_by_what_is_known_after_the_season() -> None:
 
 
 def test_what_came_and_was_never_told_is_missed_and_what_stands_is_no_forecast() -> None:
-    after = told(
-        60, warnings={GAP: ToldWarning("act", 0.8), ("b1", "single_pollen_source"): ToldWarning("act", 1.0)}
-    )
+    spans = ((BLOOM, BLOOM + days(2)),)
+    single: tuple[str, WarningCode] = ("b1", "single_pollen_source")
+    after = told(60, warnings={GAP: ToldWarning("act", 0.8, spans), single: ToldWarning("act", 1.0, spans)})
     (review,) = season_review([told(0, warnings={})], after, CAME).warnings
     assert (review.code, review.verdict, review.first_told) == ("pollen_gap", "missed", None)
+    assert season_review([told(40, warnings={})], after, CAME).warnings == ()  # nothing was told in time
     standing = told(0, warnings={("b1", "no_viable_pollen"): ToldWarning("act", 1.0)})
     assert season_review([standing], told(60, warnings={}), CAME).warnings == ()
 

@@ -170,8 +170,8 @@ def test_clusters_that_differ_widen_the_interval_and_it_holds_the_truth() -> Non
             for place, chance in enumerate(chances)
         ]
         found = set_share(clusters, interval=0.9)
-        held += found.low <= 0.25 <= found.high
+        held += int(found.low <= 0.25 <= found.high)
         exact = binomtest(found.berries, found.flowers).proportion_ci(0.9, method="exact")
-        plain += exact.low <= 0.25 <= exact.high
+        plain += int(exact.low <= 0.25 <= exact.high)
     assert held / runs >= 0.84
     assert plain / runs < 0.7  # what chance alone would claim

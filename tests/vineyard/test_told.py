@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+from models.vineyard.pollen_warnings import WarningCode
 from models.vineyard.told import (
     FrostAhead,
     MedianMoved,
+    News,
     NewSeason,
     StageSeen,
     Told,
@@ -80,8 +82,8 @@ def test_a_stage_that_is_seen_is_told_once() -> None:
 
 def test_warnings_come_rise_ease_pass_and_go() -> None:
     _, now = news_between(None, told())
-    gap = ("b1", "pollen_gap")
-    steps = [
+    gap: tuple[str, WarningCode] = ("b1", "pollen_gap")
+    steps: list[tuple[dict[tuple[str, WarningCode], ToldWarning], tuple[News, ...]]] = [
         ({gap: ToldWarning("act", 0.6)}, (WarningLevelChanged(*gap, "act", 0.6),)),
         ({gap: ToldWarning("act", 0.8)}, ()),
         ({gap: ToldWarning("watch", 0.3)}, (WarningLevelChanged(*gap, "watch", 0.3),)),

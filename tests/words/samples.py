@@ -73,6 +73,8 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.OwnFlowerDays(("dewlight",)),
     cautions.ReachAssumed(15.0),
     cautions.OtherPollenUnknown(),
+    cautions.OtherPollenUnknown("none"),
+    cautions.OtherPollenUnknown("many"),
     cautions.PollenMayNotLack(),
     cautions.FrostDamageUnknown(),
     cautions.FrostCame(),

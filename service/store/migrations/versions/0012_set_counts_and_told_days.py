@@ -12,6 +12,8 @@ depends_on = None
 
 
 def upgrade() -> None:
+    with op.batch_alter_table("vineyards") as vineyards:
+        vineyards.add_column(sa.Column("wild_males", sa.String(), nullable=True))
     op.create_table(
         "told_days",
         sa.Column("grower", sa.String(), nullable=False),
@@ -60,3 +62,5 @@ def downgrade() -> None:
     op.drop_table("set_counts")
     op.drop_table("news_readers")
     op.drop_table("told_days")
+    with op.batch_alter_table("vineyards") as vineyards:
+        vineyards.drop_column("wild_males")
