@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any, Literal, Self
 
+import numpy as np
 from pydantic import Field
 
 from models.bloom.mixed_model import Gaussian, Spread
@@ -64,6 +65,10 @@ class SearchDocument(Document):
     candidates: Items[Written[Candidate]]
 
 
+def _is_none(value: object) -> bool:
+    return value is None
+
+
 class FitDocument(Document):
     """A fit, complete: what `GET /v1/fits/{fit}/document` gives and `POST /v1/fits/import` takes."""
 
@@ -83,6 +88,12 @@ class FitDocument(Document):
     spread: Written[Spread]
     season_evidence: Items[Written[SeasonEvidence]]
     calibration: Floats = Field(description="By stage.")
+    season_left: Floats | None = Field(
+        default=None, exclude_if=_is_none, description="By stage; left out where all are 1, as in older fits."
+    )
+    own_left: Floats | None = Field(
+        default=None, exclude_if=_is_none, description="By stage; left out where all are 1, as in older fits."
+    )
     heat_a_day: Floats = Field(description="By stage. [°C·day/day]")
     set_aside: Items[Written[SetAside]]
     search: SearchDocument | None
@@ -99,7 +110,9 @@ class FitDocument(Document):
         """All of a fit."""
         fit, search = saved.fit, saved.search
         # left out where it says nothing: the identifier is made of the document, and older ones lack it
-        alike = [name for name in ALIKE_IN_FIT if name != "converged" or not fit.converged]
+        says_nothing = {"converged"} if fit.converged else set()
+        says_nothing |= {name for name in FACTORS if (getattr(fit, name) == 1).all()}
+        alike = [name for name in ALIKE_IN_FIT if name not in says_nothing]
         return cls(
             version=1,
             heat=fit.rule,
@@ -113,11 +126,11 @@ class FitDocument(Document):
     def saved(self) -> SavedFit:
         """The fit again."""
         search = self.search
-        fit = Fit(
-            rule=self.heat,
-            thresholds=Gaussian(self.threshold_mean, self.threshold_covariance),
-            **{name: getattr(self, name) for name in ALIKE_IN_FIT},
-        )
+        told: dict[str, Any] = {name: getattr(self, name) for name in ALIKE_IN_FIT}
+        for name in FACTORS:
+            told[name] = np.ones(len(self.stages)) if told[name] is None else told[name]
+        thresholds = Gaussian(self.threshold_mean, self.threshold_covariance)
+        fit = Fit(rule=self.heat, thresholds=thresholds, **told)
         return SavedFit(
             fit=fit,
             search=None if search is None else Search(self.heat, search.why, search.candidates),
@@ -126,6 +139,7 @@ class FitDocument(Document):
 
 
 ALIKE_IN_FIT = tuple(field.name for field in fields(Fit) if field.name in FitDocument.model_fields)
+FACTORS = ("season_left", "own_left")
 ALIKE_IN_SAVED = ("imported", "vineyards", "exclude_seasons", "running_seasons")
 
 
