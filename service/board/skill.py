@@ -25,6 +25,8 @@ from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words
 from service.words.set_aside import set_aside_words
 
+# What the forecasts of a season could learn from.
+LEARNED_FROM = {"past": "the seasons before it", "others": "all other seasons"}
 Choice = TypeVar("Choice", str, Lead)
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -37,6 +39,7 @@ def skill_page(
     grower: Grower,
     stage: Annotated[str | None, Query(max_length=40)] = None,
     lead: Annotated[str | None, Query(max_length=40)] = None,
+    learned_from: Annotated[str | None, Query(max_length=40)] = None,
     units: UnitsQuery = "metric",
     as_of: AsOf = None,
 ) -> HTMLResponse:
@@ -58,7 +61,7 @@ def skill_page(
         job=job,
         why=why,
         fit=fit,
-        report=None if report is None else _shown(report, vineyard, stage, lead),
+        report=None if report is None else _shown(report, vineyard, stage, lead, learned_from),
     )
 
 
@@ -71,9 +74,17 @@ def _report(records: Repositories, fit: str) -> tuple[HindcastDocument | None, s
 
 
 def _shown(
-    report: HindcastDocument, vineyard: str, asked_stage: str | None, asked_lead: str | None
+    report: HindcastDocument,
+    vineyard: str,
+    asked_stage: str | None,
+    asked_lead: str | None,
+    asked_from: str | None,
 ) -> dict[str, Any]:
-    leads: list[Lead] = list(dict.fromkeys(row.lead for row in report.rows))
+    ways = [way for way in LEARNED_FROM if way == "others" or report.past_scores]
+    learned_from = _chosen(asked_from, ways, "past")
+    past_only = learned_from == "past"
+    rows = report.past_rows if past_only else report.rows
+    leads: list[Lead] = list(dict.fromkeys(row.lead for row in rows))
     stage = _chosen(asked_stage, report.stages, "full_bloom")
     lead = _chosen(asked_lead, leads, 14)
     return {
@@ -82,10 +93,12 @@ def _shown(
         "lead": lead,
         "leads": [(key, lead_words(key)) for key in leads],
         "lead_words": lead_words(lead),
+        "learned_from": learned_from,
+        "ways": [(way, LEARNED_FROM[way]) for way in ways],
         "interval": report.interval,
         "made": report.made,
         "not_scored": [set_aside_words(told) for told in report.not_scored],
-        "pictures": skill_pictures(report, vineyard, stage=stage, lead=lead),
+        "pictures": skill_pictures(report, vineyard, stage=stage, lead=lead, past_only=past_only),
     }
 
 

@@ -1,4 +1,4 @@
-"""Hindcast a grower's past seasons, each from all the others, and report how good the forecasts were."""
+"""Hindcast a grower's past seasons, from those before and from all others, and report how good the forecasts were."""
 
 from __future__ import annotations
 
@@ -30,6 +30,8 @@ from service.usecases.vineyard_records import VineyardRecords
 from service.workers import Workers
 
 FEWEST_SEASONS = 2
+# Past only, the first seasons are learned from alone: as many as a rule is chosen from, at most half of all.
+FIRST_SEASONS = 8
 LONGEST_LEAD = 200  # [day]
 MOST_LEADS = 20
 # Share of the whole work that goes into the candidates of the search, about.
@@ -81,7 +83,11 @@ class SeasonRule:
 
 @dataclass(frozen=True, kw_only=True)
 class HindcastReport:
-    """How good the forecasts of past seasons were. ``seconds`` is how long it took."""
+    """How good the forecasts of past seasons were.
+
+    ``past_scores``, ``past_rules`` and ``past_rows`` are from earlier seasons alone, the others from later ones too.
+    ``seconds`` is how long it took.
+    """
 
     made: str
     stages: tuple[str, ...]
@@ -91,6 +97,9 @@ class HindcastReport:
     scores: tuple[GroupScore, ...]
     rules: tuple[SeasonRule, ...]
     rows: tuple[Hindcast, ...]
+    past_scores: tuple[GroupScore, ...]
+    past_rules: tuple[SeasonRule, ...]
+    past_rows: tuple[Hindcast, ...]
     not_scored: tuple[SetAside, ...]
     seconds: float
 
@@ -163,27 +172,48 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
         tell(share, f"{done} of {len(seasons)} seasons")
 
     told(0)
+    first = min(FIRST_SEASONS, len(seasons) // 2)
     works = [
-        partial(
-            hindcast_season,
-            sites,
-            season,
-            stages=options.stages,
-            heat=heat,
-            gap_rule=options.gap_rule,
-            interval=options.interval,
-            leads=options.leads,
-        )
-        for season in seasons
+        partial(_season, sites, season, options, heat, from_past=place >= first)
+        for place, season in enumerate(seasons)
     ]
     return _report(task, workers.run_each(works, told), clock.seconds() - began)
 
 
-def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: float) -> HindcastReport:
+def _season(
+    sites: Sequence[Site],
+    season: int,
+    options: HindcastOptions,
+    heat: HeatRule | Sequence[Prepared],
+    *,
+    from_past: bool,
+) -> tuple[SeasonHindcast, SeasonHindcast | None]:
+    """A season from all others, and from the ones before it, if that is wanted."""
+    hindcast = partial(
+        hindcast_season,
+        sites,
+        season,
+        stages=options.stages,
+        heat=heat,
+        gap_rule=options.gap_rule,
+        interval=options.interval,
+        leads=options.leads,
+    )
+    return hindcast(), hindcast(past_only=True) if from_past else None
+
+
+def _report(
+    task: HindcastTask, seasons: Sequence[tuple[SeasonHindcast, SeasonHindcast | None]], seconds: float
+) -> HindcastReport:
     options = task.options
-    rows = tuple(row for season in seasons for row in season.rows)
+    every = [found for found, _ in seasons]
+    past = [found for _, found in seasons if found is not None]
+    rows, past_rows = (tuple(row for season in some for row in season.rows) for some in (every, past))
+    rules, past_rules = (
+        tuple(SeasonRule(found.season, found.rule) for found in some if found.rule is not None)
+        for some in (every, past)
+    )
     leads: tuple[Lead, ...] = (KNOWN_WEATHER, *options.leads, OTHERS_SEEN)
-    rules = tuple(SeasonRule(found.season, found.rule) for found in seasons if found.rule is not None)
     return HindcastReport(
         made=how_made(options),
         stages=options.stages,
@@ -193,7 +223,10 @@ def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: floa
         scores=tuple(_scores(rows, options.stages, leads)),
         rules=rules,
         rows=rows,
-        not_scored=tuple(slip for found in seasons for slip in found.not_scored),
+        past_scores=tuple(_scores(past_rows, options.stages, leads)),
+        past_rules=past_rules,
+        past_rows=past_rows,
+        not_scored=tuple(slip for found in every for slip in found.not_scored),
         seconds=seconds,
     )
 
@@ -224,17 +257,22 @@ def how_made(options: HindcastOptions) -> str:
         "its thresholds fitted"
     )
     return (
-        f"Leave one season out: each season was forecast from a fit that has not seen it, {rule} from the other "
-        "seasons alone. Later seasons teach thresholds, spreads and weather as earlier ones do; what drifts from "
-        "season to season is taken from earlier ones only. "
-        f"At a lead of n days the forecast was made n days before the stage's mean date in the other seasons, from "
-        "the temperatures of the days before and from past seasons' weather for the rest, without a weather outlook "
+        f"Each season was forecast from a fit that has not seen it, {rule} in two ways. Past only: from the seasons "
+        "before it alone, their dates and their weather, as you would have got it then; scored are the seasons after "
+        f"the first {FIRST_SEASONS} (after the first half, where there are fewer than {2 * FIRST_SEASONS}). "
+        "Leave one season out: from all other seasons; later ones teach thresholds, spreads and weather as earlier "
+        "ones do, what drifts from season to season is taken from earlier ones only. "
+        f"At a lead of n days the forecast was made n days before the stage's mean date in those seasons, from "
+        "the temperatures of the days before and from their weather for the rest, without a weather outlook "
         "and without anything seen in the season. "
         f"'{KNOWN_WEATHER}': the whole season's temperatures were given, but nothing seen in it. "
         f"'{OTHERS_SEEN}': besides these, all that had been seen on the day of the first block at the stage; scored "
         f"are the blocks that came at least {SEEN_DAYS_BEFORE} days later. "
-        "Errors are forecast minus observed, in days. Skill is 1 - CRPS / CRPS of the cultivar's own dates in the "
-        "other seasons: 1 is perfect, 0 no better than those dates. "
-        f"Coverage is the share of dates within the {options.interval * 100:g} % interval. A date that was seen at "
-        "a visit counts as that visit's day."
+        "Errors are forecast minus observed, in days. A date that was seen at a visit is known only to lie after the "
+        "visit before and by this one: its error is told from the middle of these days, and CRPS and coverage are "
+        "those of the interval. "
+        "Skill is 1 - CRPS / CRPS of the cultivar's own dates in the seasons learned from: 1 is perfect, 0 no better "
+        f"than those dates. Coverage is the share of dates within the {options.interval * 100:g} % interval. By "
+        "season: every season counts alike, however many dates it has; else every date does. Ranges hold 90 % of what "
+        "comes when the seasons are drawn again at random."
     )
