@@ -30,6 +30,8 @@ def draw_heat(
     knowledge: Sequence[SeasonKnowledge],
     spread: Spread,
     *,
+    season_left: FloatArray,
+    within: FloatArray,
     cultivar_effect: IntArray,
     lower: FloatArray,
     upper: FloatArray,
@@ -47,6 +49,11 @@ def draw_heat(
     knowledge : sequence of SeasonKnowledge
         Under each weather that the season's looks may have met.
     spread : Spread
+        With which was learned.
+    season_left : ndarray, shape (stage,)
+        Factor on what is not known of the season's effect.
+    within : ndarray, shape (stage, stage)
+        Covariance of the blocks' own deviations. [(°C·day)²]
     cultivar_effect : ndarray of int, shape (block,)
         Which of the effects is the block's cultivar.
     lower, upper : ndarray, shape (weather, block, stage)
@@ -73,7 +80,7 @@ def draw_heat(
     effects = np.empty((draws, *knowledge[0].effects.mean.shape))
     for weather, known in enumerate(knowledge):
         mine = weather_of == weather
-        effects[mine] = _draw_effects(known, spread, uniform[mine], normal[mine])
+        effects[mine] = _draw_effects(known, spread, season_left, uniform[mine], normal[mine])
     # a stage lies after the one before it, so bounds pass along the season
     lower = np.maximum.accumulate(lower, axis=-1)
     upper = np.maximum(np.minimum.accumulate(upper[..., ::-1], axis=-1)[..., ::-1], lower)
@@ -81,7 +88,7 @@ def draw_heat(
     for place, cultivar in enumerate(cultivar_effect):
         centre = effects[:, cultivar] + effects[:, -1]
         heat[:, place] = _block_heat(
-            centre, spread.within, lower[weather_of, place], upper[weather_of, place], own[place]
+            centre, within, lower[weather_of, place], upper[weather_of, place], own[place]
         )
     return heat
 
@@ -144,7 +151,11 @@ def _held_within(
 
 
 def _draw_effects(
-    knowledge: SeasonKnowledge, spread: Spread, uniform: FloatArray, normal: FloatArray
+    knowledge: SeasonKnowledge,
+    spread: Spread,
+    season_left: FloatArray,
+    uniform: FloatArray,
+    normal: FloatArray,
 ) -> FloatArray:
     """Cultivars and season from random numbers of shape (draw,) and (draw, effect * stage).
 
@@ -173,6 +184,7 @@ def _draw_effects(
             + (drawn[:, season] - mean[season]) @ gain.T
             + normal[:, of_cultivars] @ factor.T
         )
+    drawn[:, season] = means[which] + season_left * (drawn[:, season] - means[which])
     return drawn.reshape(-1, effects, stages)
 
 

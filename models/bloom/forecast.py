@@ -200,6 +200,8 @@ def forecast(
     heat = draw_heat(
         learned,
         fit.calibrated,
+        season_left=fit.season_left,
+        within=fit.own_spread,
         cultivar_effect=look.cultivar_effect,
         lower=np.stack([each.lower for each in looks]),
         upper=np.stack([each.upper for each in looks]),

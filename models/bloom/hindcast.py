@@ -1,4 +1,4 @@
-"""Forecast past seasons as if they were to come, each from all the others, and score what came of it."""
+"""Forecast past seasons as if they were to come, from the seasons before or all others, and score what came of it."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ import numpy as np
 
 from models.bloom.forecast import Forecast, forecast
 from models.bloom.observations import in_stage_order
-from models.bloom.search import Prepared, choose
+from models.bloom.search import Prepared, choose, open_to
 from models.bloom.set_aside import BeforeHeat, DaysMissing, NoOtherSeason, SetAside, WhySetAside
 from models.bloom.site import Site
-from models.bloom.skill import Outcome, crps_of_draws
+from models.bloom.skill import Outcome, crps_of_interval, share_inside
 from models.bloom.thresholds import Fit, fit_thresholds
 from models.errors import NotEnoughData
 from models.heat.gaps import MOST_MISSING_SHARE, season_gap_share
@@ -30,6 +30,8 @@ OTHERS_SEEN: Final = "others seen"
 Lead = int | Literal["known weather", "others seen"]
 # Scored are dates at least this long after the first block's at the same stage. [day]
 SEEN_DAYS_BEFORE = 3
+# Past only, the first seasons are learned from alone: as many as a rule is chosen from, at most half of all.
+FIRST_SEASONS = 8
 DRAWS = 1000
 FEWEST_BASELINE_DATES = 2
 
@@ -46,11 +48,11 @@ class Hindcast(Outcome):
     """
 
     site: str
-    season: int
     block: str
     cultivar: str
     stage: str
     lead: Lead
+    after: dt.date | None
     observed: dt.date
     median: dt.date | None
     low: dt.date | None
@@ -81,6 +83,7 @@ def hindcast_season(
     gap_rule: GapRule = "fill_short",
     interval: float = 0.8,
     leads: Sequence[int] = LEADS,
+    past_only: bool = False,
 ) -> SeasonHindcast:
     """Forecast one season at every lead from a fit, and a choice of the heat rule, that have not seen it.
 
@@ -97,28 +100,41 @@ def hindcast_season(
         Probability of the intervals whose coverage is scored.
     leads : sequence of int
         [day]
+    past_only : bool
+        Learn from earlier seasons alone, as a grower could have then; else from later ones too, whose temperatures
+        then also continue the season.
 
     Returns
     -------
     SeasonHindcast
-        Temperatures of the other seasons, later ones too, continue the season; what drifts from season to
-        season is taken from earlier ones only.
+        What drifts from season to season is taken from earlier seasons only.
     """
+    others = [
+        site.known_on(season_window(season, site.latitude).start) if past_only else site.without([season])
+        for site in sites
+    ]
     try:
-        rule = heat if isinstance(heat, HeatRule) else choose(heat, exclude_seasons=[season]).rule
-        others = [site.without([season]) for site in sites]
+        rule = heat if isinstance(heat, HeatRule) else _chosen(heat, sites, others, stages)
         fit = fit_thresholds(others, stages=stages, rule=rule, gap_rule=gap_rule)
     except NotEnoughData as error:
         return SeasonHindcast(season, None, (), (SetAside(season, "", "", str(error)),))
     rows: list[Hindcast] = []
     not_scored: list[SetAside] = []
-    for site in sites:
+    for site, other in zip(sites, others, strict=True):
         seen = [one for one in site.only(season).teaching if one.stage in fit.stages]
         targets, why_not = _targets(site, seen, fit)
         not_scored += why_not
         if targets:
-            rows += _Season(site, season, targets, fit, interval).rows(leads)
+            rows += _Season(site, other, season, targets, fit, interval, past_only=past_only).rows(leads)
     return SeasonHindcast(season, rule, tuple(rows), tuple(not_scored))
+
+
+def _chosen(
+    heat: Sequence[Prepared], sites: Sequence[Site], others: Sequence[Site], stages: Sequence[str]
+) -> HeatRule:
+    """The rule that the other seasons alone choose."""
+    every, known = ({seen.season for site in some for seen in site.teaching} for some in (sites, others))
+    return choose(open_to(heat, others, stages=stages), exclude_seasons=every - known).rule
 
 
 def _targets(
@@ -156,14 +172,18 @@ class _Season:
     def __init__(
         self,
         site: Site,
+        others: Site,
         season: int,
         targets: Sequence[StageInterval],
         fit: Fit,
         interval: float,
+        *,
+        past_only: bool,
     ) -> None:
         self._site, self._season, self._fit, self._interval = site, season, fit, interval
         self._own, self._targets = site.only(season), targets
-        self._others = site.without([season]).teaching
+        self._others = others.teaching
+        self._history = None if past_only else site.temperatures
         self._own_days = {(one.cultivar, one.stage): self._baseline(one) for one in targets}
         self._window = season_window(season, site.latitude, fit.rule.accumulate_from)
         self._last_day = self._window.end
@@ -214,21 +234,31 @@ class _Season:
             as_of=as_of,
             season=self._season,
             interval=self._interval,
-            history=self._site.temperatures,
+            history=self._history,
             told=told,
             draws=DRAWS,
         )
 
     def _mean_date(self, stage: str) -> dt.date | None:
-        days = [self._day_in_season(one) for one in self._others if one.stage == stage and one.by is not None]
-        if not days:
+        days = [self._middle(one) for one in self._others if one.stage == stage]
+        known = [day for day in days if not np.isnan(day)]
+        if not known:
             return None
         start = season_window(self._season, self._site.latitude).start
-        return start + dt.timedelta(days=round(float(np.mean(days))))
+        return start + dt.timedelta(days=round(float(np.mean(known))))
 
-    def _day_in_season(self, one: StageInterval) -> int:
+    def _days(self, one: StageInterval) -> tuple[float, float]:
+        """First and last day of its season on which a stage may have come; -inf where the first look saw it."""
         assert one.by is not None
-        return (one.by - season_window(one.season, self._site.latitude).start).days
+        start = season_window(one.season, self._site.latitude).start
+        first = -np.inf if one.after is None else (one.after - start).days + 1.0
+        return first, float((one.by - start).days)
+
+    def _middle(self, one: StageInterval) -> float:
+        """Middle of these days; NaN where there is none."""
+        if one.by is None or one.after is None:
+            return float("nan")
+        return sum(self._days(one)) / 2
 
     def _scored(self, one: StageInterval, lead: Lead, made: Forecast) -> Hindcast:
         assert one.by is not None
@@ -238,7 +268,11 @@ class _Season:
         days = made.draws["day"].to_numpy()[:, place, self._fit.stages.index(one.stage)]
         # a season that ends first counts as a date at its end: late, but not infinitely so
         days = np.where(np.isnan(days), self._window.days, days)
-        observed = float(self._window.day_index(one.by))
+        later = (self._window.start - season_window(self._season, self._site.latitude).start).days
+        first, last = (end - later for end in self._days(one))
+        low, high = (
+            np.inf if day is None else float(self._window.day_index(day)) for day in (found.low, found.high)
+        )
         own = self._own_days[one.cultivar, one.stage]
         return Hindcast(
             site=self._site.key,
@@ -247,28 +281,24 @@ class _Season:
             cultivar=one.cultivar,
             stage=one.stage,
             lead=lead,
+            after=one.after,
             observed=one.by,
             median=found.median,
             low=found.low,
             high=found.high,
-            error=float(np.median(days)) - observed,
-            crps=float(crps_of_draws(days, np.array(observed))),
-            baseline_error=float(own.mean() - self._day_in_season(one)) if own.size else float("nan"),
-            baseline_crps=(
-                float(crps_of_draws(own, np.array(float(self._day_in_season(one)))))
-                if own.size
-                else float("nan")
-            ),
-            covered=(
-                found.low is not None and found.low <= one.by and (found.high is None or one.by <= found.high)
-            ),
+            error=float(np.median(days)) - (self._middle(one) - later),
+            crps=crps_of_interval(days, first, last),
+            baseline_error=float(own.mean()) - self._middle(one) if own.size else float("nan"),
+            baseline_crps=crps_of_interval(own, *self._days(one)) if own.size else float("nan"),
+            inside=share_inside(days, low, high, first=first, last=last),
         )
 
     def _baseline(self, one: StageInterval) -> FloatArray:
         """Days in season of the cultivar's stage in the other seasons; empty where they are too few."""
-        dates = [
-            self._day_in_season(other)
+        days = [
+            self._middle(other)
             for other in self._others
-            if other.cultivar == one.cultivar and other.stage == one.stage and other.by is not None
+            if other.cultivar == one.cultivar and other.stage == one.stage
         ]
-        return np.array(dates if len(dates) >= FEWEST_BASELINE_DATES else [], dtype=np.float64)
+        known = [day for day in days if not np.isnan(day)]
+        return np.array(known if len(known) >= FEWEST_BASELINE_DATES else [], dtype=np.float64)

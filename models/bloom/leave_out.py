@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
@@ -12,6 +13,49 @@ from models.bloom.mixed_model import TAIL_DEGREES
 from models.bloom.observations import HeatIntervals
 from models.bloom.season_effect import SeasonEvidence, expected_drift
 from models.units import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class LeftOut:
+    """What the other seasons say of each season.
+
+    Attributes
+    ----------
+    threshold, threshold_covariance : ndarray, shape (unit, stage), (unit, stage, stage)
+        Of each unit's cultivar, without the unit's season.
+    drift, drift_covariance : ndarray, shape (season, stage), (season, stage, stage)
+        To expect from the seasons before.
+    """
+
+    threshold: FloatArray
+    threshold_covariance: FloatArray
+    drift: FloatArray
+    drift_covariance: FloatArray
+
+
+def left_out(intervals: HeatIntervals, found: Estimate, evidence: tuple[SeasonEvidence, ...] = ()) -> LeftOut:
+    """Thresholds and drift from all seasons but a unit's own; arguments as in `left_out_prediction`."""
+    said_precision, said_pull = _by_season(intervals, found)
+    spread, stages, cultivars = found.spread, len(intervals.stages), len(intervals.cultivars)
+    size = cultivars * stages
+    centring = np.eye(cultivars) - 1 / cultivars
+    prior = np.kron(centring, np.linalg.inv(spread.between_cultivars)) + VAGUE * np.eye(size)
+    total, total_pull = prior + said_precision.sum(axis=0), said_pull.sum(axis=0)
+    covariance = np.linalg.inv(total - said_precision)
+    mean = np.einsum("sij,sj->si", covariance, total_pull - said_pull)
+    season, cultivar = intervals.season_of, intervals.cultivar_of
+    blocks = covariance.reshape(-1, cultivars, stages, cultivars, stages)
+    drift = np.zeros((len(intervals.seasons), stages))
+    drift_covariance = np.tile(spread.drift_share * spread.between_seasons, (len(intervals.seasons), 1, 1))
+    if evidence:
+        for place, (site, label) in enumerate(intervals.seasons):
+            drift[place], drift_covariance[place] = expected_drift(evidence, spread, site=site, season=label)
+    return LeftOut(
+        mean.reshape(-1, cultivars, stages)[season, cultivar],
+        blocks[season, cultivar, :, cultivar, :],
+        drift,
+        drift_covariance,
+    )
 
 
 def left_out_prediction(
@@ -32,28 +76,15 @@ def left_out_prediction(
     centre, scale : ndarray, shape (unit, stage)
         Of a t distribution with ``TAIL_DEGREES``. [°C·day]
     """
-    said_precision, said_pull = _by_season(intervals, found)
-    spread, stages, cultivars = found.spread, len(intervals.stages), len(intervals.cultivars)
-    size = cultivars * stages
-    centring = np.eye(cultivars) - 1 / cultivars
-    prior = np.kron(centring, np.linalg.inv(spread.between_cultivars)) + VAGUE * np.eye(size)
-    total, total_pull = prior + said_precision.sum(axis=0), said_pull.sum(axis=0)
-    covariance = np.linalg.inv(total - said_precision)
-    mean = np.einsum("sij,sj->si", covariance, total_pull - said_pull)
-    season, cultivar = intervals.season_of, intervals.cultivar_of
-    centre = mean.reshape(-1, cultivars, stages)[season, cultivar]
-    variance = np.einsum("sii->si", covariance).reshape(-1, cultivars, stages)[season, cultivar]
-    drift_mean = np.zeros((len(intervals.seasons), stages))
-    drift_variance = np.tile(
-        spread.drift_share * np.diag(spread.between_seasons), (len(intervals.seasons), 1)
-    )
-    if evidence:
-        for place, (site, label) in enumerate(intervals.seasons):
-            drift_mean[place], drift_cov = expected_drift(evidence, spread, site=site, season=label)
-            drift_variance[place] = np.diag(drift_cov)
+    others, spread, season = left_out(intervals, found, evidence), found.spread, intervals.season_of
     shock = (1 - spread.drift_share) * np.diag(spread.between_seasons)
-    variance = variance + drift_variance[season] + shock + np.diag(spread.within)
-    return centre + drift_mean[season], np.sqrt(variance)
+    variance = (
+        np.einsum("ukk->uk", others.threshold_covariance)
+        + np.einsum("skk->sk", others.drift_covariance)[season]
+        + shock
+        + np.diag(spread.within)
+    )
+    return others.threshold + others.drift[season], np.sqrt(variance)
 
 
 def log_probability(intervals: HeatIntervals, centre: FloatArray, scale: FloatArray) -> FloatArray:

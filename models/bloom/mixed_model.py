@@ -147,7 +147,7 @@ def shrinkage(pseudo: PseudoObservations, within: FloatArray, weight: FloatArray
     ndarray, shape (unit, stage, stage)
     """
     scaled = (within / weight[:, None, None]) * pseudo.precision[:, None, :]
-    return cast(FloatArray, np.linalg.inv(np.eye(within.shape[0]) + scaled))
+    return cast(FloatArray, np.linalg.inv(np.eye(within.shape[-1]) + scaled))
 
 
 def evidence(pseudo: PseudoObservations, shrink: FloatArray) -> Evidence:

@@ -139,6 +139,13 @@ def prepare(
     return prepared
 
 
+def open_to(prepared: Sequence[Prepared], sites: Sequence[Site], *, stages: Sequence[str]) -> list[Prepared]:
+    """Those of the candidates that these sites would have tried: what came early elsewhere does not tell."""
+    deciding = [stage for stage in stages if stage in BLOOM_AND_LATER] or stages
+    rules = set(_candidate_rules(sites, deciding))
+    return [one for one in prepared if one.rule in rules]
+
+
 def choose(prepared: Sequence[Prepared], *, exclude_seasons: Collection[int] = ()) -> Search:
     """Choose among prepared candidates, without some more seasons.
 

@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
+from models.bloom.calibration import calibrate, with_own_factor, with_season_factor
 from models.bloom.curve import curve_points, sharpened
 from models.bloom.estimation import Estimate, Start, estimate
-from models.bloom.leave_out import left_out_prediction
-from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Spread, sum_of_effects
+from models.bloom.mixed_model import Gaussian, Spread, sum_of_effects
 from models.bloom.observations import HeatIntervals, IntArray, heat_intervals
 from models.bloom.season_effect import SeasonEvidence
 from models.bloom.set_aside import FarFromOthers, NotEnclosed, NothingToFit, SetAside, in_order
@@ -24,12 +23,6 @@ from models.units import FloatArray
 # An observation this many scales from its cultivar and season is set aside as a slip. Ours: a date a month off
 # lies at 10 or more, honest ones stay below 5.
 SLIP_SCALES = 6.0
-# Central shares at which the spread is held against the fit's own seasons, each left out in turn.
-CALIBRATED_SHARES = (0.5, 0.8)
-# From this many seasons on a spread can be checked at all, and how many seasons the unchecked one counts.
-CALIBRATED_FROM_SEASONS = 8
-UNCHECKED_COUNT = 4.0
-LEAST_CALIBRATION = 0.5
 
 
 @dataclass(frozen=True)
@@ -74,8 +67,9 @@ class Fit:
     season_evidence : tuple of SeasonEvidence
         What each past season showed of its own effect.
     calibration : ndarray, shape (stage,)
-        Factor on the spread between seasons, so that on the fit's own seasons, each left out in turn, central
-        intervals hold their share of the observations.
+        Factor on the spread between seasons in all that is learned.
+    season_left, own_left : ndarray, shape (stage,)
+        Factors on what is then not known of the season, and of a block's own: as in `models.bloom.calibration`.
     set_aside : tuple of SetAside
     heat_a_day : ndarray, shape (stage,)
         Heat of a usual day at the stage. [°C·day/day]
@@ -99,6 +93,8 @@ class Fit:
     spread: Spread
     season_evidence: tuple[SeasonEvidence, ...]
     calibration: FloatArray
+    season_left: FloatArray
+    own_left: FloatArray
     set_aside: tuple[SetAside, ...]
     heat_a_day: FloatArray
     converged: bool = True
@@ -108,9 +104,13 @@ class Fit:
 
     @property
     def calibrated(self) -> Spread:
-        """The spread to forecast with."""
-        scale = np.outer(self.calibration, self.calibration)
-        return replace(self.spread, between_seasons=scale * self.spread.between_seasons)
+        """The spread to learn with."""
+        return with_season_factor(self.spread, self.calibration)
+
+    @property
+    def own_spread(self) -> FloatArray:
+        """Covariance over stages of the blocks' own deviations, to draw with. [(°C·day)²]"""
+        return with_own_factor(self.spread.within, self.own_left)
 
     @property
     def seasons(self) -> tuple[int, ...]:
@@ -268,6 +268,7 @@ def _as_fit(
     )
     variance = np.einsum("ckck->ck", thresholds.covariance)
     evidence = _season_evidence(intervals, found)
+    calibration = calibrate(intervals, found, evidence)
     pooled_share = np.clip(variance / np.diag(found.spread.between_cultivars), 0.0, 1.0)
     return Fit(
         rule=rule,
@@ -279,7 +280,9 @@ def _as_fit(
         seasons_seen=_seasons_seen(intervals),
         spread=found.spread,
         season_evidence=evidence,
-        calibration=_calibration(intervals, found, evidence),
+        calibration=calibration.between_seasons,
+        season_left=calibration.season_left,
+        own_left=calibration.own_left,
         set_aside=set_aside,
         heat_a_day=intervals.heat_a_day,
         converged=found.converged,
@@ -314,24 +317,3 @@ def _season_evidence(intervals: HeatIntervals, found: Estimate) -> tuple[SeasonE
                 )
             )
     return tuple(evidence)
-
-
-def _calibration(
-    intervals: HeatIntervals, found: Estimate, evidence: tuple[SeasonEvidence, ...]
-) -> FloatArray:
-    seasons = len(evidence)
-    if seasons < CALIBRATED_FROM_SEASONS:
-        return np.ones(len(intervals.stages))
-    centre, scale = left_out_prediction(intervals, found, evidence)
-    off = np.abs(0.5 * (intervals.lower + intervals.upper) - centre)
-    factor = np.ones(len(intervals.stages))
-    for stage in range(factor.size):
-        seen = np.isfinite(off[:, stage])
-        if seen.any():
-            reached = np.quantile(off[seen, stage] / scale[seen, stage], CALIBRATED_SHARES)
-            expected = stdtrit(TAIL_DEGREES, 0.5 + np.array(CALIBRATED_SHARES) / 2)
-            wanted = np.mean(scale[seen, stage] ** 2) * np.exp(2 * np.mean(np.log(reached / expected)))
-            season = found.spread.between_seasons[stage, stage]
-            rest = np.mean(scale[seen, stage] ** 2) - season
-            factor[stage] = np.sqrt(max(wanted - rest, LEAST_CALIBRATION**2 * season) / season)
-    return np.exp(np.log(factor) * seasons / (seasons + UNCHECKED_COUNT))

@@ -162,7 +162,14 @@ class StageSpread(Body):
     within_days: float
     heat_a_day: float = Field(description="Heat of a usual day at the stage.")
     calibration: float = Field(
-        description="Factor on the last two in forecasts, from seasons left out in turn; 1 where too few."
+        description="Factor on the season's spread in all that is learned, from seasons left out in turn; 1 where too "
+        "few."
+    )
+    season_left: float = Field(
+        description="Factor on what is not known of a season, every season counted alike."
+    )
+    own_left: float = Field(
+        description="Factor on what is a block's own, once others were seen, counted so too."
     )
 
 
@@ -263,6 +270,8 @@ def _spread(fit: Fit, units: Units) -> FitSpread:
             within_days=round(within / a_day, 2),
             heat_a_day=told_heat(a_day, units),
             calibration=round(float(fit.calibration[place]), 3),
+            season_left=round(float(fit.season_left[place]), 3),
+            own_left=round(float(fit.own_left[place]), 3),
         )
     return FitSpread(drift_share=round(fit.spread.drift_share, 3), stages=stages)
 

@@ -44,5 +44,5 @@ def get_hindcast(
     cultivar's own past dates, and coverage of the interval. With `Accept: text/csv` its single forecasts."""
     document = hindcast_of(records, fit)
     if wants_csv(request):
-        return Response(rows_as_csv(document.rows), media_type=CSV, headers={"Vary": "Accept"})
+        return Response(rows_as_csv(document), media_type=CSV, headers={"Vary": "Accept"})
     return HindcastAnswer.of(fit, document, units)

@@ -54,20 +54,26 @@ class HindcastAnswer(Body):
     interval: float
     leads: list[LeadText]
     searched: bool = Field(description="Whether the heat rule was chosen for each season from the others.")
-    scores: list[LeadScore]
+    scores: list[LeadScore] = Field(description="Each season from all others.")
     rules: list[SeasonRuleAnswer]
     rows: list[HindcastRow]
+    past_scores: list[LeadScore] = Field(
+        description="Later seasons, each from the ones before it alone, as it would have been then; empty in older "
+        "reports."
+    )
+    past_rules: list[SeasonRuleAnswer]
+    past_rows: list[HindcastRow]
     not_scored: list[str] = Field(description="Dates and seasons that could not be scored, and why.")
     seconds: float = Field(description="How long it took.")
 
     @classmethod
     def of(cls, fit: str, document: HindcastDocument, units: Units) -> Self:
         """For the client, from the kept report."""
-        rules = [
-            SeasonRuleAnswer(season=chosen.season, heat=HeatBody.of(chosen.heat, units))
-            for chosen in document.rules
-        ]
+        rules, past_rules = (
+            [SeasonRuleAnswer(season=chosen.season, heat=HeatBody.of(chosen.heat, units)) for chosen in some]
+            for some in (document.rules, document.past_rules)
+        )
         not_scored = [set_aside_words(told) for told in document.not_scored]
         made = how_made(searched=document.searched, interval=document.interval)
-        more = {"fit": fit, "made": made, "rules": rules, "not_scored": not_scored}
-        return cls(**{**dict(document), **more})
+        told = {"fit": fit, "made": made, "rules": rules, "past_rules": past_rules, "not_scored": not_scored}
+        return cls(**{**dict(document), **told})

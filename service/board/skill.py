@@ -25,6 +25,8 @@ from service.words.forecast import lead_words, skill_words, stage_words
 from service.words.hindcast import how_made
 from service.words.set_aside import set_aside_words
 
+# What the forecasts of a season could learn from.
+LEARNED_FROM = {"past": "the seasons before it", "others": "all other seasons"}
 Choice = TypeVar("Choice", str, Lead)
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -38,6 +40,7 @@ def skill_page(
     units: PageUnits,
     stage: Annotated[str | None, Query(max_length=40)] = None,
     lead: Annotated[str | None, Query(max_length=40)] = None,
+    learned_from: Annotated[str | None, Query(max_length=40)] = None,
     as_of: AsOf = None,
 ) -> HTMLResponse:
     """The hindcast of the vineyard's fit in use; how to run it where there is none, and how far it is while it runs."""
@@ -58,7 +61,7 @@ def skill_page(
         job=job,
         why=why,
         fit=fit,
-        report=None if report is None else _shown(report, vineyard, stage, lead),
+        report=None if report is None else _shown(report, vineyard, stage, lead, learned_from),
     )
 
 
@@ -71,12 +74,20 @@ def _report(records: Repositories, fit: str) -> tuple[HindcastDocument | None, s
 
 
 def _shown(
-    report: HindcastDocument, vineyard: str, asked_stage: str | None, asked_lead: str | None
+    report: HindcastDocument,
+    vineyard: str,
+    asked_stage: str | None,
+    asked_lead: str | None,
+    asked_from: str | None,
 ) -> dict[str, Any]:
-    leads: list[Lead] = list(dict.fromkeys(row.lead for row in report.rows))
+    ways = [way for way in LEARNED_FROM if way == "others" or report.past_scores]
+    learned_from = _chosen(asked_from, ways, "past")
+    past_only = learned_from == "past"
+    rows = report.past_rows if past_only else report.rows
+    leads: list[Lead] = list(dict.fromkeys(row.lead for row in rows))
     stage = _chosen(asked_stage, report.stages, "full_bloom")
     lead = _chosen(asked_lead, leads, 14)
-    pictures = skill_pictures(report, vineyard, stage=stage, lead=lead)
+    pictures = skill_pictures(report, vineyard, stage=stage, lead=lead, past_only=past_only)
     return {
         "said": _said(stage, lead, pictures.scores, report.interval),
         "stage": stage,
@@ -84,6 +95,8 @@ def _shown(
         "lead": lead,
         "leads": [(key, lead_words(key)) for key in leads],
         "lead_words": lead_words(lead),
+        "learned_from": learned_from,
+        "ways": [(way, LEARNED_FROM[way]) for way in ways],
         "interval": report.interval,
         "made": how_made(searched=report.searched, interval=report.interval),
         "not_scored": [set_aside_words(told) for told in report.not_scored],

@@ -31,11 +31,15 @@ class SkillPictures:
     past: tuple[HindcastRow, ...]
 
 
-def skill_pictures(report: HindcastDocument, vineyard: str, *, stage: str, lead: Lead) -> SkillPictures:
-    """Charts and tables of a report."""
-    scores = [score for score in report.scores if score.stage == stage and score.cultivar is None and score.n]
+def skill_pictures(
+    report: HindcastDocument, vineyard: str, *, stage: str, lead: Lead, past_only: bool
+) -> SkillPictures:
+    """Charts and tables of a report: of what the seasons before alone would have told, or all others."""
+    told = report.past_scores if past_only else report.scores
+    scores = [score for score in told if score.stage == stage and score.cultivar is None and score.n]
     scores.sort(key=lambda score: not isinstance(score.lead, int))  # the leads in days stand together
-    past = [row for row in report.rows if (row.stage, row.lead, row.vineyard) == (stage, lead, vineyard)]
+    rows = report.past_rows if past_only else report.rows
+    past = [row for row in rows if (row.stage, row.lead, row.vineyard) == (stage, lead, vineyard)]
     drawn = [(row, row.median) for row in past if row.median is not None]
     return SkillPictures(
         scatter=_scatter(drawn) if drawn else None,

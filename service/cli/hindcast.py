@@ -20,6 +20,7 @@ from service.ingest.report import counted
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.fits import DEFAULT_STAGES
 from service.usecases.hindcast import (
+    GroupScore,
     HindcastOptions,
     HindcastReport,
     HindcastTask,
@@ -81,7 +82,7 @@ def hindcast(
     csv: Annotated[Path | None, Out] = None,
     json_file: Annotated[Path | None, typer.Option("--json", dir_okay=False, writable=True)] = None,
 ) -> None:
-    """Forecast every past season from all the others and print how good the forecasts were.
+    """Forecast past seasons, from the ones before them and from all others, and print how good the forecasts were.
 
     A bloom log by cultivar needs no planting. All cores are used; the report goes to --json and the single
     forecasts to --csv, where these are given.
@@ -105,14 +106,29 @@ def hindcast(
         report = _run(plan_hindcast([read.vineyard], options))
     out.print(tables.heading("What was read"))
     _print_points(_read_points(read))
-    out.print(
-        tables.heading(f"Scores in days; {counted(len(report.rules), 'season')}, each left out in turn")
+    if report.past_rules:
+        _print_scores(
+            f"Scores in days; {counted(len(report.past_rules), 'season')}, each from the ones before it alone",
+            report.past_scores,
+            report,
+            by_cultivar=by_cultivar,
+        )
+    _print_scores(
+        f"Scores in days; {counted(len(report.rules), 'season')}, each left out in turn, later ones known too",
+        report.scores,
+        report,
+        by_cultivar=by_cultivar,
     )
-    for table in hindcast_tables.score_tables(report, by_cultivar=by_cultivar):
-        out.print(table)
-    out.print("by dates: RMSE of the cultivar's mean date in the other seasons, which skill compares with")
-    out.print(tables.heading("Heat rules" + (", chosen without the season" if report.searched else "")))
-    _print_points(hindcast_tables.rule_points(report, us=us))
+    out.print(
+        "by dates: RMSE of the cultivar's mean date in the seasons learned from, which skill compares with\n"
+        "by season: each season counts alike; CRPS and the share inside score a visit's date as an interval"
+    )
+    chosen = ", chosen without the season" if report.searched else ""
+    if report.searched and report.past_rules:
+        out.print(tables.heading("Heat rules, chosen from the seasons before alone"))
+        _print_points(hindcast_tables.rule_points(report.past_rules, us=us))
+    out.print(tables.heading(f"Heat rules{chosen}"))
+    _print_points(hindcast_tables.rule_points(report.rules, us=us))
     if report.not_scored:
         out.print(tables.heading("Not scored"))
         _print_points(hindcast_tables.not_scored_points(report))
@@ -121,9 +137,18 @@ def hindcast(
     out.print(f"It took {report.seconds:.0f} s.")
     document = HindcastDocument.model_validate(report)
     if csv is not None:
-        csv.write_text(rows_as_csv(document.rows), encoding="utf-8")
+        csv.write_text(rows_as_csv(document), encoding="utf-8")
     if json_file is not None:
         json_file.write_text(document.model_dump_json(indent=1), encoding="utf-8")
+
+
+def _print_scores(
+    heading: str, scores: Sequence[GroupScore], report: HindcastReport, *, by_cultivar: bool
+) -> None:
+    out = tables.console()
+    out.print(tables.heading(heading))
+    for table in hindcast_tables.score_tables(scores, report, by_cultivar=by_cultivar):
+        out.print(table)
 
 
 def _rule(

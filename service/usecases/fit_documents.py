@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any, Literal, Self
 
+import numpy as np
 from pydantic import Field
 
 from models.bloom.mixed_model import Gaussian, Spread
@@ -65,6 +66,10 @@ class SearchDocument(Document):
     candidates: Items[Written[Candidate]]
 
 
+def _is_none(value: object) -> bool:
+    return value is None
+
+
 class FitDocument(Document):
     """A fit, complete: what `GET /v1/fits/{fit}/document` gives and `POST /v1/fits/import` takes."""
 
@@ -84,6 +89,12 @@ class FitDocument(Document):
     spread: Written[Spread]
     season_evidence: Items[Written[SeasonEvidence]]
     calibration: Floats = Field(description="By stage.")
+    season_left: Floats | None = Field(
+        default=None, exclude_if=_is_none, description="By stage; left out where all are 1, as in older fits."
+    )
+    own_left: Floats | None = Field(
+        default=None, exclude_if=_is_none, description="By stage; left out where all are 1, as in older fits."
+    )
     heat_a_day: Floats = Field(description="By stage. [°C·day/day]")
     set_aside: Items[Written[SetAside]]
     search: SearchDocument | None
@@ -112,6 +123,7 @@ class FitDocument(Document):
         # left out where it says nothing: the identifier is made of the document, and older ones lack it
         silent = {"converged"} if fit.converged else set()
         silent |= {"sites"} if set(fit.sites) == {said.site for said in fit.season_evidence} else set()
+        silent |= {name for name in FACTORS if (getattr(fit, name) == 1).all()}
         alike = [name for name in ALIKE_IN_FIT if name not in silent]
         return cls(
             version=1,
@@ -126,12 +138,12 @@ class FitDocument(Document):
     def saved(self) -> SavedFit:
         """The fit again."""
         search = self.search
-        fit = Fit(
-            rule=self.heat,
-            thresholds=Gaussian(self.threshold_mean, self.threshold_covariance),
-            **{name: getattr(self, name) for name in ALIKE_IN_FIT if name != "sites"},
-            sites=self.sites or tuple(sorted({said.site for said in self.season_evidence})),
-        )
+        told: dict[str, Any] = {name: getattr(self, name) for name in ALIKE_IN_FIT}
+        told["sites"] = self.sites or tuple(sorted({said.site for said in self.season_evidence}))
+        for name in FACTORS:
+            told[name] = np.ones(len(self.stages)) if told[name] is None else told[name]
+        thresholds = Gaussian(self.threshold_mean, self.threshold_covariance)
+        fit = Fit(rule=self.heat, thresholds=thresholds, **told)
         return SavedFit(
             fit=fit,
             search=None if search is None else Search(self.heat, search.why, search.candidates),
@@ -140,6 +152,7 @@ class FitDocument(Document):
 
 
 ALIKE_IN_FIT = tuple(field.name for field in fields(Fit) if field.name in FitDocument.model_fields)
+FACTORS = ("season_left", "own_left")
 ALIKE_IN_SAVED = ("imported", "vineyards", "exclude_seasons", "running_seasons")
 
 

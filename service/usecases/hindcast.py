@@ -1,4 +1,4 @@
-"""Hindcast a grower's past seasons, each from all the others, and report how good the forecasts were."""
+"""Hindcast a grower's past seasons, from those before and from all others, and report how good the forecasts were."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from models.bloom.hindcast import (
+    FIRST_SEASONS,
     KNOWN_WEATHER,
     LEADS,
     OTHERS_SEEN,
@@ -80,7 +81,11 @@ class SeasonRule:
 
 @dataclass(frozen=True, kw_only=True)
 class HindcastReport:
-    """How good the forecasts of past seasons were. ``seconds`` is how long it took."""
+    """How good the forecasts of past seasons were.
+
+    ``past_scores``, ``past_rules`` and ``past_rows`` are from earlier seasons alone, the others from later ones too.
+    ``seconds`` is how long it took.
+    """
 
     stages: tuple[str, ...]
     interval: float
@@ -89,6 +94,9 @@ class HindcastReport:
     scores: tuple[GroupScore, ...]
     rules: tuple[SeasonRule, ...]
     rows: tuple[Hindcast, ...]
+    past_scores: tuple[GroupScore, ...]
+    past_rules: tuple[SeasonRule, ...]
+    past_rows: tuple[Hindcast, ...]
     not_scored: tuple[SetAside, ...]
     seconds: float
 
@@ -161,27 +169,48 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
         tell(share, f"{done} of {len(seasons)} seasons")
 
     told(0)
+    first = min(FIRST_SEASONS, len(seasons) // 2)
     works = [
-        partial(
-            hindcast_season,
-            sites,
-            season,
-            stages=options.stages,
-            heat=heat,
-            gap_rule=options.gap_rule,
-            interval=options.interval,
-            leads=options.leads,
-        )
-        for season in seasons
+        partial(_season, sites, season, options, heat, from_past=place >= first)
+        for place, season in enumerate(seasons)
     ]
     return _report(task, workers.run_each(works, told), clock.seconds() - began)
 
 
-def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: float) -> HindcastReport:
+def _season(
+    sites: Sequence[Site],
+    season: int,
+    options: HindcastOptions,
+    heat: HeatRule | Sequence[Prepared],
+    *,
+    from_past: bool,
+) -> tuple[SeasonHindcast, SeasonHindcast | None]:
+    """A season from all others, and from the ones before it, if that is wanted."""
+    hindcast = partial(
+        hindcast_season,
+        sites,
+        season,
+        stages=options.stages,
+        heat=heat,
+        gap_rule=options.gap_rule,
+        interval=options.interval,
+        leads=options.leads,
+    )
+    return hindcast(), hindcast(past_only=True) if from_past else None
+
+
+def _report(
+    task: HindcastTask, seasons: Sequence[tuple[SeasonHindcast, SeasonHindcast | None]], seconds: float
+) -> HindcastReport:
     options = task.options
-    rows = tuple(row for season in seasons for row in season.rows)
+    every = [found for found, _ in seasons]
+    past = [found for _, found in seasons if found is not None]
+    rows, past_rows = (tuple(row for season in some for row in season.rows) for some in (every, past))
+    rules, past_rules = (
+        tuple(SeasonRule(found.season, found.rule) for found in some if found.rule is not None)
+        for some in (every, past)
+    )
     leads: tuple[Lead, ...] = (KNOWN_WEATHER, *options.leads, OTHERS_SEEN)
-    rules = tuple(SeasonRule(found.season, found.rule) for found in seasons if found.rule is not None)
     return HindcastReport(
         stages=options.stages,
         interval=options.interval,
@@ -190,7 +219,10 @@ def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: floa
         scores=tuple(_scores(rows, options.stages, leads)),
         rules=rules,
         rows=rows,
-        not_scored=tuple(slip for found in seasons for slip in found.not_scored),
+        past_scores=tuple(_scores(past_rows, options.stages, leads)),
+        past_rules=past_rules,
+        past_rows=past_rows,
+        not_scored=tuple(slip for found in every for slip in found.not_scored),
         seconds=seconds,
     )
 

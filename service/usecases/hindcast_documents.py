@@ -6,7 +6,6 @@ import csv
 import datetime as dt
 import io
 import math
-from collections.abc import Iterable
 from typing import Annotated
 
 from pydantic import (
@@ -26,6 +25,10 @@ from service.usecases.documents import Written
 from service.usecases.hindcast import SeasonRule
 
 DIGITS = 3
+
+
+# What came in after the first release is null in older reports.
+RANGE = "{} % of the values lie below, when seasons are drawn again at random; null for fewer than 5 seasons."
 
 
 def _number(value: float | None) -> float | None:
@@ -65,13 +68,26 @@ class LeadScore(Part):
     cultivar: str | None = Field(description="Null for all cultivars together.")
     lead: LeadText
     n: int = Field(description="Forecasts scored. Those of one season are not independent.")
-    bias: Number = Field(description="Mean of forecast minus observed.")
+    seasons: int | None = Field(default=None, description="In how many seasons.")
+    bias: Number = Field(
+        description="Mean of forecast minus observed: minus the middle of the days on which it may have been."
+    )
+    bias_by_season: Number = Field(default=None, description="Mean of the seasons' means: each counts alike.")
     mae: Number
     rmse: Number
-    crps: Number
+    rmse_low: Number = Field(default=None, description=RANGE.format("5"))
+    rmse_high: Number = Field(default=None, description=RANGE.format("95"))
+    crps: Number = Field(description="Of the days on which it may have been, as an interval.")
     baseline_rmse: Number = Field(description="Of the cultivar's mean date in the other seasons.")
     skill: Number = Field(description="1 - CRPS / CRPS of the cultivar's own dates in the other seasons.")
+    skill_low: Number = Field(default=None, description=RANGE.format("5"))
+    skill_high: Number = Field(default=None, description=RANGE.format("95"))
     coverage: Number = Field(description="Share of dates within the interval.")
+    coverage_low: Number = Field(default=None, description=RANGE.format("5"))
+    coverage_high: Number = Field(default=None, description=RANGE.format("95"))
+    coverage_by_season: Number = Field(
+        default=None, description="Mean of the seasons' shares: each counts alike."
+    )
 
 
 class HindcastRow(Part):
@@ -83,13 +99,20 @@ class HindcastRow(Part):
     cultivar: str
     stage: str
     lead: LeadText
-    observed: dt.date
+    after: dt.date | None = Field(
+        default=None, description="Last look that said not yet; null where none did, and in older reports."
+    )
+    observed: dt.date = Field(description="First look that saw it.")
     median: dt.date | None
     low: dt.date | None
     high: dt.date | None
     error: Number
     crps: Number
-    covered: bool
+    covered: bool = Field(description="Whether it more likely lies inside the interval than not.")
+    inside: Number = Field(
+        default=None,
+        description="Chance that it lies inside: 1 or 0 where the day is known; null in older reports.",
+    )
 
 
 class HindcastDocument(Part):
@@ -102,6 +125,9 @@ class HindcastDocument(Part):
     scores: tuple[LeadScore, ...]
     rules: tuple[SeasonRule, ...]
     rows: tuple[HindcastRow, ...]
+    past_scores: tuple[LeadScore, ...] = ()
+    past_rules: tuple[SeasonRule, ...] = ()
+    past_rows: tuple[HindcastRow, ...] = ()
     # a text in reports that were made before reasons had codes
     not_scored: tuple[Written[SetAside] | str, ...]
     seconds: Tenths
@@ -117,11 +143,13 @@ class HindcastDocument(Part):
         )
 
 
-def rows_as_csv(rows: Iterable[HindcastRow]) -> str:
-    """One row a forecast and date; empty where there is no value."""
+def rows_as_csv(document: HindcastDocument) -> str:
+    """One row a forecast and date, those of the past alone first; empty where there is no value."""
     text = io.StringIO()
-    table = csv.DictWriter(text, HindcastRow.model_fields, lineterminator="\n")
+    table = csv.DictWriter(text, ["learned_from", *HindcastRow.model_fields], lineterminator="\n")
     table.writeheader()
-    for row in rows:
-        table.writerow({**row.model_dump(mode="json"), "covered": str(row.covered).lower()})
+    for learned_from, rows in (("past", document.past_rows), ("others", document.rows)):
+        for row in rows:
+            told = {**row.model_dump(mode="json"), "covered": str(row.covered).lower()}
+            table.writerow({"learned_from": learned_from, **told})
     return text.getvalue()

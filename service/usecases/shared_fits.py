@@ -14,7 +14,7 @@ from models.records import HeatRule, check_base
 from models.stages import STAGE_KEYS, in_season_order
 from models.units import FloatArray
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
-from service.usecases.fit_documents import FitDocument, SavedFit
+from service.usecases.fit_documents import FACTORS, FitDocument, SavedFit
 
 ANOTHER_GROWERS = "another grower's "
 """Before the site of each season of a shared fit; no vineyard's identifier holds a blank."""
@@ -73,6 +73,9 @@ def _faults(told: FitDocument) -> Iterator[Problem]:
     yield from _array_faults("pooled_share", told.pooled_share, by_cultivar, least=0.0, most=1.0)
     yield from _array_faults("seasons_seen", told.seasons_seen, by_cultivar, least=0.0, most=1e4)
     yield from _array_faults("calibration", told.calibration, (stages,), least=1e-3, most=1e3)
+    for name in FACTORS:
+        if (factors := getattr(told, name)) is not None:
+            yield from _array_faults(name, factors, (stages,), least=1e-3, most=1e3)
     yield from _array_faults("heat_a_day", told.heat_a_day, (stages,), least=1e-3, most=1e3)
     yield from _covariance_faults(
         "threshold_covariance", told.threshold_covariance, by_cultivar + by_cultivar

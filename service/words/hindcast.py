@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, SEEN_DAYS_BEFORE
+from models.bloom.hindcast import FIRST_SEASONS, KNOWN_WEATHER, OTHERS_SEEN, SEEN_DAYS_BEFORE
 
 
 def how_made(*, searched: bool, interval: float) -> str:
@@ -14,17 +14,22 @@ def how_made(*, searched: bool, interval: float) -> str:
         "its thresholds fitted"
     )
     return (
-        f"Leave one season out: each season was forecast from a fit that has not seen it, {rule} from the other "
-        "seasons alone. Later seasons teach thresholds, spreads and weather as earlier ones do; what drifts from "
-        "season to season is taken from earlier ones only. "
-        f"At a lead of n days the forecast was made n days before the stage's mean date in the other seasons, from "
-        "the temperatures of the days before and from past seasons' weather for the rest, without a weather outlook "
+        f"Each season was forecast from a fit that has not seen it, {rule} in two ways. Past only: from the seasons "
+        "before it alone, their dates and their weather, as you would have got it then; scored are the seasons after "
+        f"the first {FIRST_SEASONS} (after the first half, where there are fewer than {2 * FIRST_SEASONS}). "
+        "Leave one season out: from all other seasons; later ones teach thresholds, spreads and weather as earlier "
+        "ones do, what drifts from season to season is taken from earlier ones only. "
+        f"At a lead of n days the forecast was made n days before the stage's mean date in those seasons, from "
+        "the temperatures of the days before and from their weather for the rest, without a weather outlook "
         "and without anything seen in the season. "
         f"'{KNOWN_WEATHER}': the whole season's temperatures were given, but nothing seen in it. "
         f"'{OTHERS_SEEN}': besides these, all that had been seen on the day of the first block at the stage; scored "
         f"are the blocks that came at least {SEEN_DAYS_BEFORE} days later. "
-        "Errors are forecast minus observed, in days. Skill is 1 - CRPS / CRPS of the cultivar's own dates in the "
-        "other seasons: 1 is perfect, 0 no better than those dates. "
-        f"Coverage is the share of dates within the {interval * 100:g} % interval. A date that was seen at "
-        "a visit counts as that visit's day."
+        "Errors are forecast minus observed, in days. A date that was seen at a visit is known only to lie after the "
+        "visit before and by this one: its error is told from the middle of these days, and CRPS and coverage are "
+        "those of the interval. "
+        "Skill is 1 - CRPS / CRPS of the cultivar's own dates in the seasons learned from: 1 is perfect, 0 no better "
+        f"than those dates. Coverage is the share of dates within the {interval * 100:g} % interval. By "
+        "season: every season counts alike, however many dates it has; else every date does. Ranges hold 90 % of what "
+        "comes when the seasons are drawn again at random."
     )

@@ -46,6 +46,8 @@ def drawn(
     heat = draw_heat(
         [knowledge],
         spread,
+        season_left=np.ones(len(lower)),
+        within=spread.within,
         cultivar_effect=np.zeros(1, dtype=np.int64),
         lower=np.array([[lower]]),
         upper=np.array([[upper]]),

@@ -81,6 +81,8 @@ def test_cultivars_and_season_are_drawn_together() -> None:
     heat = draw_heat(
         [known],
         SPREAD,
+        season_left=np.ones(STAGES),
+        within=SPREAD.within,
         cultivar_effect=np.array([0, 1]),
         lower=-unbounded,
         upper=unbounded,

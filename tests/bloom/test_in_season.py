@@ -40,6 +40,8 @@ def fit() -> Fit:
         spread=Spread(np.eye(1) * 2500, np.eye(1) * OMEGA, np.eye(1) * SIGMA, DRIFT_SHARE),
         season_evidence=(),
         calibration=np.ones(1),
+        season_left=np.ones(1),
+        own_left=np.ones(1),
     )
 
 

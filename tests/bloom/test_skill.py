@@ -9,9 +9,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import norm
 
-from models.bloom.skill import Outcome, crps_of_draws, score
+from models.bloom.skill import Outcome, crps_of_draws, crps_of_interval, score, share_inside
 
-OUTCOME = Outcome(error=0.0, crps=0.0, baseline_error=0.0, baseline_crps=1.0, covered=True)
+OUTCOME = Outcome(season=2001, error=0.0, crps=0.0, baseline_error=0.0, baseline_crps=1.0, inside=1.0)
 
 
 def test_crps_of_a_few_draws_by_hand() -> None:
@@ -56,10 +56,10 @@ def test_crps_row_by_row_and_without_a_number_where_something_is_missing() -> No
 
 def test_scores_by_hand() -> None:
     outcomes = [
-        Outcome(error=3.0, crps=2.0, baseline_error=6.0, baseline_crps=5.0, covered=True),
-        Outcome(error=-1.0, crps=1.0, baseline_error=-2.0, baseline_crps=3.0, covered=False),
-        Outcome(error=4.0, crps=3.0, baseline_error=3.0, baseline_crps=2.0, covered=True),
-        Outcome(error=-4.0, crps=2.0, baseline_error=-1.0, baseline_crps=2.0, covered=True),
+        Outcome(season=2001, error=3.0, crps=2.0, baseline_error=6.0, baseline_crps=5.0, inside=1.0),
+        Outcome(season=2001, error=-1.0, crps=1.0, baseline_error=-2.0, baseline_crps=3.0, inside=0.25),
+        Outcome(season=2001, error=4.0, crps=3.0, baseline_error=3.0, baseline_crps=2.0, inside=1.0),
+        Outcome(season=2002, error=-4.0, crps=2.0, baseline_error=-1.0, baseline_crps=2.0, inside=0.0),
     ]
     found = score(outcomes)
     assert found.n == 4
@@ -69,7 +69,11 @@ def test_scores_by_hand() -> None:
     assert found.crps == pytest.approx((2 + 1 + 3 + 2) / 4)
     assert found.baseline_rmse == pytest.approx(np.sqrt((36 + 4 + 9 + 1) / 4))
     assert found.skill == pytest.approx(1 - (2 + 1 + 3 + 2) / (5 + 3 + 2 + 2))
-    assert found.coverage == pytest.approx(3 / 4)
+    assert found.coverage == pytest.approx((1 + 1 / 4 + 1 + 0) / 4)
+    assert found.seasons == 2
+    assert found.bias_by_season == pytest.approx(((3 - 1 + 4) / 3 - 4) / 2)
+    assert found.coverage_by_season == pytest.approx(((1 + 1 / 4 + 1) / 3 + 0) / 2)
+    assert np.isnan([found.rmse_low, found.skill_high, found.coverage_low]).all()  # two seasons draw no range
 
 
 def test_skill_compares_only_dates_that_have_a_baseline() -> None:
@@ -83,7 +87,87 @@ def test_skill_compares_only_dates_that_have_a_baseline() -> None:
     assert np.isnan(score([lone]).baseline_rmse)
 
 
+def test_ranges_hold_what_seasons_drawn_again_give() -> None:
+    # Ten seasons with one date each, three of them missed by 4 days and not inside: of ten drawn again the number of
+    # misses is binomial (10, 0.3), whose 5 and 95 % points are 1 and 5 (tables).
+    outcomes = [
+        replace(OUTCOME, season=year, error=4.0 * miss, crps=2.0 * miss, baseline_crps=4.0, inside=1.0 - miss)
+        for year, miss in enumerate([1, 1, 1, 0, 0, 0, 0, 0, 0, 0], 2001)
+    ]
+    found = score(outcomes)
+    assert (found.coverage_low, found.coverage, found.coverage_high) == pytest.approx((0.5, 0.7, 0.9))
+    assert (found.rmse_low, found.rmse_high) == pytest.approx((4 * 0.1**0.5, 4 * 0.5**0.5))
+    assert (found.skill_low, found.skill, found.skill_high) == pytest.approx((0.75, 0.85, 0.95))
+    # twice the dates of each season tell nothing more
+    twice = score([*outcomes, *outcomes])
+    assert (twice.coverage_low, twice.coverage_high) == pytest.approx((0.5, 0.9))
+
+
+@pytest.mark.parametrize(
+    ("first", "last"), [(148.0, 151.0), (151.0, 151.0), (140.0, 160.0), (-np.inf, 149.0)]
+)
+def test_crps_of_an_interval_against_the_integral_outside_it(first: float, last: float) -> None:
+    draws = np.array([155.0, 148.0, 152.0, 150.0, 143.0])
+    step = 1e-3
+    at = np.arange(130, 170, step) + step / 2
+    below = (draws[:, None] <= at).mean(axis=0)
+    outside = np.where(at < first, below**2, np.where(at > last, (1 - below) ** 2, 0.0))
+    assert crps_of_interval(draws, first, last) == pytest.approx(outside.sum() * step, abs=2 * step)
+    if first == last:
+        assert crps_of_interval(draws, first, last) == pytest.approx(
+            float(crps_of_draws(draws, np.array(last)))
+        )
+
+
+def test_share_inside_by_hand() -> None:
+    draws = np.array([147.0, 149.0, 150.0, 150.0, 151.0, 153.0, 156.0, 158.0])
+    assert share_inside(draws, 149, 153, first=153, last=153) == 1.0
+    assert share_inside(draws, 149, 153, first=154, last=154) == 0.0
+    # of the draws 151, 153, 156, 158 that the looks leave, two lie inside
+    assert share_inside(draws, 149, 153, first=151, last=158) == pytest.approx(2 / 4)
+    assert share_inside(draws, 149, np.inf, first=151, last=158) == 1.0
+    assert share_inside(draws, 149, 153, first=-np.inf, last=149) == pytest.approx(1 / 2)
+    # no draw is left: of the days 159 to 162 the first two
+    assert share_inside(draws, 149, 160, first=159, last=162) == pytest.approx(2 / 4)
+
+
+def test_a_look_that_left_the_day_open_has_no_error() -> None:
+    found = score([replace(OUTCOME, error=2.0), replace(OUTCOME, error=np.nan, baseline_error=np.nan)])
+    assert (found.n, found.bias, found.rmse) == (2, 2.0, 2.0)
+    assert found.skill == 1.0
+
+
+def test_scored_as_intervals_simulated_visits_have_neither_bias_nor_wrong_coverage() -> None:
+    # Forecasts that are right, looked at every week: counted as the day of the look, dates seem to come 3 days later
+    # than they did, and intervals to hold less than they do.
+    random = np.random.default_rng(4)
+    outcomes: list[Outcome] = []
+    as_days: list[Outcome] = []
+    for season in range(3000):
+        centre = random.normal(150, 6)
+        draws, true = np.rint(random.normal(centre, 4, 200)), float(np.rint(random.normal(centre, 4)))
+        by = true + random.integers(0, 7)
+        low, high = np.quantile(draws, [0.1, 0.9], method="nearest")
+        for scored, first in ((outcomes, by - 6), (as_days, by)):
+            scored.append(
+                replace(
+                    OUTCOME,
+                    season=season,
+                    error=float(np.median(draws)) - (first + by) / 2,
+                    inside=share_inside(draws, low, high, first=first, last=by),
+                )
+            )
+    held, day_held = score(outcomes), score(as_days)
+    assert abs(held.bias) < 0.3
+    assert day_held.bias < -2.7
+    true_share = (
+        0.835  # whole days: P(-5 <= rint(x) <= 5) of sd 4 is 0.831, a little more with ends from 200 draws
+    )
+    assert held.coverage == pytest.approx(true_share, abs=0.03)
+    assert day_held.coverage < 0.75
+
+
 def test_nothing_to_score() -> None:
     found = score([])
-    assert found.n == 0
-    assert np.isnan(found.rmse)
+    assert found.n == found.seasons == 0
+    assert np.isnan([found.rmse, found.skill, found.coverage_by_season]).all()

@@ -40,15 +40,32 @@ def test_scores_rules_and_rows_are_told(folder: Path) -> None:
     assert done.exit_code == 0, done.output
     assert max(map(len, done.stdout.splitlines())) <= 100
     report = json.loads((folder / "report.json").read_text())
-    known = report["scores"][0]
-    assert (known["stage"], known["cultivar"], known["lead"]) == ("bloom_start", None, "known weather")
-    names = ("n", "bias", "mae", "rmse", "crps", "baseline_rmse", "skill", "coverage")
-    figures = [float(cell) for cell in done.stdout.split("known weather", 1)[1].split()[: len(names)]]
-    assert figures == pytest.approx([known[name] for name in names], abs=0.0051)
-    for words in ("30 days", "others seen", "thimble-ash", "in 50 %", "average above 50 °F", ": 6 seasons"):
+    past, left_out = done.stdout.split("each left out in turn")
+    assert "from the ones before it alone" in past  # what a user would have got comes first
+    for told, scores in ((past, report["past_scores"]), (left_out, report["scores"])):
+        known = scores[0]
+        assert (known["stage"], known["cultivar"], known["lead"]) == ("bloom_start", None, "known weather")
+        figures = told.split("known weather", 1)[1].split()[:12]
+        names = ("n", "bias", "bias_by_season", "mae", "rmse", None, "crps", "baseline_rmse", "skill", None)
+        for name, figure in zip((*names, "coverage", "coverage_by_season"), figures, strict=True):
+            if name is not None:
+                assert float(figure) == pytest.approx(known[name], abs=0.0051), name
+        if known["seasons"] >= 5:
+            assert figures[5] == f"{known['rmse_low']:.1f}..{known['rmse_high']:.1f}"
+            assert figures[9] == f"{known['skill_low']:.2f}..{known['skill_high']:.2f}"
+    assert report["scores"][0]["seasons"] == 6
+    for words in (
+        "30 days",
+        "others seen",
+        "thimble-ash",
+        "inside",
+        "50 %",
+        "average above 50 °F",
+        ": 6 seasons",
+    ):
         assert words in done.stdout
     rows = list(csv.DictReader(io.StringIO((folder / "rows.csv").read_text())))
-    assert len(rows) == len(report["rows"])
+    assert len(rows) == len(report["past_rows"]) + len(report["rows"])
     assert report["rules"][0]["heat"]["base_c"] == 10.0
 
 

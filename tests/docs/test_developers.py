@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from models.bloom import climate, estimation, mixed_model, search, thresholds, traces
+from models.bloom import calibration, climate, estimation, mixed_model, search, thresholds, traces
 from tests.docs.session import DEVELOPERS, ROOT
 
 PROJECT: dict[str, Any] = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
@@ -68,8 +68,8 @@ def test_numbers_of_the_model_are_those_of_the_code() -> None:
         "with {:g}, {:g} and {:g} days of usual heat".format(*days),
         f"ρ starts at {mixed_model.PRIOR_DRIFT_SHARE:g}, counted as {mixed_model.PRIOR_DRIFT_COUNT:g} seasons",
         f"more than {thresholds.SLIP_SCALES:g} scales",
-        f"From {thresholds.CALIBRATED_FROM_SEASONS} seasons on, each season",
-        f"as if {thresholds.UNCHECKED_COUNT:g} more seasons",
+        f"From {calibration.CALIBRATED_FROM_SEASONS} seasons on, each season",
+        f"as if {calibration.UNCHECKED_COUNT:g} more seasons",
         f"within {search.NEGLIGIBLE:g} of the best",
         f"Below {search.FEWEST_SEASONS} seasons the trade default stands",
         f"(weights fade over {traces.CLIMATE_YEARS:g} years)",

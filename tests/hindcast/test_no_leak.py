@@ -76,10 +76,39 @@ def test_weather_after_the_day_of_the_forecast_does_not_tell(site: Site) -> None
             assert dates(row) != dates(after[key])
 
 
-def warmer_from(site: Site, first: dt.date) -> Site:
-    """The season 8 degrees warmer from a day on."""
+def test_later_seasons_do_not_tell_where_only_the_past_may(site: Site) -> None:
+    """Neither their dates nor their weather, in nothing that is told; in a season left out they do."""
+    later = [row for row in site.log if row.season > SEASON]
+    moved = tuple(
+        replace(row, dates={stage: date + dt.timedelta(days=20) for stage, date in row.dates.items()})
+        if row in later
+        else row
+        for row in site.log
+    )
+    changed = warmer_from(replace(site, log=moved), dt.date(SEASON + 1, 1, 1), to=SEASON + 3)
+    heat = prepare([site], stages=STAGES), prepare([changed], stages=STAGES)
+
+    def told(past_only: bool) -> list[list[Hindcast]]:
+        return [
+            list(
+                hindcast_season(
+                    [each], SEASON, stages=STAGES, heat=candidates, leads=[LEAD], past_only=past_only
+                ).rows
+            )
+            for each, candidates in zip((site, changed), heat, strict=True)
+        ]
+
+    before, after = told(past_only=True)
+    assert {row.lead for row in before} == {KNOWN_WEATHER, LEAD, OTHERS_SEEN}
+    assert before == after
+    before, after = told(past_only=False)
+    assert before != after
+
+
+def warmer_from(site: Site, first: dt.date, to: int = SEASON) -> Site:
+    """The season, or all to a later one, 8 degrees warmer from a day on."""
     told = site.temperatures
-    later = (told.dates >= np.datetime64(first)) & (told.dates < np.datetime64(f"{SEASON + 1}-01-01"))
+    later = (told.dates >= np.datetime64(first)) & (told.dates < np.datetime64(f"{to + 1}-01-01"))
     tmin_c, tmax_c = told.tmin_c + 8.0 * later, told.tmax_c + 8.0 * later
     return replace(site, temperatures=DailyTemperatures(told.dates, tmin_c, tmax_c))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -80,6 +81,10 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Answer]:
         got["job"] = client.get(job)
         got["report"] = client.get(f"{fit}/hindcast")
         got["in °F"] = client.get(f"{fit}/hindcast", params={"units": "us"})
+        got["page"] = client.get("/vineyards/hollow/skill", params={"lead": "30"})
+        got["page, others"] = client.get(
+            "/vineyards/hollow/skill", params={"lead": "30", "learned_from": "others"}
+        )
         got["rows"] = client.get(f"{fit}/hindcast", headers={"Accept": "text/csv"})
     return got
 
@@ -121,13 +126,42 @@ def test_the_report_has_scores_rules_and_rows(answers: dict[str, Answer]) -> Non
     assert report["rules"][0]["heat"]["base_c"] == 10.0
     assert answers["in °F"].json()["rules"][0]["heat"]["base_f"] == 50.0
     assert {row["vineyard"] for row in report["rows"]} == {"hollow"}
-    assert "Leave one season out" in report["made"]
+    assert report["made"].index("Past only") < report["made"].index("Leave one season out")
+    assert "CRPS and coverage are those of the interval" in report["made"]
+    past = {(one["stage"], one["cultivar"], one["lead"]): one for one in report["past_scores"]}
+    assert past["full_bloom", None, "known weather"]["seasons"] == 3
+    assert known["seasons"] == 6
+    assert 0 <= known["coverage_low"] <= known["coverage"] <= known["coverage_high"] <= 1
+    assert known["coverage_by_season"] is not None
+    assert known["skill_low"] <= known["skill"] <= known["skill_high"]
+    assert [one["season"] for one in report["past_rules"]] == [2004, 2005, 2006]
+    assert answers["in °F"].json()["past_rules"][0]["heat"]["base_f"] == 50.0
+
+
+def test_the_page_shows_the_past_alone_first_and_says_which_score_it_is(answers: dict[str, Answer]) -> None:
+    report = answers["report"].json()
+    for page, scores, chosen in (("page", "past_scores", "past"), ("page, others", "scores", "others")):
+        text = answers[page].text
+        assert f'<option value="{chosen}" selected>' in text
+        assert "known only to lie after the visit before" in text
+        (told,) = [
+            one
+            for one in report[scores]
+            if (one["stage"], one["cultivar"], one["lead"]) == ("full_bloom", None, "30")
+        ]
+        cells = re.findall(r"<td>(.*?)</td>", text.split('<th scope="row">30 days ahead</th>')[1])[:7]
+        assert cells[0] == str(told["n"])
+        assert cells[1:3] == [f"{told['bias']:+.1f}", f"{told['bias_by_season']:+.1f}"]
+        assert cells[5].startswith(f"{told['skill']:.2f}")
+    assert answers["page"].text != answers["page, others"].text
 
 
 def test_the_rows_come_as_a_table(answers: dict[str, Answer]) -> None:
     assert answers["rows"].headers["content-type"].startswith("text/csv")
     table = list(csv.DictReader(io.StringIO(answers["rows"].text)))
-    rows = answers["report"].json()["rows"]
+    report = answers["report"].json()
+    rows = report["past_rows"] + report["rows"]
+    assert report["past_rows"]
     assert [row["observed"] for row in table] == [row["observed"] for row in rows]
     assert [float(row["crps"]) for row in table] == [row["crps"] for row in rows]
 

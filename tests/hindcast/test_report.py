@@ -58,6 +58,21 @@ def test_every_date_is_scored_once_a_lead(report: HindcastReport) -> None:
     assert [chosen.season for chosen in report.rules] == [2001, 2002, 2003, 2004, 2005, 2006]
 
 
+def test_the_later_half_is_forecast_from_the_past_alone_too(report: HindcastReport) -> None:
+    assert [chosen.season for chosen in report.past_rules] == [2004, 2005, 2006]
+    found, (later, *_) = {row.lead for row in report.past_rows}, report.past_scores
+    assert found == {KNOWN_WEATHER, 30, 14, OTHERS_SEEN}
+    assert (later.seasons, later.n) == (3, 6)
+    both = {(row.season, row.block, row.stage, row.lead): row for row in report.rows}
+    alike = [
+        row.error == both[row.season, row.block, row.stage, row.lead].error
+        for row in report.past_rows
+        if row.lead == 30
+    ]
+    assert len(alike) == 3 * 2 * 2
+    assert not all(alike)
+
+
 def test_scores_are_those_of_the_rows(report: HindcastReport) -> None:
     groups = {(group.stage, group.cultivar, group.lead): group for group in report.scores}
     assert len(groups) == len(report.scores)
@@ -123,9 +138,12 @@ def test_the_document_is_json_without_nan_and_its_rows_make_a_table(report: Hind
     assert document["rows"][0]["crps"] is None
     assert document["scores"][0]["skill"] is None
     assert document["scores"][0]["n"] == group.n
-    table = list(csv.DictReader(io.StringIO(rows_as_csv(kept.rows))))
-    assert len(table) == len(report.rows)
-    first = report.rows[0]
+    table = list(csv.DictReader(io.StringIO(rows_as_csv(kept))))
+    assert len(table) == len(report.past_rows) + len(report.rows)
+    assert [row["learned_from"] for row in table] == ["past"] * len(report.past_rows) + ["others"] * len(
+        report.rows
+    )
+    first = report.past_rows[0]
     assert table[0]["observed"] == str(first.observed)
     assert table[0]["median"] == str(first.median)
     assert table[0]["covered"] == ("true" if first.covered else "false")

@@ -1,24 +1,29 @@
 """The skill reached on open data, held against goals that were set before it was measured. Nested, with search.
 
-The goals, with the weather known: RMSE of 3.7, 4.3 and 4.4 days on the grapes, 4.8 and 5.2 days (start and end) on the
-apple, where the simplest method has 4.4, 5.1, 5.2 and 5.7, 6.2; CRPS skill of 0.47, and at 14, 30 and 60 days of
-0.28, 0.14 and never below 0; 2.7 days for cultivars still to start once another was seen; and 80 % intervals that hold
-0.76 to 0.86. Where no goal was set, the simplest method or the forecast without the look is to be beaten.
+First goals, which hold: RMSE with the weather known of 3.7, 4.3 and 4.4 days on the grapes, 4.8 and 5.2 days (start and
+end) on the apple, where the simplest method has 4.4, 5.1, 5.2 and 5.7, 6.2; CRPS skill of 0.47, and at 14, 30 and 60
+days of 0.28, 0.14 and never below 0; 2.7 days for cultivars still to start once another was seen. Higher goals came
+after those: 3.3, 3.7, 4.0 and 3.7, 5.0 days; once others were seen 2.2, 3.0 and 3.2; skill of 0.19 and 0.33 at 30 and
+14 days on the grapes, 0.47 and 0.56 on the apple; from the past alone at 60 days 0.05 and 0.2. In each state of
+knowledge 80 % intervals are to hold 0.76 to 0.86, of the dates and, every season counted alike, of the seasons. Where
+no goal was set, the simplest method or the forecast without the look is to be beaten.
 
-What falls short is expected to fail, with its figure, so that a change that mends it is seen. Two minutes a set; leads
-are three of seven, to save time. tests/evidence/skill.md has the tables.
+What falls short is expected to fail, with its figure, so that a change that mends it is seen; tests/evidence/tried.md
+says what was tried. Minutes a set; leads are three of seven, to save time. tests/evidence/skill.md has the tables.
 """
 
 from __future__ import annotations
 
 import os
+from itertools import product
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.bloom.skill import Score
-from service.usecases.hindcast import HindcastOptions, HindcastReport, plan_hindcast, run_hindcast
+from service.usecases.hindcast import GroupScore, HindcastOptions, HindcastReport, plan_hindcast, run_hindcast
 from service.usecases.hindcast_files import read_past
 from service.workers import Workers
 
@@ -43,10 +48,12 @@ def hindcast_of(name: str, *, latitude: float, stages: tuple[str, ...]) -> Hindc
         return run_hindcast(task, workers, lambda *_: None)
 
 
-def score_of(report: HindcastReport, stage: str, lead: Lead) -> Score:
+def score_of(
+    report: HindcastReport, stage: str, lead: Lead, scores: tuple[GroupScore, ...] | None = None
+) -> Score:
     (found,) = [
         group
-        for group in report.scores
+        for group in (report.scores if scores is None else scores)
         if group.cultivar is None and (group.stage, group.lead) == (stage, lead)
     ]
     return found
@@ -65,9 +72,40 @@ def apple() -> HindcastReport:
 
 
 KNOWN_STAGES = ("bloom_start", "full_bloom", "fruit_set")
-SHORT = pytest.mark.xfail(
-    strict=True, raises=AssertionError, reason="coverage measured: 0.73 to 0.74, where 0.80 is said"
-)
+APPLE_STAGES = ("bloom_start", "full_bloom", "bloom_end")
+LEADS: tuple[Lead, ...] = (KNOWN_WEATHER, 60, 30, 14)
+# Coverage by date, and with every season counted alike, where it is not 0.76 to 0.86. On the grapes the seasons that
+# were missed have few dates, so what holds by season holds too many dates: no one width holds both.
+GRAPE_COVERAGE_MISSED: dict[tuple[str, Lead, str], float] = {
+    ("bloom_start", KNOWN_WEATHER, "coverage"): 0.873,
+    ("full_bloom", KNOWN_WEATHER, "coverage"): 0.874,
+    ("fruit_set", 60, "coverage"): 0.862,
+    ("fruit_set", 60, "coverage_by_season"): 0.869,
+    ("fruit_set", 14, "coverage"): 0.898,
+}
+# One date a season: both are the same.
+APPLE_COVERAGE_MISSED: dict[tuple[str, Lead, str], float] = {
+    ("bloom_start", KNOWN_WEATHER, "coverage"): 0.869,
+    ("bloom_start", KNOWN_WEATHER, "coverage_by_season"): 0.869,
+    ("bloom_start", 30, "coverage"): 0.902,
+    ("bloom_start", 30, "coverage_by_season"): 0.902,
+    ("full_bloom", 30, "coverage"): 0.885,
+    ("full_bloom", 30, "coverage_by_season"): 0.885,
+}
+
+
+def short_of(goal: str, measured: float) -> pytest.MarkDecorator:
+    return pytest.mark.xfail(strict=True, raises=AssertionError, reason=f"{goal} measured: {measured:g}")
+
+
+def coverages(
+    stages: tuple[str, ...], leads: tuple[Lead, ...], missed: dict[tuple[str, Lead, str], float]
+) -> list[Any]:
+    every = product(stages, leads, ("coverage", "coverage_by_season"))
+    return [
+        pytest.param(*one, marks=[short_of("share held", missed[one])] if one in missed else [])
+        for one in every
+    ]
 
 
 @pytest.mark.parametrize(
@@ -78,20 +116,53 @@ def test_grape_with_known_weather(grape: HindcastReport, stage: str, goal: float
     found = score_of(grape, stage, KNOWN_WEATHER)
     assert found.n == dates
     assert found.rmse <= goal
-    assert_calibrated(found)
 
 
-def assert_calibrated(found: Score) -> None:
-    assert 0.76 <= found.coverage <= 0.86
+@pytest.mark.parametrize(
+    ("stage", "lead", "goal"),
+    [
+        pytest.param("bloom_start", KNOWN_WEATHER, 3.3, marks=short_of("RMSE", 3.43)),
+        pytest.param("full_bloom", KNOWN_WEATHER, 3.7, marks=short_of("RMSE", 3.91)),
+        pytest.param("fruit_set", KNOWN_WEATHER, 4.0, marks=short_of("RMSE", 4.17)),
+        pytest.param("bloom_start", OTHERS_SEEN, 2.2, marks=short_of("RMSE", 2.33)),
+        pytest.param("full_bloom", OTHERS_SEEN, 3.0, marks=short_of("RMSE", 3.28)),
+        pytest.param("fruit_set", OTHERS_SEEN, 3.2, marks=short_of("RMSE", 3.54)),
+    ],
+)
+def test_grape_reaches_the_higher_goal(grape: HindcastReport, stage: str, lead: Lead, goal: float) -> None:
+    assert score_of(grape, stage, lead).rmse <= goal
+
+
+@pytest.mark.parametrize(
+    ("stage", "lead", "way"), coverages(KNOWN_STAGES, (*LEADS, OTHERS_SEEN), GRAPE_COVERAGE_MISSED)
+)
+def test_grape_intervals_hold_their_share(grape: HindcastReport, stage: str, lead: Lead, way: str) -> None:
+    assert 0.76 <= getattr(score_of(grape, stage, lead), way) <= 0.86
+
+
+@pytest.mark.parametrize(
+    ("lead", "goal"),
+    [
+        pytest.param(30, 0.19, marks=short_of("skill", 0.178)),
+        pytest.param(14, 0.33, marks=short_of("skill", 0.308)),
+    ],
+)
+def test_grape_reaches_the_higher_skill(grape: HindcastReport, lead: Lead, goal: float) -> None:
+    assert score_of(grape, "bloom_start", lead).skill >= goal
+
+
+def test_grape_has_skill_two_months_ahead_from_the_past_alone(grape: HindcastReport) -> None:
+    found = score_of(grape, "bloom_start", 60, grape.past_scores)
+    assert found.skill > 0.05
+    assert found.seasons == 18
+    assert {chosen.season for chosen in grape.past_rules} == {chosen.season for chosen in grape.rules[8:]}
 
 
 @pytest.mark.parametrize(("lead", "goal"), [(KNOWN_WEATHER, 0.47), (14, 0.28), (30, 0.14), (60, 0.0)])
 def test_grape_bloom_start_beats_the_cultivars_own_dates(
     grape: HindcastReport, lead: Lead, goal: float
 ) -> None:
-    found = score_of(grape, "bloom_start", lead)
-    assert found.skill >= goal
-    assert_calibrated(found)
+    assert score_of(grape, "bloom_start", lead).skill >= goal
 
 
 def test_grape_once_others_were_seen_is_off_by_the_goal_at_most(grape: HindcastReport) -> None:
@@ -104,18 +175,6 @@ def test_a_look_at_others_sharpens_the_forecast(grape: HindcastReport, stage: st
     found, before = (score_of(grape, stage, lead) for lead in (OTHERS_SEEN, KNOWN_WEATHER))
     assert found.n > 150
     assert found.crps < 0.9 * before.crps
-
-
-@pytest.mark.parametrize(
-    "stage",
-    [
-        "bloom_start",
-        pytest.param("full_bloom", marks=SHORT),
-        pytest.param("fruit_set", marks=SHORT),
-    ],
-)
-def test_intervals_hold_their_share_once_others_were_seen(grape: HindcastReport, stage: str) -> None:
-    assert_calibrated(score_of(grape, stage, OTHERS_SEEN))
 
 
 @pytest.mark.parametrize(
@@ -136,21 +195,32 @@ def test_apple_with_known_weather(apple: HindcastReport, stage: str, goal: float
     assert found.rmse <= goal
 
 
+@pytest.mark.parametrize(("stage", "lead", "way"), coverages(APPLE_STAGES, LEADS, APPLE_COVERAGE_MISSED))
+def test_apple_intervals_hold_their_share(apple: HindcastReport, stage: str, lead: Lead, way: str) -> None:
+    assert 0.76 <= getattr(score_of(apple, stage, lead), way) <= 0.86
+
+
 @pytest.mark.parametrize(
-    "stage",
+    ("stage", "goal"),
+    [("bloom_start", 3.7), pytest.param("bloom_end", 5.0, marks=short_of("RMSE", 5.27))],
+)
+def test_apple_reaches_the_higher_goal(apple: HindcastReport, stage: str, goal: float) -> None:
+    assert score_of(apple, stage, KNOWN_WEATHER).rmse <= goal
+
+
+@pytest.mark.parametrize(
+    ("lead", "goal"),
     [
-        pytest.param(
-            "bloom_start",
-            marks=pytest.mark.xfail(
-                strict=True, raises=AssertionError, reason="coverage measured: 0.87, where 0.80 is said"
-            ),
-        ),
-        "full_bloom",
-        "bloom_end",
+        pytest.param(30, 0.47, marks=short_of("skill", 0.456)),
+        pytest.param(14, 0.56, marks=short_of("skill", 0.541)),
     ],
 )
-def test_apple_intervals_hold_their_share(apple: HindcastReport, stage: str) -> None:
-    assert_calibrated(score_of(apple, stage, KNOWN_WEATHER))
+def test_apple_reaches_the_higher_skill(apple: HindcastReport, lead: Lead, goal: float) -> None:
+    assert score_of(apple, "bloom_start", lead).skill >= goal
+
+
+def test_apple_has_skill_two_months_ahead_from_the_past_alone(apple: HindcastReport) -> None:
+    assert score_of(apple, "bloom_start", 60, apple.past_scores).skill > 0.2
 
 
 # The goals set for the grapes; the apple blooms weeks earlier or later from year to year, so its skill is higher.
