@@ -81,6 +81,7 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.LayoutsDisagree(),
     cautions.LayoutOnly("no_fit"),
     cautions.PastCoverAsNoted(),
+    cautions.CoverByCultivar(),
     cautions.EnoughAssumed(0.8),
 )
 WARNED: tuple[pollen_warnings.Warned, ...] = (
