@@ -69,7 +69,8 @@ def planting(names: list[str], kind: str) -> Step:
 
 
 def put_block(name: str, kind: str, x_m: int) -> Step:
-    return Step("PUT", f"{HOME}/blocks/{name}", {"cultivar": kind, "x_m": x_m, "y_m": 3})
+    line = {"x2_m": x_m + 30, "y2_m": 3, "vines": 6} if x_m % 2 else {}
+    return Step("PUT", f"{HOME}/blocks/{name}", {"cultivar": kind, "x_m": x_m, "y_m": 3, **line})
 
 
 def put_cultivar(kind: str, flower_type: str, days: int) -> Step:
