@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from models.bloom.forecast import BlockForecast, Forecast, forecast
+from models.bloom.forecast import DRAWS, BlockForecast, Forecast, forecast
 from models.errors import NotEnoughData, Remedy
 from models.records import DailyTemperatures
 from service.store.repositories import Repositories
@@ -48,6 +48,7 @@ def forecast_vineyard(
     interval: float,
     outlook: Outlook | None = None,
     behind: Behind | None = None,
+    draws: int = DRAWS,
 ) -> VineyardForecast:
     """Forecast from what was known on a day. ``behind`` is what the fit misses, where it is the one in use.
 
@@ -67,6 +68,7 @@ def forecast_vineyard(
         as_of=as_of,
         interval=interval,
         outlook=None if outlook is None else outlook.days,
+        draws=draws,
     )
     used = outlook is not None and found.traces.outlook_through is not None
     return VineyardForecast(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from models.errors import NotEnoughData
 from models.heat.accumulate import accumulate_seasons
 from models.heat.season import season_of, season_window
+from models.stages import BLOOM_STAGES
 from models.vineyard.fruit_set import clusters_counted, set_share
 from models.vineyard.season_review import SeasonReview, came_of, season_review
 from models.vineyard.told import Told
@@ -23,6 +25,7 @@ from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
 AHEAD = dt.timedelta(days=42)
 A_WEEK = dt.timedelta(days=7)
+DRAWS = 400  # of each week: enough for medians to a day
 SEASONS_SHOWN = 5
 SIDE_BY_SIDE = ("bloom_start", "full_bloom", "bloom_end", "veraison", "harvest")
 
@@ -82,7 +85,7 @@ def review_season(
         raise NotEnoughData(f"season {year} has not begun")
     came = came_of(loaded.site.seen, year)
     kept = kept_days(records, vineyard, season=year)
-    told = kept or tuple(_told(loaded, saved, day) for day in _weeks(sorted(came.values())))
+    told = kept or tuple(_told(loaded, saved, day) for day in _weeks(came))
     after = _told(loaded, saved, min(window.end - dt.timedelta(days=1), today))
     return VineyardReview(
         saved,
@@ -94,15 +97,16 @@ def review_season(
 
 
 def _told(loaded: VineyardRecords, saved: SavedFit, day: dt.date) -> Told:
-    return told_on(forecast_vineyard(loaded, saved, as_of=day, interval=INTERVAL))
+    return told_on(forecast_vineyard(loaded, saved, as_of=day, interval=INTERVAL, draws=DRAWS))
 
 
-def _weeks(came: list[dt.date]) -> list[dt.date]:
-    """Every week from six weeks before the first date to the last."""
-    if not came:
+def _weeks(came: Mapping[tuple[str, str], dt.date]) -> list[dt.date]:
+    """Every week from six weeks before the first bloom to its last day."""
+    bloom = sorted(day for (_, stage), day in came.items() if stage in BLOOM_STAGES)
+    if not bloom:
         return []
-    days = [came[0] - AHEAD]
-    while days[-1] + A_WEEK < came[-1]:
+    days = [bloom[0] - AHEAD]
+    while days[-1] + A_WEEK < bloom[-1]:
         days.append(days[-1] + A_WEEK)
     return days
 
