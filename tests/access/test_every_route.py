@@ -142,7 +142,6 @@ PUBLIC_PAGES = {
     "/help/{name}",
     "/problems/{slug}",
     "/docs",
-    "/charts/{name}",
     "/file-templates/{name}",
     "/service-worker.js",
 }
