@@ -114,7 +114,7 @@ def test_a_desk_signs_in_a_phone_is_added_records_a_visit_and_is_revoked(
         phone.locator("select[name=block]").select_option(index=1)
         phone.locator(".tiles label").nth(3).click()
         phone.locator("form#visit button.thumb").click()
-        phone.wait_for_function("document.getElementById('said').textContent.startsWith('Recorded')")
+        phone.wait_for_selector("#said:has-text('Recorded')")
         with store.transaction("hill-farm", read_only=True) as records:
             assert records.changes.all(limit=1)[0].by == "Ida"
 
