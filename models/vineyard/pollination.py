@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-import xarray as xr
 
 from models.errors import BadInput, Problem
 from models.records import Block, FlowerType, Planting
@@ -42,6 +42,9 @@ from models.vineyard.standing_warnings import (
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
 from models.vineyard.uncovered import Uncovered, uncovered_runs
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 __all__ = [
     "AtReach",

@@ -9,10 +9,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
-import xarray as xr
 
 from models.errors import BadInput, Problem
 from models.records import Block, FlowerType, Planting, StageInterval, Visit
@@ -26,6 +25,9 @@ from models.vineyard.reach import (
     sheds_viable_pollen,
 )
 from models.vineyard.season_days import SeasonDays
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 TaskKind = Literal["flower_count", "first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load"]
 
