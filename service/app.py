@@ -19,6 +19,7 @@ from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
 from service.web import problems
+from service.web.kept import KeptAnswers
 from service.web.methods import HeadAndOptions
 
 DESCRIPTION = """
@@ -64,6 +65,7 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.settings = settings
     app.state.store = store
+    app.state.kept = KeptAnswers()
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)

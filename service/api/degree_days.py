@@ -15,20 +15,21 @@ from models.units import (
     fahrenheit_days_from_celsius_days,
     fahrenheit_from_celsius,
 )
-from service.api.responses import problems
+from service.api.responses import UNCHANGED, problems
 from service.api.schemas import DegreeDays, GapAnswer, HeatDay, HeatRuleAnswer, SeasonSetAside
 from service.usecases.heat import SeasonComparison, compare_season
+from service.web.kept import KEPT, KeptRoute
 from service.web.keys import StationKey
 from service.web.records import Reading
 from service.web.units import Units, UnitsQuery, check_heat_limits
 
-router = APIRouter(prefix="/v1/stations/{station}/degree-days", tags=["stations"])
+router = APIRouter(prefix="/v1/stations/{station}/degree-days", tags=["stations"], route_class=KeptRoute)
 
 TRADE_BASE_C = HeatRule().base_c
 TRADE_BASE_F = fahrenheit_from_celsius(TRADE_BASE_C)
 
 
-@router.get("", summary="Degree-days of a season", responses=problems(404))
+@router.get("", summary="Degree-days of a season", dependencies=[KEPT], responses=UNCHANGED | problems(404))
 def get_degree_days(
     station: StationKey,
     records: Reading,

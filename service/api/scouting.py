@@ -9,15 +9,16 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from models.vineyard.scouting import MissedTask, PlannedTask, TaskKind
-from service.api.responses import problems
+from service.api.responses import UNCHANGED, problems
 from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import LookedAhead
 from service.usecases.cautions import cautions_of
 from service.usecases.scouting import CHANCE, plan_scouting
+from service.web.kept import KEPT, KeptRoute
 from service.words.cautions import caution_texts
 from service.words.scouting import look_for, why_look, why_missed
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
 
 
 class WindowAnswer(Body):
@@ -83,7 +84,12 @@ class ScoutingAnswer(Body):
     cautions: list[str]
 
 
-@router.get("/scouting", summary="Plan the scouting trips", responses=problems(404, 409))
+@router.get(
+    "/scouting",
+    summary="Plan the scouting trips",
+    dependencies=[KEPT],
+    responses=UNCHANGED | problems(404, 409),
+)
 def get_scouting(
     foreseen: LookedAhead,
     weekdays: Annotated[

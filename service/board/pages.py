@@ -9,7 +9,6 @@ from typing import Annotated, Any
 
 from fastapi import HTTPException, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from pydantic import BeforeValidator
@@ -20,6 +19,7 @@ from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_cels
 from models.vineyard.scouting import alike
 from service.board.charts import SCRIPT_NAME
 from service.store.errors import StoreError
+from service.web.kept import KeptRoute
 from service.web.problems import BAD_INPUT, KINDS, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
@@ -141,7 +141,7 @@ def told(error: Exception) -> Mapping[str, Any]:
     }
 
 
-class PageRoute(APIRoute):
+class PageRoute(KeptRoute):
     """A route whose errors are pages too, in the words of the API's problems."""
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:

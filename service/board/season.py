@@ -28,6 +28,7 @@ from service.usecases.heat import compare_season
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 from service.web.access import Grower
+from service.web.kept import KEPT, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import changing, jobs, store
 from service.web.units import Units, UnitsQuery
@@ -41,7 +42,7 @@ INTERVALS = (0.5, 0.8, 0.9, 0.95)
 MOST_SLIPS = 20
 
 
-@router.get("/vineyards/{vineyard}")
+@router.get("/vineyards/{vineyard}", dependencies=[KEPT])
 def season_board(
     request: Request,
     vineyard: VineyardKey,
@@ -53,6 +54,8 @@ def season_board(
     fitting: Annotated[str | None, Query(max_length=63)] = None,
 ) -> HTMLResponse:
     """Bloom windows, pollen, heat and trips as of a day."""
+    if fitting is not None:
+        not_kept(request)
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         today = clock.today(known.timezone)
