@@ -171,9 +171,22 @@ class Cultivar:
     pollen_days: int | None = None
 
 
+# More vines than any row holds: a bound on what one line costs to compute. Ours.
+MOST_VINES_IN_A_LINE = 10_000
+
+
 @dataclass(frozen=True)
 class Block:
-    """Vines of one cultivar in one place. Neighbours, where given, replace distance. [m]"""
+    """Vines of one cultivar in one place, or in a line. Neighbours, where given, replace distance. [m]
+
+    ``x_m`` and ``y_m`` are the place of all vines; or, with ``x2_m`` and ``y2_m``, those of the first and the last vine
+    of a line, along which they stand evenly.
+
+    Raises
+    ------
+    BadInput
+        If a line has one coordinate of its end only, no length, fewer than 2 vines or more than 10,000.
+    """
 
     key: str
     cultivar: str
@@ -181,6 +194,27 @@ class Block:
     y_m: float
     vines: int = 1
     neighbours: tuple[str, ...] | None = None
+    x2_m: float | None = None
+    y2_m: float | None = None
+
+    def __post_init__(self) -> None:
+        if (self.x2_m is None) != (self.y2_m is None):
+            lacking = "x2_m" if self.x2_m is None else "y2_m"
+            raise BadInput(
+                "the end of a line has two coordinates", [Problem(lacking, "give it beside the other")]
+            )
+        if self.is_line and (self.x2_m, self.y2_m) == (self.x_m, self.y_m):
+            raise BadInput(
+                "a line ends elsewhere than it begins", [Problem("x2_m", "leave the end out for one place")]
+            )
+        if self.is_line and not 2 <= self.vines <= MOST_VINES_IN_A_LINE:
+            problem = f"say how many stand from end to end, 2 to {MOST_VINES_IN_A_LINE}: not {self.vines}"
+            raise BadInput("a line has a vine at each end", [Problem("vines", problem)])
+
+    @property
+    def is_line(self) -> bool:
+        """Whether its vines stand in a line, not in one place."""
+        return self.x2_m is not None
 
 
 # 50 ft; common practice, no source: distance is an assumption. [m]

@@ -9,6 +9,7 @@ from functools import partial
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.routing import APIRoute
+from starlette.middleware.gzip import GZipMiddleware
 
 from service.api import routes
 from service.api.change_header import ChangeHeader
@@ -21,6 +22,8 @@ from service.threads import use_one_thread
 from service.web import problems
 from service.web.kept import KeptAnswers
 from service.web.methods import HeadAndOptions
+from service.web.traffic import Metrics, Traffic
+from service.web.turns import Turns
 
 DESCRIPTION = """
 When each grape cultivar of a planting blooms, and where pollen runs out before the flowers that need it.
@@ -66,10 +69,14 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.settings = settings
     app.state.store = store
     app.state.kept = KeptAnswers()
+    app.state.turns = Turns()
+    app.state.metrics = Metrics(app.state.turns)
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)
     board.install(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(Traffic, metrics=app.state.metrics)
     app.add_middleware(HeadAndOptions, routes=app.routes)
     app.openapi = partial(document, app)  # type: ignore[method-assign]
     return app

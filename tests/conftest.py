@@ -46,7 +46,9 @@ def pytest_runtest_makereport(
     """In CI a test that needs open data, a database or a browser fails where it would be skipped."""
     report = yield
     wanted = any(item.get_closest_marker(name) for name in NEVER_SKIPPED_IN_CI)
-    skipped = report.skipped and not hasattr(report, "wasxfail")  # a goal known to be missed is not a test left out
+    skipped = report.skipped and not hasattr(
+        report, "wasxfail"
+    )  # a goal known to be missed is not a test left out
     if os.environ.get("CI") == "true" and wanted and skipped and call.excinfo is not None:
         report.outcome = "failed"
         report.longrepr = f"skipped in CI: {call.excinfo.value}"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.records import Block
+from models.records import Block, Unit
 from models.units import FloatArray
 from models.vineyard.past_cover import SeasonBloom, covered_share
+from models.vineyard.reach import VineGroup
 
 # A cultivar that adds less than this to the mean covered share is not worth naming. Our convention.
 WORTH_NAMING = 0.01
@@ -84,6 +85,8 @@ class BlockCheck:
 
     Attributes
     ----------
+    vines_in_reach : int
+        Those of its vines that have a source in reach.
     sources : tuple of str
         Blocks with viable pollen in reach.
     seasons : tuple of SeasonCover
@@ -101,6 +104,7 @@ class BlockCheck:
     block: str
     cultivar: str
     vines: int
+    vines_in_reach: int
     sources: tuple[str, ...]
     seasons: tuple[SeasonCover, ...]
     seasons_covered: int
@@ -110,8 +114,12 @@ class BlockCheck:
     would_help: tuple[HelpfulCultivar, ...]
 
 
+# A season, whose bloom stands for a block, and by share of the vines, the sources in reach.
+_Asked = tuple[int, Unit, tuple[tuple[float, frozenset[Unit]], ...]]
+
+
 class History:
-    """Past seasons under one set of assumptions; each pair of cultivar and sources is computed once.
+    """Past seasons under one set of assumptions; each pair of bloom and sources is computed once.
 
     ``lacking`` are the bloom stages without which there is no past season.
     """
@@ -131,22 +139,19 @@ class History:
         self.enough_seasons = enough_seasons
         self._receptive_days_of = receptive_days_of
         self._pollen_days_of = pollen_days_of
-        self._seen: dict[tuple[str, frozenset[str]], tuple[SeasonCover, ...]] = {}
+        self._seen: dict[_Asked, FloatArray] = {}
 
     def knows(self, cultivar: str) -> bool:
         """Whether the bloom of a cultivar in those seasons is known."""
         return bool(self.past) and cultivar in self.past[0].blooms
 
-    def of(self, cultivar: str, sources: frozenset[str]) -> tuple[SeasonCover, ...]:
-        """Cover of a cultivar by source cultivars, season by season."""
-        key = cultivar, sources
-        if key not in self._seen:
-            self._seen[key] = tuple(
-                self._summed_up(season.season, share)
-                for season in self.past
-                if (share := self._share(season, cultivar, sources)).size
-            )
-        return self._seen[key]
+    def of(self, block: Block, groups: Sequence[VineGroup]) -> tuple[SeasonCover, ...]:
+        """Cover of a block by the sources in reach of its vines, season by season."""
+        return tuple(
+            self._summed_up(season.season, share)
+            for season in self.past
+            if (share := self._share(season, block, groups)).size
+        )
 
     def covered(self, seasons: Sequence[SeasonCover]) -> int:
         """How many seasons count as covered."""
@@ -156,21 +161,28 @@ class History:
         """Whether so many count that a block is not exposed."""
         return self.covered(seasons) >= self.enough_seasons * len(seasons)
 
-    def _share(self, season: SeasonBloom, cultivar: str, sources: frozenset[str]) -> FloatArray:
-        return covered_share(
-            season,
-            cultivar,
-            sorted(sources),
-            receptive_days=self._receptive_days_of[cultivar],
-            pollen_days_of=self._pollen_days_of,
+    def _share(self, season: SeasonBloom, block: Block, groups: Sequence[VineGroup]) -> FloatArray:
+        asked = (
+            season.season,
+            season.stands_for(block),
+            tuple((group.vines / block.vines, season.sources(group)) for group in groups),
         )
+        if asked not in self._seen:
+            self._seen[asked] = covered_share(
+                season,
+                block,
+                groups,
+                receptive_days=self._receptive_days_of[block.cultivar],
+                pollen_days_of=self._pollen_days_of,
+            )
+        return self._seen[asked]
 
     def _summed_up(self, season: int, share: FloatArray) -> SeasonCover:
         return SeasonCover(season, float(np.median(share)), float(np.mean(share >= self.enough_share)))
 
 
 def block_check(
-    block: Block, sources: tuple[Block, ...], givers: Mapping[str, bool], history: History
+    block: Block, groups: Sequence[VineGroup], givers: Mapping[str, bool], history: History
 ) -> BlockCheck:
     """Check one block.
 
@@ -178,31 +190,33 @@ def block_check(
     ----------
     block : Block
         Of a pistillate cultivar.
-    sources : tuple of Block
-        Those with viable pollen in its reach.
+    groups : sequence of VineGroup
+        Its vines by the blocks with viable pollen in their reach.
     givers : mapping of str to bool
         Cultivars that are tried where the block is exposed; True for those known to have viable pollen, False
         where the flower type is not known.
     history : History
     """
-    cultivars = frozenset(source.cultivar for source in sources)
+    sources = {other.key: other for group in groups for other in group.in_reach}
+    cultivars = {source.cultivar for source in sources.values()}
     unknown = sorted(key for key in cultivars if not history.knows(key))
     some_known = not sources or len(unknown) < len(cultivars)
     seasons: tuple[SeasonCover, ...] = ()
     if history.knows(block.cultivar) and some_known:
-        seasons = history.of(block.cultivar, cultivars)
+        seasons = history.of(block, groups)
     exposed = not sources or not history.enough(seasons)
     return BlockCheck(
         block=block.key,
         cultivar=block.cultivar,
         vines=block.vines,
-        sources=tuple(source.key for source in sources),
+        vines_in_reach=sum(group.vines for group in groups if group.in_reach),
+        sources=tuple(sources),
         seasons=seasons,
         seasons_covered=history.covered(seasons),
         mean_share_of_bloom_covered=_mean_share(seasons) if seasons else None,
         exposed=exposed,
-        why=_why(block, sources, unknown, seasons, history),
-        would_help=_would_help(block.cultivar, cultivars, seasons, givers, history) if exposed else (),
+        why=_why(block, tuple(sources.values()), unknown, seasons, history),
+        would_help=_would_help(block, groups, seasons, givers, history) if exposed else (),
     )
 
 
@@ -229,20 +243,21 @@ def _why(
 
 
 def _would_help(
-    cultivar: str,
-    sources: frozenset[str],
+    block: Block,
+    groups: Sequence[VineGroup],
     now: Sequence[SeasonCover],
     givers: Mapping[str, bool],
     history: History,
 ) -> tuple[HelpfulCultivar, ...]:
-    """Cultivars that would add to the cover if one block of them stood in reach, the best first."""
+    """Cultivars that would add to the cover if one block of them stood in reach of all vines, the best first."""
     if not now:
         return ()
     remedies = []
     for giver, has_pollen in givers.items():
         if not history.knows(giver):
             continue
-        then = history.of(cultivar, sources | {giver})
+        new = Block(f"new {giver}", giver, block.x_m, block.y_m)
+        then = history.of(block, [replace(group, in_reach=(*group.in_reach, new)) for group in groups])
         if (
             history.covered(then) > history.covered(now)
             or _mean_share(then) >= _mean_share(now) + WORTH_NAMING

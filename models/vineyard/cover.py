@@ -8,6 +8,7 @@ assumption.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,37 +30,41 @@ _ROUNDING = 1e-9
 class Cover:
     """Shares of one block's bloom, by draw; (draw,) for all sources together, (source, draw) for each.
 
+    Vines of a block may have different sources in reach. Each part of them is computed on its own and counts by its
+    share of the vines; all flowers open alike.
+
     Attributes
     ----------
     covered, covered_by, lost_without : ndarray
         Share covered by all sources, by each alone, and by this one only.
-    before, after, between : ndarray, shape (draw,)
-        Share past before the first source opens, still to open when the last one is over, and uncovered in
-        between.
+    before_of, after_of, between_of : ndarray, shape (part, draw)
+        Share that stands in a part of the vines and is past before the first source in its reach opens, still to open
+        when the last one is over, and uncovered in between; nothing of a part without a source.
     before_by, after_by : ndarray, shape (source, draw)
-        The same for each source as if it stood alone.
+        Share past before each source opens, or still to open when it is over, wherever it reaches.
     overlap_days : ndarray of int, shape (source, draw)
         Days on which the block is receptive (bloom start to the last receptive day of bloom end) and the
         source's anthers are open. [day]
     synchrony : ndarray, shape (source, draw)
         Those days over the block's receptive days: Augspurger's index of the pair.
     uncovered_days : ndarray of int, shape (draw,)
-        Days on which the block is receptive and no source has open anthers. [day]
+        Days on which the block is receptive and no source in reach has open anthers, in the mean of the vines. [day]
     days : ndarray of int, shape (day,)
         Days since the start of the season. [day]
     unmet : ndarray, shape (draw, day)
         Share of the block's flowers that open on a day and get no pollen on any of their receptive days.
-    early, gap, late : ndarray of bool, shape (draw, day)
+    early, gap, late, out : ndarray of bool, shape (draw, day)
         Whether receptive flowers are there that get no pollen on any of their days: before the first source
-        opens, between two sources, or after the last one; each only where its whole share is notable.
+        opens, between two sources, after the last one, or with none in reach; each only where its whole share is
+        notable.
     """
 
     covered: FloatArray
     covered_by: FloatArray
     lost_without: FloatArray
-    before: FloatArray
-    after: FloatArray
-    between: FloatArray
+    before_of: FloatArray
+    after_of: FloatArray
+    between_of: FloatArray
     before_by: FloatArray
     after_by: FloatArray
     overlap_days: CountArray
@@ -70,11 +75,27 @@ class Cover:
     early: BoolArray
     gap: BoolArray
     late: BoolArray
+    out: BoolArray
+
+    @property
+    def before(self) -> FloatArray:
+        """Share past before the first source in reach opens; shape (draw,)."""
+        return np.asarray(self.before_of.sum(axis=0))
+
+    @property
+    def after(self) -> FloatArray:
+        """Share still to open when the last source in reach is over; shape (draw,)."""
+        return np.asarray(self.after_of.sum(axis=0))
+
+    @property
+    def between(self) -> FloatArray:
+        """Share uncovered between sources in reach; shape (draw,)."""
+        return np.asarray(self.between_of.sum(axis=0))
 
     @property
     def without_pollen(self) -> BoolArray:
         """The days of each draw without pollen, for whatever reason; shape (draw, day)."""
-        return self.early | self.gap | self.late
+        return self.early | self.gap | self.late | self.out
 
 
 def notable(share: FloatArray) -> BoolArray:
@@ -101,7 +122,22 @@ def open_anther_days(bloom: FloatArray, *, pollen_days: int) -> tuple[FloatArray
     return start, end + (pollen_days - 1)
 
 
-def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, receptive_days: int) -> Cover:
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A part of a block's vines: its share of them, and which of the sources are in its reach, shape (source,)."""
+
+    share: float
+    reached: BoolArray
+
+
+def cover(
+    bloom: FloatArray,
+    first_open: FloatArray,
+    last_open: FloatArray,
+    *,
+    receptive_days: int,
+    parts: Sequence[Part] | None = None,
+) -> Cover:
     """Cover of one block's bloom by its sources, in each draw.
 
     Parameters
@@ -112,6 +148,8 @@ def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, r
         First and last day with open anthers of each source in reach; infinite after the season. [day]
     receptive_days : int
         Days for which a flower is receptive, from the day its cap falls. [day]
+    parts : sequence of Part, optional
+        Of the block's vines, whose shares sum to 1; by default all have every source in reach.
 
     Returns
     -------
@@ -122,44 +160,77 @@ def cover(bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, r
     def opened_by(day: FloatArray) -> FloatArray:
         return cumulative_share(day, start=start, full=full, end=end)
 
+    if parts is None:
+        parts = [Part(1.0, np.ones(len(first_open), dtype=np.bool_))]
+    shares = np.array([part.share for part in parts])
     days = bloom_days(bloom)
     days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
     opening = share_by_day(bloom, days)
 
     # On which days a flower must lose its cap to meet this source.
     met = _between(days, first_open - (receptive_days - 1), last_open)
-    sources_met = np.count_nonzero(met, axis=0)
-    unmet = np.where(sources_met == 0, opening, 0.0)
-    only_one = np.where(sources_met == 1, opening, 0.0)
-
-    covered = np.minimum((opening - unmet).sum(axis=-1), 1.0)  # a sum of 1 may be rounded up
-    opens, closes = first_open.min(axis=0, initial=np.inf), last_open.max(axis=0, initial=-np.inf)
-    before, after = opened_by(opens - receptive_days), 1.0 - opened_by(closes)
-    between = np.clip(1.0 - covered - before - after, 0.0, 1.0)
-    without = _running_sum(unmet, receptive_days) >= FEW_FLOWERS
-    ahead, behind = days < opens[:, np.newaxis], days > closes[:, np.newaxis]
     before_by = opened_by(first_open - receptive_days)
     after_by = 1.0 - opened_by(last_open)
     receptive = _between(days, start, end + (receptive_days - 1))
     anthers_open = _between(days, first_open, last_open)
+
+    # each of shape (draw,), (source, draw), (draw, day) or (part, draw), summed over parts by their shares
+    covered, uncovered = np.zeros(len(bloom)), np.zeros(len(bloom))
+    lost_without = np.zeros(first_open.shape)
+    unmet, unmet_early, unmet_gap, unmet_late, unmet_out = np.zeros((5, *opening.shape))
+    before_of, after_of, between_of = np.zeros((3, len(parts), len(bloom)))
+    for place, (part, share) in enumerate(zip(parts, shares, strict=True)):
+        mine = part.reached
+        sources_met = np.count_nonzero(met[mine], axis=0)
+        lacking = np.where(sources_met == 0, opening, 0.0)
+        only_one = np.where(sources_met == 1, opening, 0.0)
+        got = np.minimum((opening - lacking).sum(axis=-1), 1.0)  # a sum of 1 may be rounded up
+        covered += share * got
+        unmet += share * lacking
+        lost_without[mine] += share * np.einsum("dt,sdt->sd", only_one, met[mine])
+        uncovered += share * uncovered_days(receptive, anthers_open[mine].swapaxes(0, 1))
+        without = share * _running_sum(lacking, receptive_days)
+        if not mine.any():
+            unmet_out += without
+            continue
+        opens, closes = first_open[mine].min(axis=0), last_open[mine].max(axis=0)
+        before, after = opened_by(opens - receptive_days), 1.0 - opened_by(closes)
+        before_of[place], after_of[place] = share * before, share * after
+        between_of[place] = share * np.clip(1.0 - got - before - after, 0.0, 1.0)
+        ahead, behind = days < opens[:, np.newaxis], days > closes[:, np.newaxis]
+        unmet_early += without * ahead
+        unmet_late += without * behind
+        unmet_gap += without * (~ahead & ~behind)
+    out = float(shares[[not part.reached.any() for part in parts]].sum())
+    enough = _running_sum(unmet, receptive_days) >= FEW_FLOWERS
+
+    def tells(lacking: FloatArray, share: FloatArray) -> BoolArray:
+        return enough & (lacking > _ROUNDING) & notable(share)[:, np.newaxis]
+
     return Cover(
         covered=covered,
-        covered_by=np.clip(1.0 - before_by - after_by, 0.0, 1.0),
-        lost_without=np.einsum("dt,sdt->sd", only_one, met),
-        before=before,
-        after=after,
-        between=between,
+        covered_by=np.clip(1.0 - before_by - after_by, 0.0, 1.0) * _share_reached(parts),
+        lost_without=lost_without,
+        before_of=before_of,
+        after_of=after_of,
+        between_of=between_of,
         before_by=before_by,
         after_by=after_by,
         overlap_days=shared_days(receptive, anthers_open),
         synchrony=synchrony_index(receptive, anthers_open[..., np.newaxis, :]),
-        uncovered_days=uncovered_days(receptive, anthers_open.swapaxes(0, 1)),
+        uncovered_days=np.rint(uncovered).astype(np.int64),
         days=days,
         unmet=unmet,
-        early=without & ahead & notable(before)[:, np.newaxis],
-        gap=without & ~ahead & ~behind & notable(between)[:, np.newaxis],
-        late=without & behind & notable(after)[:, np.newaxis],
+        early=tells(unmet_early, before_of.sum(axis=0)),
+        gap=tells(unmet_gap, between_of.sum(axis=0)),
+        late=tells(unmet_late, after_of.sum(axis=0)),
+        out=tells(unmet_out, np.full(len(bloom), out)),
     )
+
+
+def _share_reached(parts: Sequence[Part]) -> FloatArray:
+    """Share of the vines that each source reaches; shape (source, 1)."""
+    return np.asarray(sum(part.share * part.reached for part in parts))[:, np.newaxis]
 
 
 def _between(days: DayArray, first: FloatArray, last: FloatArray) -> BoolArray:

@@ -12,7 +12,7 @@ from itertools import groupby
 from typing import Literal
 
 from models.records import Planting
-from models.vineyard.reach import cultivar_of, sheds_viable_pollen
+from models.vineyard.reach import cultivar_of, sheds_viable_pollen, vine_places, vines_a_place
 from models.vineyard.vine_counts import WhoServesWhom, heaviest_load
 
 Verdict = Literal["met", "not_met", "does_not_apply"]
@@ -204,9 +204,10 @@ def _vine_rows(planting: Planting, along: RowsAlong) -> list[list[bool]]:
     """Whether each vine has viable pollen, row by row, all in their order."""
     rows: dict[int, list[tuple[float, bool, int]]] = defaultdict(list)
     for block in planting.blocks:
-        across, place = (block.y_m, block.x_m) if along == "x" else (block.x_m, block.y_m)
         is_source = sheds_viable_pollen(cultivar_of(planting, block))
-        rows[round(across / SAME_ROW_M)].append((place, is_source, block.vines))
+        for x, y in vine_places(block).tolist():
+            across, place = (y, x) if along == "x" else (x, y)
+            rows[round(across / SAME_ROW_M)].append((place, is_source, vines_a_place(block)))
     return [
         [is_source for _, is_source, vines in sorted(rows[across]) for _ in range(vines)]
         for across in sorted(rows)

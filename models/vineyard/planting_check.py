@@ -101,13 +101,13 @@ def planting_check(
     strangers = [] if fit is None else [key for key in fit.cultivars if key not in planting.cultivars]
     pollen |= dict.fromkeys(strangers, pollen_days)
     needed = {block.cultivar for block in found.pistillate} | {*givers, *strangers}
-    past = past_blooms(fit, site, needed, draws=draws) if fit is not None else ()
+    past = past_blooms(fit, site, needed, planting.blocks, draws=draws) if fit is not None else ()
     history = History(
         past, receptive, pollen, enough_share, enough_seasons, () if fit is None else fit.lacking
     )
     candidates = {key: key in planting.cultivars for key in sorted({*givers, *strangers})}
     blocks = tuple(
-        block_check(block, found.sources_of(place), candidates, history)
+        block_check(block, found.groups[place], candidates, history)
         for place, block in enumerate(found.pistillate)
     )
     in_reach = found.vines_in_reach

@@ -72,6 +72,16 @@ class NoSourceInReach:
 
 
 @dataclass(frozen=True)
+class VinesOutOfReach:
+    """So many of the block's vines have no source in reach that counts; the others have. [m]"""
+
+    code: ClassVar[WarningCode] = "no_pollen_source_in_reach"
+    out: int
+    vines: int
+    reach_m: float
+
+
+@dataclass(frozen=True)
 class NoneViable:
     """What is in reach makes pollen, but it is recorded as not viable, or its shoots froze this season."""
 
@@ -134,6 +144,7 @@ Warned = (
     | SourceStartsLate
     | GapBetweenSources
     | NoSourceInReach
+    | VinesOutOfReach
     | NoneViable
     | OnlySource
     | MainSource

@@ -31,6 +31,7 @@ from models.vineyard.reach import (
     named,
     pollen_makers_in_reach,
     sheds_viable_pollen,
+    vine_groups,
 )
 from models.vineyard.season_days import SeasonDays, median_day
 from models.vineyard.standing_warnings import (
@@ -200,9 +201,10 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
 
     receptive = given.flower_days.receptive_of(cultivar_of(planting, block))
     first_open, last_open = given.open_days_of(near.known, complete)
-    found = cover(bloom, first_open, last_open, receptive_days=receptive)
+    found = cover(bloom, first_open, last_open, receptive_days=receptive, parts=near.parts)
     uncovered = uncovered_runs(found, given.season, receptive_days=receptive)
-    told = reach_warnings(planting, block, near, tuple(run.span for run in uncovered))
+    out = [run for run in uncovered if not near.viable or run.why == "no_pollen_source_in_reach"]
+    told = reach_warnings(planting, block, near, tuple(run.span for run in out))
     if near.known:
         sheds = [given.flower_days.pollen_of(cultivar_of(planting, other)) for other in near.known]
         timing = Timing(
@@ -213,6 +215,7 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
             first_open=first_open,
             last_open=last_open,
             season=given.season,
+            reached=[part.reached for part in near.parts],
         )
         told += timing_warnings(timing, found, uncovered)
         told += main_source_warnings(planting, block, near, found, whole)
@@ -245,6 +248,7 @@ def _in_reach(given: _Known, block: Block, reach_m: float) -> InReach:
         viable=viable,
         doubtful=tuple(other for other in sheds if other.key in given.frosted),
         known=tuple(other for other in viable if other.key in given.blooms),
+        groups=vine_groups(block, viable, reach_m=reach_m),
     )
 
 
@@ -256,12 +260,13 @@ def _at_other_reach(
     for factor in OTHER_REACHES:
         reach_m = factor * given.planting.reach_m
         other = _in_reach(given, block, reach_m)
-        if other.viable == near.viable:
+        if other.groups == near.groups:
             continue
         share = None
         if other.known or not other.viable:
             opened = given.open_days_of(other.known, complete)
-            share = share_interval(cover(bloom, *opened, receptive_days=receptive).covered, interval)
+            found = cover(bloom, *opened, receptive_days=receptive, parts=other.parts)
+            share = share_interval(found.covered, interval)
         yield AtReach(reach_m, tuple(source.key for source in other.viable), share)
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Planting
+from models.units import FloatArray
+from models.vineyard.synchrony import BoolArray
 
 
 @dataclass(frozen=True)
@@ -53,9 +57,33 @@ def sheds_viable_pollen(cultivar: Cultivar) -> bool:
     return makes_pollen(cultivar) and cultivar.viable_pollen
 
 
+def vine_places(block: Block) -> FloatArray:
+    """Where the vines of a block stand: its one place, or every vine of its line; shape (place, 2). [m]"""
+    if block.x2_m is None or block.y2_m is None:
+        return np.array([[block.x_m, block.y_m]])
+    return np.linspace((block.x_m, block.y_m), (block.x2_m, block.y2_m), block.vines)
+
+
+def vines_a_place(block: Block) -> int:
+    """How many vines stand at each of a block's places."""
+    return 1 if block.is_line else block.vines
+
+
+def nearest_vine_m(places: FloatArray, block: Block) -> FloatArray:
+    """Distance of each place, shape (place, 2), to the nearest vine of a block; shape (place,). [m]"""
+    first = np.array([block.x_m, block.y_m])
+    nearest = np.broadcast_to(first, places.shape)
+    if block.x2_m is not None and block.y2_m is not None:
+        along = np.array([block.x2_m, block.y2_m]) - first
+        gaps = block.vines - 1
+        vine = np.clip(np.rint((places - first) @ along / (along @ along) * gaps), 0, gaps)
+        nearest = first + vine[:, np.newaxis] / gaps * along
+    return np.asarray(np.hypot(*(places - nearest).T))
+
+
 def distance_m(block: Block, other: Block) -> float:
-    """Straight distance between the places of two blocks. [m]"""
-    return math.hypot(block.x_m - other.x_m, block.y_m - other.y_m)
+    """Straight distance between the nearest two vines of two blocks. [m]"""
+    return float(nearest_vine_m(vine_places(block), other).min())
 
 
 def neighbours_given(block: Block, other: Block) -> bool:
@@ -63,15 +91,57 @@ def neighbours_given(block: Block, other: Block) -> bool:
     return block.neighbours is not None or other.neighbours is not None
 
 
-def in_reach(block: Block, other: Block, *, reach_m: float) -> bool:
-    """Whether pollen is carried between two blocks; the same both ways.
+def places_in_reach(block: Block, other: Block, *, reach_m: float) -> BoolArray:
+    """Which of a block's places pollen is carried to from another block; shape (place,).
 
     If either block lists its neighbours, they are in reach when one of the two names the other; distance
     then says nothing. A block with an empty list is in reach of those only that name it.
     """
+    places = vine_places(block)
     if neighbours_given(block, other):
-        return other.key in (block.neighbours or ()) or block.key in (other.neighbours or ())
-    return distance_m(block, other) <= reach_m + ROUNDING_M
+        named_so = other.key in (block.neighbours or ()) or block.key in (other.neighbours or ())
+        return np.full(len(places), named_so)
+    return np.asarray(nearest_vine_m(places, other) <= reach_m + ROUNDING_M)
+
+
+def vines_in_reach(block: Block, other: Block, *, reach_m: float) -> BoolArray:
+    """Whether pollen is carried between each place of two blocks; shape (place, other place). As `places_in_reach`."""
+    places, others = vine_places(block), vine_places(other)
+    if neighbours_given(block, other):
+        return np.full((len(places), len(others)), in_reach(block, other, reach_m=reach_m))
+    apart = places[:, np.newaxis] - others
+    return np.asarray(np.hypot(apart[..., 0], apart[..., 1]) <= reach_m + ROUNDING_M)
+
+
+def in_reach(block: Block, other: Block, *, reach_m: float) -> bool:
+    """Whether pollen is carried between two vines of two blocks; the same both ways. As `places_in_reach`."""
+    return bool(places_in_reach(block, other, reach_m=reach_m).any())
+
+
+@dataclass(frozen=True)
+class VineGroup:
+    """Those vines of a block that have the same blocks in reach, in the order asked; possibly none."""
+
+    vines: int
+    in_reach: tuple[Block, ...]
+
+
+def vine_groups(block: Block, others: Sequence[Block], *, reach_m: float) -> tuple[VineGroup, ...]:
+    """A block's vines by which of the others pollen is carried from to them.
+
+    A block in one place is one group.
+    """
+    if not others:
+        return (VineGroup(block.vines, ()),)
+    reached = np.array([places_in_reach(block, other, reach_m=reach_m) for other in others], dtype=np.bool_)
+    sets, counts = np.unique(reached, axis=1, return_counts=True)
+    return tuple(
+        VineGroup(
+            int(count) * vines_a_place(block),
+            tuple(other for other, inside in zip(others, column, strict=True) if inside),
+        )
+        for column, count in zip(sets.T, counts, strict=True)
+    )
 
 
 def pollen_makers_in_reach(planting: Planting, block: Block) -> tuple[Block, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from models.records import Block, Planting
 from models.units import FloatArray
-from models.vineyard.cover import Cover
+from models.vineyard.cover import NOTABLE_SHARE, Cover, Part
 from models.vineyard.pollen_warnings import (
     ACT,
     MOST,
@@ -22,11 +22,12 @@ from models.vineyard.pollen_warnings import (
     SourcesFrosted,
     SourcesNotForecast,
     Span,
+    VinesOutOfReach,
     Warned,
     WarningLevel,
     level_of,
 )
-from models.vineyard.reach import named
+from models.vineyard.reach import VineGroup, named
 
 
 @dataclass(frozen=True)
@@ -38,12 +39,32 @@ class InReach:
     makers, viable, doubtful, known : tuple of Block
         Whose flowers make pollen; whose pollen is viable and counted on; whose pollen is viable but not counted on,
         as their shoots froze; which of the viable ones have a forecast.
+    groups : tuple of VineGroup
+        The block's vines by which of the viable ones they have in reach.
     """
 
     makers: tuple[Block, ...]
     viable: tuple[Block, ...]
     doubtful: tuple[Block, ...]
     known: tuple[Block, ...]
+    groups: tuple[VineGroup, ...]
+
+    @property
+    def vines_out(self) -> int:
+        """Vines without a viable block in reach."""
+        return sum(group.vines for group in self.groups if not group.in_reach)
+
+    @property
+    def parts(self) -> list[Part]:
+        """The groups as parts of the block, by which of ``known`` they have in reach."""
+        vines = sum(group.vines for group in self.groups)
+        return [
+            Part(
+                group.vines / vines,
+                np.array([other in group.in_reach for other in self.known], dtype=np.bool_),
+            )
+            for group in self.groups
+        ]
 
 
 def bloom_warnings(
@@ -81,17 +102,21 @@ def reach_warnings(
     planting: Planting, block: Block, near: InReach, lacking: tuple[Span, ...]
 ) -> list[PollenWarning]:
     """That nothing in reach sheds pollen that counts; ``lacking`` are the days without."""
-    if near.viable:
-        return []
     of: Warned
-    if near.makers:
+    level: WarningLevel = "act"
+    if near.viable:
+        if not near.vines_out:
+            return []
+        of = VinesOutOfReach(near.vines_out, block.vines, planting.reach_m)
+        level = "act" if near.vines_out >= NOTABLE_SHARE * block.vines else "watch"
+    elif near.makers:
         of = NoneViable(
             tuple(named(planting, other) for other in near.makers if other not in near.doubtful),
             tuple(named(planting, other) for other in near.doubtful),
         )
     else:
         of = NoSourceInReach(planting.reach_m, block.neighbours is not None)
-    return [PollenWarning(named(planting, block), of, "act", 1.0, lacking)]
+    return [PollenWarning(named(planting, block), of, level, 1.0, lacking)]
 
 
 def main_source_warnings(

@@ -41,6 +41,8 @@ class Timing:
         The block's bloom start, full bloom and bloom end. [day]
     source_end, first_open, last_open : ndarray, shape (source, draw)
         Bloom end of each source, first and last day with open anthers; infinite after the season. [day]
+    reached : sequence of ndarray of bool, shape (source,)
+        Which sources each part of the block's vines has in reach.
     """
 
     block: NamedBlock
@@ -50,6 +52,19 @@ class Timing:
     first_open: FloatArray
     last_open: FloatArray
     season: SeasonDays
+    reached: Sequence[BoolArray]
+
+    def of_part(self, part: int) -> Timing:
+        """For one part of the vines, with the sources that it has in reach."""
+        mine = self.reached[part]
+        return replace(
+            self,
+            sources=tuple(source for source, inside in zip(self.sources, mine, strict=True) if inside),
+            source_end=self.source_end[mine],
+            first_open=self.first_open[mine],
+            last_open=self.last_open[mine],
+            reached=(mine[mine],),
+        )
 
 
 def timing_warnings(timing: Timing, cover: Cover, uncovered: Sequence[Uncovered]) -> list[PollenWarning]:
@@ -58,9 +73,9 @@ def timing_warnings(timing: Timing, cover: Cover, uncovered: Sequence[Uncovered]
     Their days are those of ``uncovered``, the block's runs of days without pollen.
     """
     found = (
-        _warning(timing, ends_early, cover.after, uncovered),
-        _warning(timing, starts_late, cover.before, uncovered),
-        _warning(timing, gap_between, cover.between, uncovered),
+        _warning(timing, ends_early, cover.after_of, uncovered),
+        _warning(timing, starts_late, cover.before_of, uncovered),
+        _warning(timing, gap_between, cover.between_of, uncovered),
     )
     return [warning for warning in found if warning is not None]
 
@@ -71,17 +86,21 @@ Told = SourceEndsFirst | SourceStartsLate | GapBetweenSources
 def _warning(
     timing: Timing,
     tell: Callable[[Timing, BoolArray, float], Told],
-    lost: FloatArray,
+    lost_of: FloatArray,
     uncovered: Sequence[Uncovered],
 ) -> PollenWarning | None:
-    """A warning of what loses this share of the bloom, by draw; None where that is not likely enough."""
+    """A warning of what loses this share of the bloom, by part of the vines and draw; None where not likely enough.
+
+    The sources it tells of are those of the part that loses most.
+    """
+    lost = lost_of.sum(axis=0)
     happens = notable(lost)
     chance = float(happens.mean())
     level = level_of(chance)
     if level is None:
         return None
     counted = np.ones_like(happens) if level == "act" else happens
-    of = tell(timing, counted, float(np.median(lost[happens])))
+    of = tell(timing.of_part(int(lost_of.sum(axis=1).argmax())), counted, float(np.median(lost[happens])))
     runs = [run for run in uncovered if run.why == of.code]
     if runs:
         of = replace(of, lost_share=min(1.0, sum(run.share_of_bloom for run in runs)))

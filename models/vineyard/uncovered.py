@@ -61,6 +61,7 @@ def uncovered_runs(found: Cover, season: SeasonDays, *, receptive_days: int) -> 
         "pollen_starts_late": found.early,
         "pollen_gap": found.gap,
         "pollen_ends_early": found.late,
+        "no_pollen_source_in_reach": found.out,
     }
     told = []
     for first, after in _window(chance >= WATCH, chance >= ACT):

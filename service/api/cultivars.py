@@ -72,10 +72,17 @@ def put_cultivar(
 def patch_cultivar(
     key: CultivarKey, patch: Patch, response: Response, records: Writing, if_match: IfMatch = None
 ) -> CultivarAnswer:
-    """Change the fields that are named; the others stay. `viable_pollen: null` follows the flower type again."""
+    """Change the fields that are named; the others stay.
+
+    With another `flower_type` the pollen follows it, unless it was told otherwise (a perfect cultivar whose pollen
+    fails) or is named beside. `viable_pollen: null` follows the flower type again.
+    """
     current = answer(records.cultivars.get(key))
     check_unchanged(if_match, lambda: current)
-    cultivar = from_body(key, patched(CultivarBody, current, patch))
+    followed = current.viable_pollen == default_viable_pollen(current.flower_type)
+    cultivar = from_body(
+        key, patched(CultivarBody, current, {"viable_pollen": None, **patch} if followed else patch)
+    )
     records.cultivars.put(cultivar)
     return tagged(response, answer(cultivar))
 

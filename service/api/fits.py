@@ -17,6 +17,7 @@ from service.usecases.fit_jobs import start_fit
 from service.usecases.fits import get_fit, import_fit, keep_fit, plan_fit, users_of
 from service.web.access import Grower
 from service.web.records import Preview, Reading, Writing, changing, jobs, store
+from service.web.turns import HEAVY
 from service.web.units import UnitsQuery
 
 router = APIRouter(prefix="/v1/fits", tags=["fits"])
@@ -38,6 +39,7 @@ FitId = Annotated[str, Path(alias="fit", max_length=63, description="The fit's i
         **problems(404),
     },
     response_model_exclude_unset=True,
+    dependencies=[HEAVY],
 )
 def create_fit(
     body: FitBody,

@@ -29,6 +29,7 @@ from service.api import (
 )
 from service.api.responses import EVERYWHERE
 from service.web.known_query import known_query
+from service.web.turns import HEAVY
 
 router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(known_query)])
 for part in (
@@ -54,4 +55,5 @@ for part in (
     planting_check,
     bloom_report,
 ):
-    router.include_router(part.router)
+    heavy = part in (bloom_report, calendar, degree_days, forecasts, planting_check, scouting)
+    router.include_router(part.router, dependencies=[HEAVY] if heavy else [])

@@ -1,61 +1,114 @@
-"""What all charts have in common, and the chart library's script."""
+"""Charts as SVG: numbers to places. [%] of a picture's width and height; the template draws them."""
 
 from __future__ import annotations
 
-import gzip
-from dataclasses import dataclass
-from functools import cache
-from importlib import resources
-from typing import Any
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
 
-import bokeh
-from bokeh.core.types import ID
-from bokeh.embed import json_item
-from bokeh.plotting import figure
+MOST_TICKS = 6
 
-PLUM, LEAF, BAND, MUTED, CHART_INK, ALARM = "#5b2160", "#3c6b35", "#c9bfa9", "#6b6358", "#2b2622", "#a3271b"
-FONT = "system-ui, sans-serif"
-SCRIPT_NAME = f"bokeh-{bokeh.__version__}.min.js"
+Place = tuple[float, float]
+"""From the left, and from the top. [%]"""
 
 
 @dataclass(frozen=True)
+class Tick:
+    """A labelled value on an axis. [%]"""
+
+    at: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line, or with ``area`` what lies between a line there and one back. ``name`` stands in the key."""
+
+    role: str
+    name: str
+    path: str
+    area: bool = False
+
+
+@dataclass(frozen=True)
+class Dot:
+    """A value by itself, and what it says. [%]"""
+
+    role: str
+    x: float
+    y: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Column:
+    """A stretch of the width from the floor up, and what it says; with ``height`` 100 what a finger can touch. [%]"""
+
+    x: float
+    width: float
+    height: float
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Chart:
-    """A chart for the page: where it goes, and what the library's script draws there."""
+    """All that one picture shows; ``dot_names`` are the roles of dots and what they are, for the key."""
 
     id: str
-    item: dict[str, Any]
+    x_label: str
+    y_label: str
+    x_ticks: tuple[Tick, ...]
+    y_ticks: tuple[Tick, ...]
+    lines: tuple[Line, ...] = ()
+    dots: tuple[Dot, ...] = ()
+    columns: tuple[Column, ...] = ()
+    readings: tuple[Column, ...] = ()
+    dot_names: dict[str, str] = field(default_factory=dict)
+    marked_x: float | None = None
 
 
-def chart(id: str, drawn: figure) -> Chart:
-    """A figure for the element of that identifier."""
-    return Chart(id, dict(json_item(drawn, ID(id))))
+@dataclass(frozen=True)
+class Scale:
+    """Values from ``low`` to ``high`` along an axis; ``downward`` for heights, which are told from the top."""
+
+    low: float
+    high: float
+    direction: Literal["rightward", "downward"] = "rightward"
+
+    def at(self, value: float) -> float:
+        """Where a value stands. [%]"""
+        share = (value - self.low) / (self.high - self.low)
+        return 100 * (1 - share if self.direction == "downward" else share)
+
+    def round_ticks(self) -> tuple[Tick, ...]:
+        """Round values within the scale, not more than six."""
+        step = _round_step((self.high - self.low) / MOST_TICKS)
+        first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
+        return tuple(Tick(self.at(n * step), f"{n * step:g}") for n in range(first, last + 1))
 
 
-def plain_figure(**options: Any) -> figure:
-    """A figure without tools that fills the width that there is."""
-    drawn = figure(sizing_mode="stretch_width", toolbar_location=None, tools="", **options)
-    drawn.background_fill_color = drawn.border_fill_color = None
-    drawn.outline_line_color = None
-    drawn.grid.grid_line_color = "#e4dccb"
-    for axis in drawn.axis:
-        axis.axis_label_text_font = axis.major_label_text_font = FONT
-        axis.axis_label_text_font_style = "normal"
-        axis.axis_label_text_color = axis.major_label_text_color = CHART_INK
-        axis.major_label_text_font_size = "12px"
-        axis.axis_label_text_font_size = "13px"
-        axis.axis_line_color = axis.major_tick_line_color = MUTED
-        axis.minor_tick_line_color = None
-    return drawn
+def _round_step(least: float) -> float:
+    """The smallest of 1, 2, 2.5, 5 times a power of ten that is no less."""
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(step * power for step in (1, 2, 2.5, 5, 10) if step * power >= least * (1 - 1e-9))
 
 
-def tip(*lines: str) -> str:
-    """What a pointer on a chart is told, narrow enough for a phone; columns are named as in "@day"."""
-    first, *others = lines
-    return f'<div class="tip"><b>{first}</b><br>{"<br>".join(others)}</div>'
+def path(points: Iterable[Place | None]) -> str:
+    """An SVG path through points; it breaks where one is None."""
+    parts, pen = [], "M"
+    for point in points:
+        if point is None:
+            pen = "M"
+            continue
+        parts.append(f"{pen}{point[0]:.2f} {point[1]:.2f}")
+        pen = "L"
+    return "".join(parts)
 
 
-@cache
-def library_script() -> bytes:
-    """The library's script as its package ships it, compressed: a phone loads it once."""
-    script = resources.files("bokeh") / "server" / "static" / "js" / "bokeh.min.js"
-    return gzip.compress(script.read_bytes(), mtime=0)
+def area(upper: Sequence[Place | None], lower: Sequence[Place | None]) -> str:
+    """An SVG path around what lies between two lines, where both are known."""
+    known = [(over, under) for over, under in zip(upper, lower, strict=True) if over and under]
+    there = path(over for over, _ in known)
+    back = path(under for _, under in reversed(known))
+    return f"{there}{back.replace('M', 'L')}Z" if known else ""

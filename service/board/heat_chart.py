@@ -7,17 +7,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from bokeh.models import ColumnDataSource, DatetimeTickFormatter, HoverTool
-from bokeh.plotting import figure
 
-from models.units import FloatArray, fahrenheit_days_from_celsius_days
-from service.board.charts import BAND, CHART_INK, MUTED, PLUM, Chart, chart, plain_figure, tip
-from service.board.pages import told_heat
+from models.units import fahrenheit_days_from_celsius_days
+from service.board.charts import Chart, Column, Line, Scale, Tick, area, path
+from service.board.pages import SHORT_MONTHS, told_heat
 from service.usecases.heat import SeasonComparison
 from service.web.units import Units
 from service.words.plain import in_words
 
 DAYS_AFTER = 14
+A_WEEK = 7
+HEADROOM = 1.05
 
 
 @dataclass(frozen=True)
@@ -59,9 +59,7 @@ def heat_picture(
         for date, *values in zip(dates, this, median, low, high, strict=True)
     ]
     return HeatPicture(
-        chart("heat-chart", _figure(compared.season, lines, as_of, units)),
-        tuple(_table(lines, as_of)),
-        len(compared.past),
+        _chart(compared.season, lines, as_of, units), tuple(_table(lines, as_of)), len(compared.past)
     )
 
 
@@ -71,54 +69,49 @@ def _table(lines: list[HeatLine], as_of: dt.date) -> Iterator[HeatLine]:
     return (line for line in lines if line.date.day == 1 or line.date == eve)
 
 
-def _figure(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) -> figure:
-    unit = "°F·day" if units == "us" else "°C·day"
-    heats = {name: [getattr(line, name) for line in lines] for name in ("this", "median", "low", "high")}
-    columns = {
-        name: _in_units(np.array([np.nan if heat is None else heat for heat in column]), units)
-        for name, column in heats.items()
-    }
-    texts = {
-        f"{name}_text": ["not known" if heat is None else told_heat(heat, units) for heat in column]
-        for name, column in heats.items()
-    }
-    source = ColumnDataSource(
-        {
-            "date": np.array([line.date for line in lines], dtype="datetime64[ms]"),
-            "day": [in_words(line.date) for line in lines],
-            **columns,
-            **texts,
-        }
+def _chart(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) -> Chart:
+    us = units == "us"
+    most = max((heat for line in lines for heat in (line.this, line.high) if heat is not None), default=1.0)
+    most = fahrenheit_days_from_celsius_days(most) if us else most
+    up = Scale(0.0, max(HEADROOM * most, 1.0), "downward")
+    days = Scale(0.0, float(len(lines)))
+
+    def places(name: str) -> list[tuple[float, float] | None]:
+        return [
+            None
+            if (heat := getattr(line, name)) is None
+            else (days.at(index + 1), up.at(fahrenheit_days_from_celsius_days(heat) if us else heat))
+            for index, line in enumerate(lines)
+        ]
+
+    return Chart(
+        id="heat-chart",
+        x_label="",
+        y_label=f"Heat accumulated [{'°F·day' if us else '°C·day'}]",
+        x_ticks=tuple(
+            Tick(days.at(index), SHORT_MONTHS[line.date.month - 1])
+            for index, line in enumerate(lines)
+            if line.date.day == 1
+        ),
+        y_ticks=up.round_ticks(),
+        lines=(
+            Line("range", "past seasons, range", area(places("high"), places("low")), area=True),
+            Line("usual", "past seasons, median", path(places("median"))),
+            Line("this", f"season {season}", path(places("this"))),
+        ),
+        readings=tuple(
+            Column(days.at(index), days.at(index + A_WEEK) - days.at(index), 100, _said(season, line, units))
+            for index, line in enumerate(lines)
+            if index % A_WEEK == 0
+        ),
+        marked_x=days.at((as_of - lines[0].date).days) if lines[0].date <= as_of <= lines[-1].date else None,
     )
-    drawn = plain_figure(height=320, x_axis_type="datetime", y_axis_label=f"Heat accumulated [{unit}]")
-    drawn.varea(
-        "date", "low", "high", source=source, color=BAND, alpha=0.55, legend_label="past seasons, range"
-    )
-    middle = drawn.line(
-        "date",
-        "median",
-        source=source,
-        color=MUTED,
-        line_width=2,
-        line_dash="dashed",
-        legend_label="past seasons, median",
-    )
-    ours = drawn.line(
-        "date", "this", source=source, color=PLUM, line_width=3, legend_label=f"season {season}"
-    )
-    drawn.vspan(x=[as_of], line_color=CHART_INK, line_width=1.5, line_dash="dotted")
-    drawn.add_tools(
-        HoverTool(
-            renderers=[middle if not np.isnan(columns["median"]).all() else ours],
-            mode="vline",
-            tooltips=tip("@day", f"{season}: @this_text", "past: @median_text", "@low_text to", "@high_text"),
-        )
-    )
-    drawn.xaxis.formatter = DatetimeTickFormatter(days="%e %b", months="%b", years="%b")
-    drawn.legend.location = "top_left"
-    drawn.legend.background_fill_alpha = 0.7
-    return drawn
 
 
-def _in_units(heat_c_day: FloatArray, units: Units) -> FloatArray:
-    return fahrenheit_days_from_celsius_days(heat_c_day) if units == "us" else heat_c_day
+def _said(season: int, line: HeatLine, units: Units) -> str:
+    """What one day's heat is, in words."""
+    told = [] if line.this is None else [f"season {season} {told_heat(line.this, units)}"]
+    if line.median is not None and line.low is not None and line.high is not None:
+        span = f"{told_heat(line.low, units)} to {told_heat(line.high, units)}"
+        told.append(f"past: {told_heat(line.median, units)}, {span}")
+    return f"{in_words(line.date)}: {'; '.join(told) or 'not known'}"

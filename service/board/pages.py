@@ -17,7 +17,6 @@ from starlette.responses import HTMLResponse
 from models.errors import CapfallError
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.scouting import alike
-from service.board.charts import SCRIPT_NAME
 from service.store.errors import StoreError
 from service.web.kept import KeptRoute
 from service.web.problems import BAD_INPUT, KINDS, located
@@ -29,7 +28,7 @@ from service.words.pollen import warning_words
 from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
 from service.words.set_aside import why_set_aside
 
-# No script, picture or style from elsewhere, whatever a name or a note says. The chart library writes style elements.
+# No script, picture or style from elsewhere, whatever a name or a note says. The map's shape is a style attribute.
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; object-src 'none'; "
@@ -80,7 +79,6 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.policies["json.dumps_kwargs"] = {}  # unsorted: in a chart the first mention of a part defines it
     made.filters |= {
         "short_date": short_date,
         "long_date": long_date,
@@ -108,7 +106,6 @@ def _environment() -> Environment:
 
 
 TEMPLATES = _environment()
-TEMPLATES.globals["chart_script"] = SCRIPT_NAME
 
 
 def page(template: str, /, *, status: int = 200, **context: Any) -> HTMLResponse:

@@ -1,28 +1,17 @@
-"""All pages of the season board, its static files and the chart library's script."""
+"""All pages of the season board, and its static files."""
 
 from __future__ import annotations
 
-from fastapi import APIRouter, FastAPI, HTTPException, Response
+from fastapi import APIRouter, FastAPI
 from starlette.staticfiles import StaticFiles
 
 from service.board import help_pages, planting_map, reference, season, skill, start, visit
-from service.board.charts import SCRIPT_NAME, library_script
 from service.board.pages import PageRoute
-
-A_YEAR = 365 * 24 * 3600  # [s]
+from service.web.turns import HEAVY
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 for part in (start, season, visit, skill, planting_map, help_pages, reference):
-    router.include_router(part.router)
-
-
-@router.get("/charts/{name}")
-def chart_script(name: str) -> Response:
-    """The chart library's script; its version is in its name, so that it can be kept for good."""
-    if name != SCRIPT_NAME:
-        raise HTTPException(404, f"There is no script {name!r}.")
-    headers = {"Content-Encoding": "gzip", "Cache-Control": f"public, max-age={A_YEAR}, immutable"}
-    return Response(library_script(), media_type="text/javascript", headers=headers)
+    router.include_router(part.router, dependencies=[HEAVY] if part is season else [])
 
 
 def install(app: FastAPI) -> None:

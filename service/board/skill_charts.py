@@ -6,24 +6,19 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bokeh.models import (
-    ColumnDataSource,
-    DataRange1d,
-    DatetimeTicker,
-    DatetimeTickFormatter,
-    HoverTool,
-    Range,
-    Range1d,
-)
-from bokeh.plotting import figure
-
 from models.bloom.hindcast import Lead
-from service.board.charts import CHART_INK, LEAF, MUTED, PLUM, Chart, chart, plain_figure, tip
+from service.board.charts import Chart, Column, Dot, Line, Scale, Tick, path
+from service.board.pages import short_date
 from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore
 from service.words.forecast import lead_words, short_lead
-from service.words.plain import in_words
+from service.words.plain import in_words, percent
 
 PICTURED_YEAR = 2001  # all seasons lie upon each other in one year
+MARGIN_DAYS = 2
+DAYS_BETWEEN_TICKS = 7
+MOST_DATES = 6
+HEADROOM = 1.1
+OWN = "cultivar's own past dates"
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,124 +37,98 @@ def skill_pictures(report: HindcastDocument, vineyard: str, *, stage: str, lead:
     scores = [score for score in report.scores if score.stage == stage and score.cultivar is None and score.n]
     scores.sort(key=lambda score: not isinstance(score.lead, int))  # the leads in days stand together
     past = [row for row in report.rows if (row.stage, row.lead, row.vineyard) == (stage, lead, vineyard)]
-    drawn = [row for row in past if row.median is not None]
+    drawn = [(row, row.median) for row in past if row.median is not None]
     return SkillPictures(
-        scatter=chart("scatter-chart", _scatter(drawn)) if drawn else None,
-        error=chart("error-chart", _error_by_lead(scores)),
-        coverage=chart("coverage-chart", _coverage_by_lead(scores, report.interval)),
+        scatter=_scatter(drawn) if drawn else None,
+        error=_error_by_lead(scores),
+        coverage=_coverage_by_lead(scores, report.interval),
         scores=tuple(scores),
         past=tuple(past),
     )
 
 
-def _pictured(day: dt.date, season: int) -> dt.datetime:
-    """The same day of the season in the pictured year."""
-    return dt.datetime(PICTURED_YEAR, 1, 1, tzinfo=dt.UTC) + (day - dt.date(season, 1, 1))
+def _pictured(day: dt.date, season: int) -> int:
+    """The same day of the season in the pictured year, as a number. [day]"""
+    return dt.date(PICTURED_YEAR, 1, 1).toordinal() + (day - dt.date(season, 1, 1)).days
 
 
-def _scatter(past: Sequence[HindcastRow]) -> figure:
-    observed = [_pictured(row.observed, row.season) for row in past]
-    forecast = [_pictured(row.median, row.season) for row in past if row.median is not None]
-    source = ColumnDataSource(
-        {
-            "observed": observed,
-            "forecast": forecast,
-            "said": [f"{row.block}, {row.season}" for row in past],
-            "observed_text": [in_words(row.observed) for row in past],
-            "forecast_text": [in_words(row.median) for row in past if row.median is not None],
-        }
+def _scatter(past: Sequence[tuple[HindcastRow, dt.date]]) -> Chart:
+    observed = [_pictured(row.observed, row.season) for row, _ in past]
+    forecast = [_pictured(median, row.season) for row, median in past]
+    first, last = min(observed + forecast) - MARGIN_DAYS, max(observed + forecast) + MARGIN_DAYS
+    across, up = Scale(first, last), Scale(first, last, "downward")
+    step = max(DAYS_BETWEEN_TICKS, -(-(last - first) // MOST_DATES))
+    dates = [(day, short_date(dt.date.fromordinal(day))) for day in range(first + MARGIN_DAYS, last, step)]
+    return Chart(
+        id="scatter-chart",
+        x_label="observed",
+        y_label="forecast (median)",
+        x_ticks=tuple(Tick(across.at(day), said) for day, said in dates),
+        y_ticks=tuple(Tick(up.at(day), said) for day, said in dates),
+        lines=(Line("usual", "forecast = observed", path([(0, 100), (100, 0)])),),
+        dots=tuple(
+            Dot(
+                "this",
+                across.at(seen),
+                up.at(told),
+                f"{row.block}, {row.season}: observed {in_words(row.observed)}, forecast {in_words(median)}",
+            )
+            for (row, median), seen, told in zip(past, observed, forecast, strict=True)
+        ),
     )
-    ends = [min(observed + forecast) - dt.timedelta(days=2), max(observed + forecast) + dt.timedelta(days=2)]
-    drawn = plain_figure(
-        height=360,
-        x_axis_type="datetime",
-        y_axis_type="datetime",
-        x_axis_label="observed",
-        y_axis_label="forecast (median)",
-        x_range=Range1d(start=ends[0], end=ends[1]),
-        y_range=Range1d(start=ends[0], end=ends[1]),
+
+
+def _slots(scores: Sequence[LeadScore]) -> tuple[list[float], tuple[Tick, ...]]:
+    """The middle of each lead's place along the picture, and its label."""
+    middles = [100 * (index + 0.5) / max(len(scores), 1) for index in range(len(scores))]
+    ticks = (Tick(x, short_lead(score.lead)) for x, score in zip(middles, scores, strict=True))
+    return middles, tuple(ticks)
+
+
+def _error_by_lead(scores: Sequence[LeadScore]) -> Chart:
+    middles, ticks = _slots(scores)
+    most = max((rmse for score in scores for rmse in (score.rmse, score.baseline_rmse) if rmse), default=1.0)
+    up = Scale(0.0, HEADROOM * most, "downward")
+    lines, dots = [], []
+    for role, name, title in (("usual", "baseline_rmse", OWN), ("this", "rmse", "forecast")):
+        told = [(x, score, getattr(score, name)) for x, score in zip(middles, scores, strict=True)]
+        known = [(x, score, rmse) for x, score, rmse in told if rmse is not None]
+        by_days = path((x, up.at(rmse)) for x, score, rmse in known if isinstance(score.lead, int))
+        lines.append(Line(role, title, by_days))
+        dots += [
+            Dot(role, x, up.at(rmse), f"{lead_words(score.lead)}: {title} {rmse:.1f} days")
+            for x, score, rmse in known
+        ]
+    return Chart(
+        id="error-chart",
+        x_label="days ahead",
+        y_label="RMSE [days]",
+        x_ticks=ticks,
+        y_ticks=up.round_ticks(),
+        lines=tuple(lines),
+        dots=tuple(dots),
     )
-    days = DatetimeTickFormatter(days="%e %b", months="%e %b", years="%e %b")
-    drawn.xaxis.formatter = drawn.yaxis.formatter = days
-    drawn.xaxis.ticker = DatetimeTicker(desired_num_ticks=3)
-    drawn.line(
-        ends, ends, color=MUTED, line_dash="dashed", line_width=1.5, legend_label="forecast = observed"
-    )
-    points = drawn.scatter(
-        "observed", "forecast", source=source, size=9, color=PLUM, alpha=0.6, line_color=CHART_INK
-    )
-    drawn.add_tools(
-        HoverTool(
-            renderers=[points],
-            tooltips=tip("@said", "observed @observed_text", "forecast @forecast_text"),
-        )
-    )
-    drawn.legend.location = "top_left"
-    return drawn
 
 
-def _lead_figure(scores: Sequence[LeadScore], label: str, y_range: Range) -> figure:
-    drawn = plain_figure(
-        height=300,
-        x_range=[short_lead(score.lead) for score in scores],
-        y_axis_label=label,
-        y_range=y_range,
-        x_axis_label="days ahead",
-    )
-    drawn.xgrid.grid_line_color = None
-    return drawn
-
-
-def _error_by_lead(scores: Sequence[LeadScore]) -> figure:
-    drawn = _lead_figure(scores, "RMSE [days]", DataRange1d(start=0))
-    source = _lead_source(scores)
-    by_days = _lead_source([score for score in scores if isinstance(score.lead, int)])
-    own = "cultivar's own past dates"
-    drawn.line("lead", "rmse", source=by_days, color=PLUM, line_width=3)
-    drawn.line("lead", "baseline_rmse", source=by_days, color=LEAF, line_width=2, line_dash="dashed")
-    drawn.scatter(
-        "lead", "baseline_rmse", source=source, color=LEAF, marker="square", size=8, legend_label=own
-    )
-    ours = drawn.scatter("lead", "rmse", source=source, color=PLUM, size=9, legend_label="forecast")
-    drawn.add_tools(
-        HoverTool(
-            renderers=[ours],
-            mode="vline",
-            tooltips=tip("@said", "forecast @rmse_text", "own past dates @baseline_rmse_text"),
-        )
-    )
-    drawn.legend.location = "bottom_left"
-    drawn.legend.background_fill_alpha = 0.7
-    return drawn
-
-
-def _coverage_by_lead(scores: Sequence[LeadScore], interval: float) -> figure:
-    drawn = _lead_figure(scores, "share inside the interval", Range1d(start=0, end=1.05))
-    source = _lead_source(scores)
-    bars = drawn.vbar("lead", top="coverage", width=0.55, source=source, color=PLUM, alpha=0.75)
-    drawn.hspan(y=[interval], line_color=CHART_INK, line_dash="dashed", line_width=2)
-    drawn.add_tools(HoverTool(renderers=[bars], mode="vline", tooltips=tip("@said", "inside @coverage_text")))
-    return drawn
-
-
-def _lead_source(scores: Sequence[LeadScore]) -> ColumnDataSource:
-    nothing = float("nan")
-
-    def column(name: str) -> list[float]:
-        return [nothing if (value := getattr(score, name)) is None else value for score in scores]
-
-    def days(name: str) -> list[str]:
-        return ["" if (value := getattr(score, name)) is None else f"{value:.1f} days" for score in scores]
-
-    return ColumnDataSource(
-        {
-            "lead": [short_lead(score.lead) for score in scores],
-            "said": [lead_words(score.lead) for score in scores],
-            "rmse": column("rmse"),
-            "baseline_rmse": column("baseline_rmse"),
-            "coverage": column("coverage"),
-            "rmse_text": days("rmse"),
-            "baseline_rmse_text": days("baseline_rmse"),
-            "coverage_text": ["" if score.coverage is None else f"{score.coverage:.0%}" for score in scores],
-        }
+def _coverage_by_lead(scores: Sequence[LeadScore], interval: float) -> Chart:
+    middles, ticks = _slots(scores)
+    up = Scale(0.0, 1.0, "downward")
+    width = 55 / max(len(scores), 1)
+    return Chart(
+        id="coverage-chart",
+        x_label="days ahead",
+        y_label="share inside the interval",
+        x_ticks=ticks,
+        y_ticks=tuple(Tick(up.at(share), percent(share)) for share in (0.0, 0.25, 0.5, 0.75, 1.0)),
+        columns=tuple(
+            Column(
+                x - width / 2,
+                width,
+                100 * score.coverage,
+                f"{lead_words(score.lead)}: {percent(score.coverage)} inside",
+            )
+            for x, score in zip(middles, scores, strict=True)
+            if score.coverage is not None
+        ),
+        lines=(Line("usual", "where it should be", path([(0, up.at(interval)), (100, up.at(interval))])),),
     )

@@ -6,9 +6,12 @@ from typing import Annotated
 
 import typer
 
+from service import logs
 from service.cli.parts import refuse, told_plainly
 from service.settings import Settings
 from service.web.access import is_loopback
+
+LONGEST_STOP_SECONDS = 5  # for requests under way; one that is only half sent may never end [s]
 
 
 def serve(
@@ -28,4 +31,10 @@ def serve(
                 "leave --host out, or set CAPFALL_ACCESS=keys"
             )
         made = create_app(settings)
-    uvicorn.run(made, host=host, port=port)
+    uvicorn.run(
+        made,
+        host=host,
+        port=port,
+        log_config=logs.config(),
+        timeout_graceful_shutdown=LONGEST_STOP_SECONDS,
+    )

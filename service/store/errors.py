@@ -10,6 +10,16 @@ class StoreError(Exception):
     """Base of all errors that the store raises on purpose."""
 
 
+class Unavailable(StoreError):
+    """The database is away, locked or full; nothing of the transaction was kept. ``why`` is for the operator."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(
+            "the database cannot be used at the moment; nothing was stored, try again in a little while"
+        )
+        self.why = why
+
+
 class NotFound(StoreError):
     """There is no such thing, or it belongs to another grower."""
 

@@ -15,7 +15,7 @@ from models.errors import BadInput, Problem
 FEED_ENDING = ".ics"  # calendar programs put parameters of their own behind an address
 
 
-def known_query(request: Request) -> None:
+async def known_query(request: Request) -> None:
     """Let a request pass whose query parameters are all known, each given once unless it is a list.
 
     Raises

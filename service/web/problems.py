@@ -21,6 +21,7 @@ from service.store.errors import (
     InUse,
     NotFound,
     StoreError,
+    Unavailable,
     UnknownReference,
 )
 from service.usecases.fit_in_use import NoFitInUse
@@ -44,6 +45,7 @@ class Kind:
 BAD_INPUT = Kind("bad-input", "The input cannot be right", 422)
 NOT_FOUND = Kind("not-found", "There is no such thing", 404)
 INTERNAL = Kind("internal", "The service failed", 500)
+UNAVAILABLE = Kind("unavailable", "The service is not ready", 503)
 OTHER = Kind("http", "The request was refused", 400)  # with the title and status that it comes with
 
 # Raised on purpose: their messages are written for the client. The first class that fits decides.
@@ -53,6 +55,7 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (NoFitInUse, Kind("no-fit-in-use", "The vineyard has no fit in use", 409)),
     (NotEnoughData, Kind("not-enough-data", "There is too little data for this", 422)),
     (CapfallError, BAD_INPUT),
+    (Unavailable, UNAVAILABLE),
     (NotFound, NOT_FOUND),
     (NotEnded, NOT_FOUND),
     (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
@@ -74,7 +77,7 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("changed-meanwhile", "It is another by now", 412),
         Kind("too-large", "The body is too large", 413),
         Kind("unsupported-media-type", "This media type cannot be read here", 415),
-        Kind("unavailable", "The service is not ready", 503),
+        UNAVAILABLE,
     )
 }
 
@@ -135,6 +138,8 @@ async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), None)
     if kind is None:
         raise error
+    if isinstance(error, Unavailable):
+        log.error("the database cannot be used: %s", error.why)
     return problem_response(request, kind, error_words(error, Reader.HTTP), errors=located(error))
 
 
@@ -159,8 +164,12 @@ async def _invalid(request: Request, error: Exception) -> JSONResponse:
 async def _unexpected(request: Request, error: Exception) -> JSONResponse:  # noqa: ARG001
     # Nothing of the error itself leaves the house. The server that runs us prints its traceback: Starlette
     # raises it again once this answer is sent.
-    log.error("%s %s failed", request.method, request.url.path)
-    return problem_response(request, INTERNAL, "something went wrong on our side; it has been noted")
+    log.error("%s %s failed", request.method, getattr(request.scope.get("route"), "path", "no route"))
+    told = "something went wrong on our side; it has been noted"
+    known = getattr(request.state, "request_id", None)
+    return problem_response(
+        request, INTERNAL, told, headers=None if known is None else {"X-Request-ID": known}
+    )
 
 
 HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[JSONResponse]]] = {

@@ -20,6 +20,7 @@ from models.vineyard.pollen_warnings import (
     SourcesFrosted,
     SourcesNotForecast,
     SourceStartsLate,
+    VinesOutOfReach,
     WarningCode,
 )
 from models.vineyard.reach import NamedBlock
@@ -106,6 +107,13 @@ def what_is_wrong(warning: PollenWarning) -> str:
                 else f"within {of.reach_m:g} m ({feet_from_metres(of.reach_m):.0f} ft) of"
             )
             return f"No pollen source stands {where} {name}: its flowers are pistillate and would stay without pollen."
+        case VinesOutOfReach() as of:
+            far = f"{of.reach_m:g} m ({feet_from_metres(of.reach_m):.0f} ft)"
+            stand = "vine stands" if of.out == 1 else "vines stand"
+            return (
+                f"Of {of.vines} vines of {name}, {of.out} {stand} farther than {far} from any pollen source that can "
+                "be counted on: the flowers there would stay without pollen."
+            )
         case NoneViable() as of:
             why = [(of.makers, "recorded as not viable"), (of.frosted, "marked as frosted")]
             found = [f"{listed([block_name(each) for each in who])} ({said})" for who, said in why if who]
@@ -158,7 +166,7 @@ def what_to_do(warning: PollenWarning) -> str:
             return f"{now} For later years interplant a self-fertile cultivar that blooms earlier."
         case GapBetweenSources():
             return f"{now} For later years interplant a self-fertile cultivar that blooms between the two."
-        case NoSourceInReach():
+        case NoSourceInReach() | VinesOutOfReach():
             return f"{now} For later years interplant a self-fertile cultivar that blooms with it."
         case NoneViable():
             return f"Check those records. {now} For later years interplant a self-fertile cultivar with viable pollen."

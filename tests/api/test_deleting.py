@@ -214,7 +214,14 @@ def test_single_fields_are_changed_and_the_others_stay(vineyard: TestClient) -> 
         assert_problem(vineyard.patch(path, json={"name": "x"}), 404, "none")
 
 
-def test_pollen_follows_the_flower_type_again_when_asked(vineyard: TestClient) -> None:
+def test_pollen_follows_a_corrected_flower_type_unless_it_was_told_apart(vineyard: TestClient) -> None:
     path = "/v1/cultivars/thimble-ash"
-    assert vineyard.patch(path, json={"flower_type": "perfect"}).json()["viable_pollen"] is False
-    assert vineyard.patch(path, json={"viable_pollen": None}).json()["viable_pollen"] is True
+
+    def pollen_after(**patch: object) -> object:
+        return vineyard.patch(path, json=patch).json()["viable_pollen"]
+
+    assert pollen_after(flower_type="perfect") is True
+    assert pollen_after(flower_type="pistillate") is False
+    assert pollen_after(flower_type="perfect", viable_pollen=False) is False
+    assert pollen_after(flower_type="staminate") is False, "told apart before: it stays"
+    assert pollen_after(viable_pollen=None) is True

@@ -237,16 +237,15 @@ def test_paper_holds_what_the_screen_folds_away(demo_service: Served, browser: B
 
 def test_a_tap_on_the_heat_chart_gives_the_numbers(demo_service: Served, browser: Browser) -> None:
     with watched(browser, PHONE, touch=True) as (page, watch):
-        page.goto(demo_service.address + DEMO_BOARD, wait_until="networkidle")
-        chart = page.locator("#heat-chart")
-        chart.locator("canvas").first.wait_for()
+        page.goto(demo_service.address + DEMO_BOARD)
+        page.locator("summary", has_text="Heat this season").click()
+        chart = page.locator("#heat-chart svg.plot")
         chart.scroll_into_view_if_needed()
         place = chart.bounding_box()
         assert place is not None
-        assert page.locator(".tip").count() == 0
+        assert "past:" not in page.inner_text("#heat-chart")
         page.touchscreen.tap(place["x"] + 200, place["y"] + 150)
-        page.locator(".tip").wait_for()
-        assert "past:" in page.locator(".tip").inner_text()
+        page.wait_for_selector("#heat-chart [data-reading]:has-text('past:')")
         page.locator("summary", has_text="Heat as a table").click()
         assert "past median" in page.inner_text("main")
         watch.clean()
@@ -287,7 +286,7 @@ def test_the_hindcast_runs_with_a_bar_and_ends_in_pictures(scene_service: Served
         sound(page, watch)
         page.locator("#scatter").wait_for(timeout=120_000)
         for chart in ("scatter-chart", "error-chart", "coverage-chart"):
-            page.locator(f"#{chart} canvas").first.wait_for()
+            page.locator(f"#{chart} svg.plot").first.wait_for()
         assert page.locator("table", has_text="Own past dates").locator("tbody tr").count() > 3
         sound(page, watch)
         page.select_option("#lead", "known weather")

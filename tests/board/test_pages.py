@@ -9,7 +9,6 @@ import pytest
 from fastapi.testclient import TestClient
 
 import demo_weather
-from service.board.charts import SCRIPT_NAME
 from service.store import Store
 from tests.board.scenes import GROWER, one_block
 from tests.conftest import client_of
@@ -41,7 +40,7 @@ def test_no_page_names_another_machine(demo_client: TestClient, address: str) ->
         (f"{BOARD}?as_of=31.02.2026", 422, "as_of"),
         (f"{BOARD}?interval=1.5", 422, "interval"),
         (f"{BOARD}?as_of=2011-01-01", 200, "nothing is known on 2011-01-01"),
-        ("/charts/other.js", 404, "other.js"),
+        ("/file-templates/other.csv", 404, "other.csv"),
     ],
 )
 def test_errors_are_pages(demo_client: TestClient, address: str, status: int, said: str) -> None:
@@ -94,11 +93,11 @@ def test_the_board_far_from_the_data_points_to_them(demo_client: TestClient) -> 
     assert "See the board" not in demo_client.get(f"{BOARD}?{AS_OF}").text
 
 
-def test_the_chart_library_comes_whole_and_for_good(demo_client: TestClient) -> None:
-    answer = demo_client.get(f"/charts/{SCRIPT_NAME}")
-    assert "immutable" in answer.headers["cache-control"]
-    assert b"Bokeh" in answer.content
-    assert len(gzip.compress(answer.content)) < 500_000
+def test_no_page_weighs_more_than_60_kb(demo_client: TestClient) -> None:
+    for address in PAGES:
+        page = demo_client.get(address)
+        parts = [demo_client.get(part) for part in re.findall(r'(?:src|href)="(/static/[^"]+)"', page.text)]
+        assert sum(len(gzip.compress(part.content)) for part in (page, *parts)) < 60_000, address
 
 
 def test_a_vineyard_without_a_fit_offers_one(tmp_path_factory: pytest.TempPathFactory) -> None:

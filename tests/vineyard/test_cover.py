@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -102,6 +102,7 @@ BLOOMS = st.lists(
 ).map(lambda blooms: np.array(blooms, dtype=np.float64))
 
 
+@settings(deadline=None)
 @given(SPANS, BLOOMS, st.integers(1, 5))
 def test_shares_fit_together(spans: list[tuple[int, int]], bloom: FloatArray, receptive_days: int) -> None:
     found = by(*spans, bloom=bloom, receptive_days=receptive_days)
@@ -114,6 +115,7 @@ def test_shares_fit_together(spans: list[tuple[int, int]], bloom: FloatArray, re
     assert_allclose(found.covered_by[0], alone.covered, atol=1e-9)
 
 
+@settings(deadline=None)
 @given(SPANS, BLOOMS)
 def test_longer_receptive_flowers_never_lower_cover(spans: list[tuple[int, int]], bloom: FloatArray) -> None:
     shorter = by(*spans, bloom=bloom, receptive_days=2)

@@ -13,9 +13,11 @@ from models.bloom.thresholds import Fit, fit_thresholds
 from models.errors import BadInput
 from models.records import (
     Block,
+    BloomLogRow,
     Cultivar,
     DailyTemperatures,
     FlowerType,
+    FrostedBlock,
     HeatRule,
     Planting,
     StageInterval,
@@ -24,6 +26,7 @@ from models.stages import BLOOM_STAGES
 from models.vineyard.block_check import CultivarNotInFit, NoViableSource, SeldomCovered, SourcesNotInFit
 from models.vineyard.past_cover import SeasonBloom, covered_share, past_blooms
 from models.vineyard.planting_check import BlockCheck, PlantingCheck, planting_check
+from models.vineyard.reach import VineGroup
 from service.words.layout import what_to_ask
 from tests.bloom.noted import logged
 
@@ -227,7 +230,10 @@ def test_share_covered_leaves_out_what_is_not_known() -> None:
     )
 
     def share(*sources: str) -> list[float]:
-        found = covered_share(season, "dew", sources, receptive_days=3, pollen_days_of={"early": 2})
+        reached = VineGroup(1, tuple(block(f"b {key}", key, 0) for key in sources))
+        found = covered_share(
+            season, block("d", "dew", 0), [reached], receptive_days=3, pollen_days_of={"early": 2}
+        )
         return [round(float(value), 6) for value in found]
 
     assert share("early", "stranger") == [
@@ -250,3 +256,50 @@ def test_what_is_refused(fit: Fit, options: dict[str, float], where: str) -> Non
     with pytest.raises(BadInput) as caught:
         planting_check(planting(block("b", "dew", 0)), fit, site(), **options)  # type: ignore[arg-type]
     assert caught.value.problems[0].where == where
+
+
+def test_a_past_season_is_that_of_the_blocks_own_dates(fit: Fit) -> None:
+    """In 2018 the moss block was seen to bloom with the early cultivar, 80 degree-days before others of its kind."""
+    blocks = planting(block("a", "early", 0), block("m", "moss", 10), block("n", "moss", 11))
+    own = {
+        stage: dt.date(2018, 1, 1) + dt.timedelta(days=heat // 10 - 1)
+        for stage, heat in zip(BLOOM_STAGES, BLOOM["early"], strict=True)
+    }
+    noted = replace(site(), log=(*site().log, BloomLogRow(2018, "moss", "m", own)))
+    found = planting_check(blocks, fit, noted)
+    before = planting_check(blocks, fit, site())
+
+    def shares(check: PlantingCheck, key: str) -> dict[int, float]:
+        return {each.season: each.share_of_bloom_covered for each in check_of(check, key).seasons}
+
+    assert shares(before, "m") == shares(before, "n")
+    assert shares(before, "m")[2018] < 0.4
+    assert shares(found, "m")[2018] > 0.9
+    assert shares(found, "n")[2018] < 0.5
+    others = [season for season in SEASONS if season != 2018]
+    assert [shares(found, "m")[season] for season in others] == [
+        shares(before, "m")[season] for season in others
+    ]
+
+
+def test_a_source_that_froze_in_a_past_season_is_not_counted_on_in_it(fit: Fit) -> None:
+    blocks = planting(block("a", "early", 0), block("b", "dew", 10))
+    found = planting_check(blocks, fit, replace(site(), frosted=(FrostedBlock("a", 2017),)))
+    shares = {each.season: each.share_of_bloom_covered for each in check_of(found, "b").seasons}
+    assert shares.pop(2017) == 0.0
+    assert min(shares.values()) > 0.9
+
+
+def test_a_row_of_which_half_is_in_reach_is_covered_by_half(fit: Fit) -> None:
+    # vines 0, 10, .. 90 m along x, the source beyond the first: within 15.24 m stand those at 0, 10 and 20 m
+    row = Block("row", "dew", 0.0, 0.0, 10, x2_m=90.0, y2_m=0.0)
+    found = check_of(planting_check(planting(block("a", "early", 10), row), fit, site()), "row")
+    point = check_of(
+        planting_check(planting(block("a", "early", 10), block("row", "dew", 0)), fit, site()), "row"
+    )
+    assert (found.vines, found.vines_in_reach) == (10, 3)
+    assert [each.share_of_bloom_covered for each in found.seasons] == pytest.approx(
+        [0.3 * each.share_of_bloom_covered for each in point.seasons], rel=1e-12
+    )
+    assert (found.exposed, point.exposed) == (True, False)
+    assert found.would_help[0].closes_gap

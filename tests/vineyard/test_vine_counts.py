@@ -39,7 +39,8 @@ def test_who_needs_pollen_who_gives_it_and_who_is_reached() -> None:
     assert [block.key for block in found.sources] == ["b1", "b3"]
     assert found.reached.tolist() == [[True, False], [False, False], [True, True]]
     assert (found.pistillate_vines, found.source_vines, found.vines_in_reach) == (32, 5, 27)
-    assert [block.key for block in found.sources_of(2)] == ["b1", "b3"]
+    ((whole,),) = [found.groups[2]]
+    assert (whole.vines, [block.key for block in whole.in_reach]) == (7, ["b1", "b3"])
 
 
 def test_load_is_shared_as_evenly_as_reach_allows() -> None:
@@ -51,6 +52,26 @@ def test_load_is_shared_as_evenly_as_reach_allows() -> None:
     assert heaviest_load(who_serves_whom(planting(("dew", 0, 20), ("tinderling", 99, 4)))) is None
     assert heaviest_load(who_serves_whom(planting(("tinderling", 0, 4)))) is None
     assert heaviest_load(who_serves_whom(planting(("dew", 0, 1), ("tinderling", 0, 4)))) == 1
+
+
+def test_vines_of_a_line_are_counted_one_by_one() -> None:
+    # Vines at 0, 10, .. 100 m; the source's at 20 and 40 m reach those from 10 to 50 m, 30 m by both (reach 15.24 m).
+    row = Block("row", "dew", 0.0, 0.0, 11, x2_m=100.0, y2_m=0.0)
+    pair = Block("pair", "tinderling", 20.0, 0.0, 2, x2_m=40.0, y2_m=0.0)
+    found = who_serves_whom(Planting((row, pair), CULTIVARS))
+    assert (found.pistillate_vines, found.source_vines, found.vines_in_reach) == (11, 2, 5)
+    assert {group.vines for group in found.groups[0] if group.in_reach} == {5}
+    assert heaviest_load(found) == 3
+    one_by_one = Planting(
+        (
+            *(Block(f"r{place}", "dew", 10.0 * place, 0.0) for place in range(11)),
+            *(Block(f"p{place}", "tinderling", 20.0 * place, 0.0) for place in (1, 2)),
+        ),
+        CULTIVARS,
+    )
+    apart = who_serves_whom(one_by_one)
+    assert apart.reached.tolist() == found.reached.tolist()
+    assert heaviest_load(apart) == 3
 
 
 @settings(deadline=None, max_examples=60)

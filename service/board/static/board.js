@@ -21,3 +21,8 @@ document.querySelector("[data-focus]")?.focus();
 addEventListener("beforeprint", () => {
   for (const folded of document.querySelectorAll("details.more, .trip details")) folded.open = true;
 });
+// A finger does not hover: what a mark says when pointed at is written below the picture.
+addEventListener("click", (event) => {
+  const told = event.target.closest?.(".plot .reading, .plot .dot, .plot .column")?.querySelector("title");
+  if (told) told.closest(".chart").querySelector("[data-reading]").textContent = told.textContent;
+});

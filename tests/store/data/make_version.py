@@ -47,7 +47,7 @@ def main(version: str) -> None:
 
 def _filled(client: TestClient) -> dict[str, Any]:
     """Keep a bit of everything, and ask for what follows from it."""
-    _keep(client)
+    keep(client, reach_m=demo_weather.VINEYARD.reach_m)
     rule = {"method": "single_sine", "base_c": 7.0, "upper_c": 30.0, "cutoff": "horizontal"}
     searched = _posted(client, "/v1/fits", {})["id"]
     shared = client.get(f"/v1/fits/{searched}/document").json()
@@ -75,7 +75,8 @@ def _filled(client: TestClient) -> dict[str, Any]:
     return answers
 
 
-def _keep(client: TestClient) -> None:
+def keep(client: TestClient, *, reach_m: float) -> None:
+    """Send a bit of everything that a grower keeps, fits aside."""
     station, vineyard, files = demo_weather.STATION, demo_weather.VINEYARD, demo_weather.files()
     place = {name: getattr(station, name) for name in ("name", "latitude", "longitude", "elevation_m")}
     client.put(f"/v1/stations/{station.key}", json=place).raise_for_status()
@@ -85,7 +86,7 @@ def _keep(client: TestClient) -> None:
         client, weather, "date,tmin_c,tmax_c\n2017-01-02,3.5,15.5\n"
     )  # corrected: the old value stays as history
     _sent(client, weather, files["outlook.csv"].decode(), kind="outlook", issued_on="2026-05-20")
-    body = {"name": vineyard.name, "station": station.key, "reach_m": vineyard.reach_m}
+    body = {"name": vineyard.name, "station": station.key, "reach_m": reach_m}
     days = {"receptive_days": 4, "pollen_days": 2, "scouting_weekdays": ["tue", "fri"]}
     client.put(VINEYARD, json=body | days).raise_for_status()
     _sent(client, f"{VINEYARD}/planting", files["planting.csv"].decode())

@@ -1,0 +1,12 @@
+"""The service for a server that runs several workers: ``uvicorn service.asgi:app --workers 2``."""
+
+from __future__ import annotations
+
+from logging.config import dictConfig
+
+from service import logs
+from service.app import create_app
+from service.settings import Settings
+
+dictConfig(logs.config())
+app = create_app(Settings())
