@@ -9,7 +9,7 @@ from service.api.season_query import AsOf, FitId
 from service.feed.ical import MEDIA_TYPE
 from service.feed.season import season_calendar
 from service.web.access import Grower
-from service.web.kept import KEPT, KeptRoute, not_kept
+from service.web.kept import KeptRoute, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import store
 
@@ -24,7 +24,6 @@ CALENDAR: Responses = {
     "/calendar.ics",
     summary="Subscribe to the calendar",
     response_class=Response,
-    dependencies=[KEPT],
     responses=CALENDAR | UNCHANGED | problems(404, 409),
 )
 def get_calendar(

@@ -13,7 +13,7 @@ from service.api.season_query import Day, FitId
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import LIMIT_C, look_for_frost
 from service.usecases.pollen import pollinate
-from service.web.kept import KEPT, KeptRoute
+from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
 from service.web.records import Reading
 from service.web.units import UnitsQuery
@@ -37,9 +37,7 @@ def foreseen(
 Foreseen = Annotated[VineyardForecast, Depends(foreseen, scope="function")]
 
 
-@router.get(
-    "/forecast", summary="Forecast the season", dependencies=[KEPT], responses=UNCHANGED | problems(404, 409)
-)
+@router.get("/forecast", summary="Forecast the season", responses=UNCHANGED | problems(404, 409))
 def get_forecast(
     forecast: Foreseen,
     frost_limit: Annotated[
@@ -71,7 +69,6 @@ def get_forecast(
 @router.get(
     "/pollination",
     summary="Forecast the pollen cover",
-    dependencies=[KEPT],
     responses=UNCHANGED | problems(404, 409),
 )
 def get_pollination(forecast: Foreseen) -> PollinationAnswer:

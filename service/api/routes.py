@@ -28,6 +28,7 @@ from service.api import (
     visits,
 )
 from service.api.responses import EVERYWHERE
+from service.web.kept import KEPT
 from service.web.known_query import known_query
 from service.web.turns import HEAVY
 
@@ -55,5 +56,6 @@ for part in (
     planting_check,
     bloom_report,
 ):
-    heavy = part in (bloom_report, calendar, degree_days, forecasts, planting_check, scouting)
-    router.include_router(part.router, dependencies=[HEAVY] if heavy else [])
+    kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
+    heavy = kept or part is bloom_report
+    router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])

@@ -14,7 +14,7 @@ from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import LookedAhead
 from service.usecases.cautions import cautions_of
 from service.usecases.scouting import CHANCE, plan_scouting
-from service.web.kept import KEPT, KeptRoute
+from service.web.kept import KeptRoute
 from service.words.cautions import caution_texts
 from service.words.scouting import look_for, why_look, why_missed
 
@@ -87,7 +87,6 @@ class ScoutingAnswer(Body):
 @router.get(
     "/scouting",
     summary="Plan the scouting trips",
-    dependencies=[KEPT],
     responses=UNCHANGED | problems(404, 409),
 )
 def get_scouting(

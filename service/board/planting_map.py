@@ -21,7 +21,6 @@ from service.store.repositories import Repositories
 from service.usecases.forecasts import stored_forecast
 from service.usecases.pollen import pollinate
 from service.web.access import Grower
-from service.web.kept import KEPT
 from service.web.keys import VineyardKey
 from service.web.records import store
 from service.web.units import UnitsQuery
@@ -94,7 +93,7 @@ class PlantingMap:
         return [place for place in self.places if place.shape == "uncovered"]
 
 
-@router.get("/vineyards/{vineyard}/map", dependencies=[KEPT])
+@router.get("/vineyards/{vineyard}/map")
 def planting_page(
     request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None, units: UnitsQuery = "metric"
 ) -> HTMLResponse:

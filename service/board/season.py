@@ -28,7 +28,7 @@ from service.usecases.heat import compare_season
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 from service.web.access import Grower
-from service.web.kept import KEPT, not_kept
+from service.web.kept import not_kept
 from service.web.keys import VineyardKey
 from service.web.records import changing, jobs, store
 from service.web.units import Units, UnitsQuery
@@ -42,7 +42,7 @@ INTERVALS = (0.5, 0.8, 0.9, 0.95)
 MOST_SLIPS = 20
 
 
-@router.get("/vineyards/{vineyard}", dependencies=[KEPT])
+@router.get("/vineyards/{vineyard}")
 def season_board(
     request: Request,
     vineyard: VineyardKey,

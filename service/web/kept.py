@@ -1,6 +1,6 @@
 """Computed answers, kept until the data or the day make them old.
 
-A route that says ``dependencies=[KEPT]`` is left out where its answer to the same question is still true: the journal
+A route that depends on `KEPT` is left out where its answer to the same question is still true: the journal
 tells the last change of the grower's data, and the clock which day it is there. Both are looked up in every request,
 so no change and no other process of the service has to tell anyone. The change is looked up before the data are read:
 what is computed is never older than what it is kept for.
@@ -127,6 +127,8 @@ def state_of(records: Repositories) -> State:
 
 
 def _look(request: Request, grower: Grower) -> None:
+    if request.method != "GET":
+        return
     query = [each for each in request.query_params.multi_items() if each[0] not in NO_QUESTION]
     question = (grower, request.url.path, tuple(sorted(query)), request.headers.get("accept"))
     with store(request).transaction(grower, read_only=True) as records:
@@ -138,7 +140,10 @@ def _look(request: Request, grower: Grower) -> None:
 
 
 KEPT = Depends(_look)
-"""For routes of a `KeptRoute` router whose answers follow from the grower's data, the day and the question alone."""
+"""For routes of a `KeptRoute` router whose answers follow from the grower's data, the day and the question alone.
+
+It comes before what waits for a turn to compute.
+"""
 
 
 def not_kept(request: Request) -> None:

@@ -13,6 +13,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import create_engine, make_url, select
 
+from models.bloom.forecast import forecast
 from service.app import create_app
 from service.settings import Settings
 from service.store.images import is_journaled
@@ -87,11 +88,11 @@ def client_of(url: str) -> TestClient:
 
 def change(client: TestClient, asked: Change) -> None:
     last = client.get("/v1/changes?limit=1").json()["changes"][0]["change"]
-    content = {} if asked.csv is None else {"headers": CSV, "content": asked.csv}
+    sent: dict[str, Any] = {} if asked.body is None else {"json": asked.body}
+    if asked.csv is not None:
+        sent = {"headers": CSV, "content": asked.csv}
     path = asked.path.replace("{last}", str(last))
-    answer = client.request(
-        asked.method, path, **content, **({} if asked.body is None else {"json": asked.body})
-    )
+    answer = client.request(asked.method, path, **sent)
     assert answer.is_success, answer.text
 
 
@@ -135,7 +136,7 @@ def workers(url: str, set_clock: Callable[[dt.datetime], None]) -> Iterator[tupl
 def computed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Grows by one with each forecast that is computed."""
     made: list[str] = []
-    compute = forecasts.forecast
+    compute = forecast
 
     def counted(*arguments: Any, **options: Any) -> Any:
         made.append("forecast")
