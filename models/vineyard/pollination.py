@@ -22,7 +22,7 @@ from models.vineyard.block_pollination import (
     share_interval,
     source_cover,
 )
-from models.vineyard.cover import Cover, cover, open_anther_days
+from models.vineyard.cover import Cover, cover, covered_share, open_anther_days
 from models.vineyard.donors import donors
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
 from models.vineyard.pollen_warnings import PollenWarning, Span, WarningCode, WarningLevel, worst_first
@@ -265,8 +265,8 @@ def _at_other_reach(
         share = None
         if other.known or not other.viable:
             opened = given.open_days_of(other.known, complete)
-            found = cover(bloom, *opened, receptive_days=receptive, parts=other.parts)
-            share = share_interval(found.covered, interval)
+            covered = covered_share(bloom, *opened, receptive_days=receptive, parts=other.parts)
+            share = share_interval(covered, interval)
         yield AtReach(reach_m, tuple(source.key for source in other.viable), share)
 
 

@@ -251,7 +251,10 @@ def good_days(
     if not known.size or known.mean() < LIKELY:
         return {}
     days = np.arange(first[known].min(), last[known].max() + 1)
-    share = ((days >= first[:, np.newaxis]) & (days <= last[:, np.newaxis])).mean(axis=0)
+    spans = known & (first <= last)
+    begun = np.searchsorted(np.sort(first[spans]), days, side="right")
+    over = np.searchsorted(np.sort(last[spans]), days, side="left")
+    share = (begun - over) / known.size
     needed = min(chance, NEAR_BEST * float(share.max()))
     good = np.flatnonzero((share >= needed) & (share > 0))
     return {season.date(days[place]): float(share[place]) for place in good}

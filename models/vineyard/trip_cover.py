@@ -38,34 +38,54 @@ def fewest_days(chance: FloatArray, day_number: NDArray[np.int64], *, most: int 
     ndarray of bool, shape (day,)
     """
     from scipy.optimize import LinearConstraint  # the solver is loaded where there are trips to plan
-    from scipy.sparse import coo_array, csr_array, eye_array, hstack
+    from scipy.sparse import csr_array, eye_array, hstack
 
-    possible = chance > 0
-    tasks, days = chance.shape
+    days = chance.shape[1]
     fewest = round(
-        _solve(np.ones(days), [LinearConstraint(csr_array(possible.astype(float)), 1, np.inf)]).sum()
+        _solve(np.ones(days), [LinearConstraint(csr_array((chance > 0).astype(float)), 1, np.inf)]).sum()
     )
     count = fewest if most is None else min(fewest, most)
 
-    # Variables: each day, then each possible pair of task and day.
-    task_of, day_of = np.nonzero(possible)
-    pairs = task_of.size
-    worth = np.concatenate([np.zeros(days), np.maximum(np.rint(STEPS * chance[possible]), 1)])
-    pair = np.arange(pairs)
-    once = coo_array((np.ones(pairs), (task_of, days + pair)), shape=(tasks, days + pairs))
-    on_day = coo_array((np.ones(pairs), (pair, day_of)), shape=(pairs, days))
-    chosen = np.concatenate([np.ones(days), np.zeros(pairs)])
+    # Variables: each day, then each step, which counts if a day is chosen that reaches it.
+    reaches, worth = _steps(chance)
+    size = worth.size
+    gains = np.concatenate([np.zeros(days), worth])
     rules = [
-        LinearConstraint(once, 1 if count == fewest else 0, 1),
-        LinearConstraint(hstack([-on_day, eye_array(pairs)]), -np.inf, 0),
-        LinearConstraint(chosen[np.newaxis], count, count),
+        LinearConstraint(hstack([-csr_array(reaches.astype(float)), eye_array(size)]), -np.inf, 0),
+        LinearConstraint(np.concatenate([np.ones(days), np.zeros(size)])[np.newaxis], count, count),
     ]
-    likeliest = _solve(-worth, rules, whole=days)
-    most_worth = round(float(worth @ likeliest))
-    number = np.concatenate([day_number - day_number.min(), np.zeros(pairs)])
-    rules.append(LinearConstraint(worth[np.newaxis], most_worth - 0.5, np.inf))
+    if count == fewest:
+        needed = csr_array(np.unique(chance > 0, axis=0).astype(float))
+        rules.append(LinearConstraint(hstack([needed, csr_array((needed.shape[0], size))]), 1, np.inf))
+    likeliest = _solve(-gains, rules, whole=days)
+    most_worth = round(float(gains @ likeliest))
+    number = np.concatenate([day_number - day_number.min(), np.zeros(size)])
+    rules.append(LinearConstraint(gains[np.newaxis], most_worth - 0.5, np.inf))
     earliest = _solve(number, rules, whole=days)
     return np.asarray(earliest[:days] > 0.5)
+
+
+def _steps(chance: FloatArray) -> tuple[BoolArray, FloatArray]:
+    """What a plan is worth, in steps: each the days that reach it, and by how many thousandths.
+
+    A task is worth its chance on the best of the chosen days. So it climbs from one of its chances to the next, and
+    gains each step if a day is chosen that reaches so high. Tasks whose step the same days reach share it: there are
+    hardly more steps than runs of days, however many tasks there are.
+
+    Returns
+    -------
+    reaches : ndarray of bool, shape (step, day)
+    worth : ndarray, shape (step,)
+    """
+    worth = np.where(chance > 0, np.maximum(np.rint(STEPS * chance), 1), 0)
+    gained: dict[bytes, float] = {}
+    for row in worth:
+        heights = np.unique(row[row > 0])
+        for height, gain in zip(heights, np.diff(heights, prepend=0), strict=True):
+            days = (row >= height).tobytes()
+            gained[days] = gained.get(days, 0.0) + float(gain)
+    reaches = np.frombuffer(b"".join(gained), dtype=np.bool_).reshape(len(gained), chance.shape[1])
+    return reaches, np.array(list(gained.values()))
 
 
 def _solve(cost: FloatArray, rules: list[LinearConstraint], *, whole: int | None = None) -> FloatArray:
