@@ -174,12 +174,14 @@ def cover(
     days = bloom_days(bloom)
     days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
     opening = share_by_day(bloom, days)
-    met = (days >= first_open[..., np.newaxis] - (receptive_days - 1)) & (days <= last_open[..., np.newaxis])
+    day = days.astype(np.float64)  # compared with others of its kind, it needs no conversion
+    met = (day >= first_open[..., np.newaxis] - (receptive_days - 1)) & (day <= last_open[..., np.newaxis])
 
     # each of shape (draw,), (source, draw), (draw, day) or (part, draw), summed over parts by their shares
     covered, uncovered = np.zeros(len(bloom)), np.zeros(len(bloom))
     lost_without = np.zeros(first_open.shape)
-    unmet, recent, unmet_early, unmet_gap, unmet_late, unmet_out = np.zeros((6, *opening.shape))
+    unmet, recent = np.zeros((2, *opening.shape))
+    early, gap, late, out = np.zeros((4, *opening.shape), dtype=np.bool_)
     before_of, after_of, between_of = np.zeros((3, len(parts), len(bloom)))
     for place, (part, share) in enumerate(zip(parts, shares, strict=True)):
         mine = np.flatnonzero(part.reached)
@@ -189,29 +191,27 @@ def cover(
             others = mine[mine != source]
             lost_without[source] += share * (got - length_of_union(before_by[others], until_by[others]))
         uncovered += share * uncovered_days(start, last_receptive, first_open[mine], last_open[mine])
-        lacking = np.where(met[mine].any(axis=0), 0.0, opening)
-        unmet += share * lacking
-        without = share * _running_sum(lacking, receptive_days)
+        lacking = share * opening * ~met[mine].any(axis=0)
+        unmet += lacking
+        without = _running_sum(lacking, receptive_days)
         recent += without
+        some = without > _ROUNDING
         if not mine.size:
-            unmet_out += without
+            out |= some
             continue
         before, after = before_by[mine].min(axis=0), 1.0 - until_by[mine].max(axis=0)
         before_of[place], after_of[place] = share * before, share * after
         between_of[place] = share * np.clip(1.0 - got - before - after, 0.0, 1.0)
-        ahead = days < first_open[mine].min(axis=0)[:, np.newaxis]
-        behind = days > last_open[mine].max(axis=0)[:, np.newaxis]
-        unmet_early += without * ahead
-        unmet_late += without * behind
-        unmet_gap += without * ~(ahead | behind)
-    out = float(shares[[not part.reached.any() for part in parts]].sum())
+        ahead = day < first_open[mine].min(axis=0)[:, np.newaxis]
+        behind = day > last_open[mine].max(axis=0)[:, np.newaxis]
+        early |= some & ahead
+        late |= some & behind
+        gap |= some & ~(ahead | behind)
+    never = shares[[not part.reached.any() for part in parts]].sum()
     enough = recent >= FEW_FLOWERS
 
-    def tells(lacking: FloatArray, share: FloatArray) -> BoolArray:
-        telling = notable(share)
-        if not telling.any():
-            return np.zeros(lacking.shape, dtype=np.bool_)
-        return np.asarray(enough & (lacking > _ROUNDING) & telling[:, np.newaxis])
+    def tells(some: BoolArray, share: FloatArray) -> BoolArray:
+        return np.asarray(some & enough & notable(share)[:, np.newaxis])
 
     return Cover(
         covered=covered,
@@ -227,10 +227,10 @@ def cover(
         uncovered_days=np.rint(uncovered).astype(np.int64),
         days=days,
         unmet=unmet,
-        early=tells(unmet_early, before_of.sum(axis=0)),
-        gap=tells(unmet_gap, between_of.sum(axis=0)),
-        late=tells(unmet_late, after_of.sum(axis=0)),
-        out=tells(unmet_out, np.full(len(bloom), out)),
+        early=tells(early, before_of.sum(axis=0)),
+        gap=tells(gap, between_of.sum(axis=0)),
+        late=tells(late, after_of.sum(axis=0)),
+        out=tells(out, np.full(len(bloom), never)),
     )
 
 

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 # Chances are compared to a thousandth: whole numbers leave no doubt about which plan is best.
 STEPS = 1000
+# What lies so near to 0 or 1 is that, but for rounding.
+WHOLE = 1e-7
 
 
 def fewest_days(chance: FloatArray, day_number: NDArray[np.int64], *, most: int | None = None) -> BoolArray:
@@ -41,9 +43,12 @@ def fewest_days(chance: FloatArray, day_number: NDArray[np.int64], *, most: int 
     from scipy.sparse import csr_array, eye_array, hstack
 
     days = chance.shape[1]
-    fewest = round(
-        _solve(np.ones(days), [LinearConstraint(csr_array((chance > 0).astype(float)), 1, np.inf)]).sum()
-    )
+    needed = csr_array(np.unique(chance > 0, axis=0).astype(float))
+    every_task = [LinearConstraint(needed, 1, np.inf)]
+    plan = _solve_in_parts(np.ones(days), every_task)
+    if not _is_whole(plan):
+        plan = _solve(np.ones(days), every_task, whole=days)
+    fewest = round(plan.sum())
     count = fewest if most is None else min(fewest, most)
 
     # Variables: each day, then each step, which counts if a day is chosen that reaches it.
@@ -55,14 +60,16 @@ def fewest_days(chance: FloatArray, day_number: NDArray[np.int64], *, most: int 
         LinearConstraint(np.concatenate([np.ones(days), np.zeros(size)])[np.newaxis], count, count),
     ]
     if count == fewest:
-        needed = csr_array(np.unique(chance > 0, axis=0).astype(float))
         rules.append(LinearConstraint(hstack([needed, csr_array((needed.shape[0], size))]), 1, np.inf))
-    likeliest = _solve(-gains, rules, whole=days)
-    most_worth = round(float(gains @ likeliest))
     number = np.concatenate([day_number - day_number.min(), np.zeros(size)])
-    rules.append(LinearConstraint(gains[np.newaxis], most_worth - 0.5, np.inf))
-    earliest = _solve(number, rules, whole=days)
-    return np.asarray(earliest[:days] > 0.5)
+    # One cost for both wishes: a thousandth weighs more than any days can.
+    plan = _solve_in_parts(number - (count * number.max() + 1) * gains, rules)
+    if not _is_whole(plan[:days]):
+        likeliest = _solve(-gains, rules, whole=days)
+        most_worth = round(float(gains @ likeliest))
+        rules.append(LinearConstraint(gains[np.newaxis], most_worth - 0.5, np.inf))
+        plan = _solve(number, rules, whole=days)
+    return np.asarray(plan[:days] > 0.5)
 
 
 def _steps(chance: FloatArray) -> tuple[BoolArray, FloatArray]:
@@ -88,11 +95,29 @@ def _steps(chance: FloatArray) -> tuple[BoolArray, FloatArray]:
     return reaches, np.array(list(gained.values()))
 
 
-def _solve(cost: FloatArray, rules: list[LinearConstraint], *, whole: int | None = None) -> FloatArray:
-    """Least cost with every variable from 0 to 1, the first ``whole`` (default all) of them 0 or 1."""
+def _solve_in_parts(cost: FloatArray, rules: list[LinearConstraint]) -> FloatArray:
+    """Least cost with every variable from 0 to 1.
+
+    Where all steps are reached by runs of days, as they mostly are, the best plan in parts of days is one in whole
+    days [1]_, found at a fraction of the time.
+
+    References
+    ----------
+    .. [1] Hoffman & Kruskal (1956), Integral boundary points of convex polyhedra: the matrix is totally unimodular
+       (memory).
+    """
+    return _solve(cost, rules, whole=0)
+
+
+def _is_whole(days: FloatArray) -> bool:
+    return bool(np.all(np.abs(days - np.rint(days)) < WHOLE))
+
+
+def _solve(cost: FloatArray, rules: list[LinearConstraint], *, whole: int) -> FloatArray:
+    """Least cost with every variable from 0 to 1, the first ``whole`` of them 0 or 1."""
     from scipy.optimize import Bounds, milp
 
-    integrality = (np.arange(cost.size) < (cost.size if whole is None else whole)).astype(np.int64)
+    integrality = (np.arange(cost.size) < whole).astype(np.int64)
     found = milp(
         cost, integrality=integrality, bounds=Bounds(0, 1), constraints=rules, options={"mip_rel_gap": 0.0}
     )

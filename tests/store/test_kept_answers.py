@@ -65,8 +65,8 @@ CHANGES = {
     "cultivar": Change(
         "PUT", "/v1/cultivars/birch", {"name": "Birch", "flower_type": "pistillate", "receptive_days": 9}
     ),
-    "reach": Change("PATCH", VINEYARD, {"reach_m": 4.0}),
     "block": Change("PUT", f"{VINEYARD}/blocks/d", {"cultivar": "dogwood", "x_m": 200, "y_m": 0}),
+    "reach": Change("PATCH", VINEYARD, {"reach_m": 4.0}),
     "block gone": Change("DELETE", f"{VINEYARD}/blocks/c"),
     "fit": Change(
         "POST", "/v1/fits", {"heat": {"method": "average", "base_c": 8.0}, "vineyards": ["hollow"]}
