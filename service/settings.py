@@ -21,6 +21,10 @@ class Settings(BaseSettings):
         default="open",
         description="Who may use the service: `open` (everyone who reaches it, as one grower) or `keys`.",
     )
+    scheduler: str | None = Field(
+        default=None,
+        description="A Dask cluster for long work, as in `tcp://host:8786`; by default the cores of this machine.",
+    )
     max_upload_mb: float = Field(
         default=20,
         gt=0,

@@ -11,7 +11,7 @@ from typer.core import TyperCommand, TyperGroup
 
 from service.threads import use_one_thread
 
-COMMANDS = ("demo", "serve", "report", "calendar", "scout", "hindcast")
+COMMANDS = ("demo", "serve", "report", "calendar", "scout", "hindcast", "region")
 """In the order of the list; the function of that name in the module of that name, with _ for -."""
 
 

@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 import demo_weather
 from models.bloom.hindcast import LEADS
 from models.records import Cutoff, HeatMethod, HeatRule
 from models.units import celsius_from_fahrenheit
 from service.cli import hindcast_tables, tables
-from service.cli.parts import Csv, refuse, told_plainly
+from service.cli.parts import Csv, progress_of, refuse, told_plainly
 from service.ingest.report import counted
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.fits import DEFAULT_STAGES
@@ -182,19 +181,7 @@ def _read(
 
 def _run(task: HindcastTask) -> HindcastReport:
     """Under a bar that shows how far it is."""
-    bar = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TimeElapsedColumn(),
-        console=tables.console(errors=True),
-        transient=True,
-    )
-    with bar, Workers() as workers:
-        shown = bar.add_task("starting", total=1.0)
-
-        def tell(progress: float, message: str) -> None:
-            bar.update(shown, completed=progress, description=message)
-
+    with Workers() as workers, progress_of() as tell:
         try:
             return run_hindcast(task, workers, tell)
         except WorkersLost:

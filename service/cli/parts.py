@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Annotated, Literal, NoReturn
 
 import typer
 from pydantic import ValidationError
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from models.errors import CapfallError
 from service.cli import tables
@@ -38,6 +39,21 @@ def refuse(*texts: str) -> NoReturn:
     for text in texts:
         err.print(text, markup=False, soft_wrap=True)
     raise typer.Exit(REFUSED)
+
+
+@contextmanager
+def progress_of() -> Iterator[Callable[[float, str], None]]:
+    """A bar that shows how far long work is; it is told a share from 0 to 1, and what the work is at."""
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        console=tables.console(errors=True),
+        transient=True,
+    )
+    with bar:
+        shown = bar.add_task("starting", total=1.0)
+        yield lambda share, message: bar.update(shown, completed=share, description=message)
 
 
 @contextmanager
