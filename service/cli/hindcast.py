@@ -13,9 +13,10 @@ from models.bloom.hindcast import LEADS
 from models.records import Cutoff, HeatMethod, HeatRule
 from models.units import celsius_from_fahrenheit
 from service.cli import hindcast_tables, tables
-from service.cli.parts import Csv, progress_of, refuse, told_plainly
+from service.cli.parts import Csv, SchedulerOption, progress_of, refuse, told_plainly
 from service.ingest.report import counted
 from service.ingest.temperature_headers import TemperatureUnit
+from service.settings import Settings
 from service.usecases.fits import DEFAULT_STAGES
 from service.usecases.hindcast import (
     HindcastOptions,
@@ -26,7 +27,7 @@ from service.usecases.hindcast import (
 )
 from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
 from service.usecases.hindcast_files import PastRead, read_past
-from service.workers import Workers, WorkersLost
+from service.workers import WorkersLost, workers_for
 
 Out = typer.Option(dir_okay=False, writable=True)
 
@@ -74,6 +75,7 @@ def hindcast(
         bool, typer.Option("--by-cultivar", help="Print the scores of each cultivar too.")
     ] = False,
     csv: Annotated[Path | None, Out] = None,
+    scheduler: SchedulerOption = None,
     json_file: Annotated[Path | None, typer.Option("--json", dir_okay=False, writable=True)] = None,
 ) -> None:
     """Forecast every past season from all the others and print how good the forecasts were.
@@ -96,7 +98,7 @@ def hindcast(
             interval=interval,
             leads=tuple(_days(text) for text in _split(leads)),
         )
-        report = _run(plan_hindcast([read.vineyard], options))
+        report = _run(plan_hindcast([read.vineyard], options), scheduler or Settings().scheduler)
     out.print(tables.heading("What was read"))
     _print_points(_read_points(read))
     out.print(
@@ -179,9 +181,9 @@ def _read(
     )
 
 
-def _run(task: HindcastTask) -> HindcastReport:
+def _run(task: HindcastTask, scheduler: str | None) -> HindcastReport:
     """Under a bar that shows how far it is."""
-    with Workers() as workers, progress_of() as tell:
+    with workers_for(scheduler) as workers, progress_of() as tell:
         try:
             return run_hindcast(task, workers, tell)
         except WorkersLost:

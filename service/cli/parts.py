@@ -22,6 +22,10 @@ Interval = Annotated[float, typer.Option(help="Probability of the interval, abov
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
 Csv = typer.Option(exists=True, dir_okay=False, readable=True)
 
+SchedulerOption = Annotated[
+    str | None, typer.Option(help="A Dask cluster, as in tcp://host:8786; by default this machine's cores.")
+]
+
 REFUSED = 2  # exit code for what cannot be done as asked
 
 

@@ -11,7 +11,7 @@ import typer
 from models.errors import BadInput, Problem
 from models.grid import region_question
 from service.cli import tables
-from service.cli.parts import Interval, progress_of, refuse, told_plainly
+from service.cli.parts import Interval, SchedulerOption, progress_of, refuse, told_plainly
 from service.cli.region_picture import draw_region
 from service.settings import Settings
 from service.store.engine import Store
@@ -42,10 +42,7 @@ def region(
     ] = None,
     interval: Interval = 0.8,
     picture: Annotated[Path | None, typer.Option(dir_okay=False, help="An SVG file to draw it in.")] = None,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(help="A Dask cluster, as in tcp://host:8786; by default this machine's cores."),
-    ] = None,
+    scheduler: SchedulerOption = None,
 ) -> None:
     """Compute when a fit's cultivars bloom in every cell of a grid of daily temperatures.
 
