@@ -19,6 +19,7 @@ from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, V
 
 EPOCH = dt.date(1970, 1, 1).toordinal()
 
+
 class Stations(OwnedByGrower):
     """The grower's weather stations."""
 

@@ -68,6 +68,8 @@ class KeptAnswers:
         self._bytes = 0
         self._answers: OrderedDict[Question, Answer] = OrderedDict()
         self._lock = Lock()
+        self.timezones: dict[str, tuple[Hashable, set[str | None]]] = {}
+        """Of each grower's vineyards, as of the last change that was looked at."""
 
     def find(self, question: Question, state: State) -> Answer | None:
         """The answer to a question, if it was given in this state."""
@@ -121,9 +123,13 @@ class KeptRoute(APIRoute):
         return handled
 
 
-def state_of(records: Repositories) -> State:
+def state_of(records: Repositories, kept: KeptAnswers) -> State:
     """What changes with every change of a grower's data, and with the day in any place where they have a vineyard."""
-    return (records.journal.version(), *sorted(clock.today(zone) for zone in records.vineyards.timezones()))
+    version = records.journal.version()
+    held = kept.timezones.get(records.grower)
+    if held is None or held[0] != version:
+        held = kept.timezones[records.grower] = (version, records.vineyards.timezones())
+    return (version, *sorted(clock.today(zone) for zone in held[1]))
 
 
 def _look(request: Request, grower: Grower) -> None:
@@ -132,7 +138,7 @@ def _look(request: Request, grower: Grower) -> None:
     query = [each for each in request.query_params.multi_items() if each[0] not in NO_QUESTION]
     question = (grower, request.url.path, tuple(sorted(query)), request.headers.get("accept"))
     with store(request).transaction(grower, read_only=True) as records:
-        state = state_of(records)
+        state = state_of(records, request.app.state.kept)
     answer = request.app.state.kept.find(question, state)
     if answer is not None:
         raise StillTrue(answer)

@@ -36,8 +36,10 @@ from models.grid import region_question
 from models.heat.degree_days import daily_degree_days
 from models.records import HeatRule
 from service.app import create_app
+from service.ingest.temperatures import read_temperatures
 from service.settings import Settings
 from service.store.engine import Store
+from service.store.records import Station
 from service.threads import use_one_thread
 from service.usecases.demo import load_demo
 from service.usecases.fits import DEFAULT_STAGES, FitOptions, get_fit, make_fit
@@ -52,6 +54,7 @@ from tests.hindcast.past import invented_vineyard, invented_weather, weather_csv
 
 VINEYARD = demo_weather.VINEYARD.key
 SEED = 11
+HOST = [(b"host", b"127.0.0.1")]
 
 
 def processor_seconds(work: Callable[[], object]) -> float:
@@ -211,9 +214,13 @@ def upload() -> None:
     with tempfile.TemporaryDirectory() as folder:
         store = demo_store(Path(folder))
 
+        with store.transaction("local") as records:
+            records.stations.put(Station("new-mast", "New mast", 33.0, -84.0, 250.0))
+
         def ours() -> object:
+            read = read_temperatures(text, unit="C")
             with store.transaction("local", preview=True) as records:
-                return store_observed(records, demo_weather.STATION.key, text, unit="C")
+                return store_observed(records, "new-mast", read)
 
         checked, plain = in_turn(ours, lambda: pd.read_csv(io.BytesIO(text), parse_dates=["date"]), times=3)
         store.close()
@@ -245,20 +252,10 @@ async def _ask_all(app: Any, paths: list[str]) -> None:
         async def send(message: Any) -> None:
             assert message.get("status", 200) == 200, path
 
-        scope = {
-            "type": "http",
-            "asgi": {"version": "3.0"},
-            "http_version": "1.1",
-            "method": "GET",
-            "scheme": "http",
-        }
-        scope |= {"path": plain, "raw_path": plain.encode(), "query_string": query.encode(), "root_path": ""}
-        scope |= {
-            "headers": [(b"host", b"127.0.0.1")],
-            "client": ("127.0.0.1", 5),
-            "server": ("127.0.0.1", 80),
-        }
-        await app(scope, receive, send)
+        asked: dict[str, Any] = {"path": plain, "raw_path": plain.encode(), "query_string": query.encode()}
+        by: dict[str, Any] = {"client": ("127.0.0.1", 5), "server": ("127.0.0.1", 80), "headers": HOST}
+        scope = {"type": "http", "http_version": "1.1", "method": "GET", "scheme": "http", "root_path": ""}
+        await app({**scope, **asked, **by}, receive, send)
 
     async def seconds(path: str, times: int) -> float:
         before = time.process_time()
