@@ -158,7 +158,8 @@ class Cultivar:
     """A cultivar. ``viable_pollen`` is a field of its own: pollen of a perfect cultivar can fail.
 
     ``receptive_days`` and ``pollen_days``, where known, say for how many days from capfall its flowers are
-    receptive and its anthers shed. [g, day]
+    receptive and its anthers shed. ``blooms_like`` and ``days_later`` say that it blooms so many days later than
+    another cultivar (earlier where negative): they count until a season of its own is in the fit. [g, day]
     """
 
     key: str
@@ -169,6 +170,8 @@ class Cultivar:
     berry_mass_g: float | None = None
     receptive_days: int | None = None
     pollen_days: int | None = None
+    blooms_like: str | None = None
+    days_later: float | None = None
 
 
 # More vines than any row holds: a bound on what one line costs to compute. Ours.
@@ -201,15 +204,16 @@ class Block:
         if (self.x2_m is None) != (self.y2_m is None):
             lacking = "x2_m" if self.x2_m is None else "y2_m"
             raise BadInput(
-                "the end of a line has two coordinates", [Problem(lacking, "give it beside the other")]
+                f"the end of a line lacks {lacking}", [Problem(lacking, "give it beside the other")]
             )
         if self.is_line and (self.x2_m, self.y2_m) == (self.x_m, self.y_m):
             raise BadInput(
-                "a line ends elsewhere than it begins", [Problem("x2_m", "leave the end out for one place")]
+                "a line ends where it begins",
+                [Problem("x2_m", "leave x2_m and y2_m out for vines in one place")],
             )
         if self.is_line and not 2 <= self.vines <= MOST_VINES_IN_A_LINE:
-            problem = f"say how many stand from end to end, 2 to {MOST_VINES_IN_A_LINE}: not {self.vines}"
-            raise BadInput("a line has a vine at each end", [Problem("vines", problem)])
+            problem = f"from end to end stand 2 to {MOST_VINES_IN_A_LINE}, not {self.vines}"
+            raise BadInput(f"vines of a line: {problem}", [Problem("vines", problem)])
 
     @property
     def is_line(self) -> bool:
@@ -265,6 +269,17 @@ class FrostedBlock:
     block: str
     season: int
     night: dt.date | None = None
+
+
+@dataclass(frozen=True)
+class SetCount:
+    """Flowers or berries (or both) counted on one marked cluster of a block; None where not counted that day."""
+
+    date: dt.date
+    block: str
+    cluster: str
+    flowers: int | None = None
+    berries: int | None = None
 
 
 class Unit(NamedTuple):

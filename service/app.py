@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.routing import APIRoute
 from starlette.middleware.gzip import GZipMiddleware
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from service.api import routes
 from service.api.change_header import ChangeHeader
@@ -19,9 +20,14 @@ from service.jobs import JobRunner
 from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
+from service.usecases import fit_jobs, hindcast_jobs
 from service.web import problems
+from service.web.access import WrongKeys
+from service.web.grower_path import GrowerPath
 from service.web.kept import KeptAnswers
+from service.web.key_first import KeyFirst
 from service.web.methods import HeadAndOptions
+from service.web.safe_headers import SafeHeaders
 from service.web.traffic import Metrics, Traffic
 from service.web.turns import Turns
 
@@ -31,8 +37,10 @@ When each grape cultivar of a planting blooms, and where pollen runs out before 
 Identifiers are slugs that the client chooses; PUT creates (201) or replaces (200), as often as it is sent. An
 upload is taken as a whole or not at all. Temperatures are °C and degree-days °C·day unless `units=us`. Every
 error is an `application/problem+json` (RFC 9457) whose `errors` say where and what; its `type` opens a page that
-says what to do. Every path answers HEAD, as GET without its body, and OPTIONS.
+says what to do. Where the service asks for keys, send yours as `Authorization: Bearer KEY`; one that lets in to
+several growers names one by `?grower=`. Every path answers HEAD, as GET without its body, and OPTIONS.
 """
+WORKS = {fit_jobs.KIND: fit_jobs.work, hindcast_jobs.KIND: hindcast_jobs.work}
 
 
 def operation_id(route: APIRoute) -> str:
@@ -48,7 +56,7 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         await run_in_threadpool(store.migrate)
-        jobs = app.state.jobs = JobRunner(store)
+        jobs = app.state.jobs = JobRunner(store, WORKS)
         await run_in_threadpool(jobs.start)
         yield
         await run_in_threadpool(jobs.close)
@@ -71,6 +79,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.kept = KeptAnswers()
     app.state.turns = Turns()
     app.state.metrics = Metrics(app.state.turns)
+    app.state.wrong_keys = WrongKeys()
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)
@@ -78,5 +87,10 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Traffic, metrics=app.state.metrics)
     app.add_middleware(HeadAndOptions, routes=app.routes)
+    if settings.access == "keys":
+        app.add_middleware(KeyFirst, open_forms=board.OPEN_FORMS)
+    app.add_middleware(GrowerPath)
+    app.add_middleware(SafeHeaders)
+    app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=settings.trusted_proxies)
     app.openapi = partial(document, app)  # type: ignore[method-assign]
     return app

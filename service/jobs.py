@@ -1,26 +1,37 @@
-"""Long work in the background of the service: one job after the other, each on all cores."""
+"""Long work in the background of the service: one job after the other, each on all cores.
+
+Jobs wait in the database with what was asked for. Each service, or each of its workers, claims one at a time; what one
+of them leaves unfinished fails by itself, and touches none of the others'.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 import logging
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+import threading
+import uuid
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from models.errors import CapfallError
 from service import clock
 from service.store.engine import Store
-from service.store.errors import StoreError
+from service.store.errors import StoreError, Unavailable
+from service.store.job_queue import Claimed
+from service.store.records import Job, JobState
 from service.workers import Stopped, Workers, WorkersLost
 
 log = logging.getLogger(__name__)
 
 Tell = Callable[[float, str], None]
 """Takes how far the work is (0 to 1), and what it is at."""
-JobWork = Callable[[Workers, Tell], dict[str, Any]]
-"""What a job does; gives its result as JSON."""
+JobWork = Callable[[Store, str, Job, Workers, Tell], dict[str, Any]]
+"""What is done for a grower's job; gives its result as JSON."""
 
-TELL_EVERY_SECONDS = 1.0  # progress is written to the store no more often than this [s]
+HOLD_EVERY_SECONDS = 1.0  # how soon progress is told, and a job that was cancelled is noticed [s]
+LOST_AFTER_SECONDS = 30.0  # a job that nobody has held for so long has lost its worker [s]
+LOOK_EVERY_SECONDS = 2.0  # for jobs that another worker has taken in [s]
 STOPPED = "the service was stopped before the job had ended; ask for it again"
 CRASHED = "the service ended before the job had; ask for it again"
 LOST = "a process ended in the midst of the work, perhaps for want of memory; ask for it again"
@@ -28,65 +39,118 @@ FAILED = "something went wrong on our side; it has been noted"
 
 
 class JobRunner:
-    """Runs the jobs of one service.
+    """Runs jobs of a database, beside others that do the same.
 
-    One service runs the jobs of a database: at its start, what another one left unfinished has failed.
+    Parameters
+    ----------
+    store : Store
+    works : mapping of a kind of job to its work
     """
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, works: Mapping[str, JobWork]) -> None:
         self._store = store
-        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="jobs")
+        self._works = works
+        self._name = uuid.uuid4().hex
+        self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
+        self._closing = threading.Event()
+        self._woken = threading.Event()
         self._workers: Workers | None = None
-        self._closing = False
 
     def start(self) -> None:
-        """Before the first job."""
-        self._store.end_lost_jobs(CRASHED)
+        """Run what waits, from now on."""
+        self._end_lost()
+        self._thread.start()
 
-    def submit(self, grower: str, job: str, work: JobWork) -> None:
-        """Let a stored job that waits run when its turn comes."""
-        self._thread.submit(self._run, grower, job, work)
+    def wake(self) -> None:
+        """Look for a job now: one was taken in."""
+        self._woken.set()
 
     def close(self) -> None:
-        """Stop the job that runs and those that wait; they have failed, and say why."""
-        self._closing = True
+        """Stop the job that runs; it has failed, and says why. Those that wait are left to the next."""
+        self._closing.set()
+        self.wake()
         if self._workers is not None:
             self._workers.stop()
-        self._thread.shutdown()
+        if self._thread.ident is not None:
+            self._thread.join()
 
-    def _run(self, grower: str, job: str, work: JobWork) -> None:
+    def _run(self) -> None:
+        while not self._closing.is_set():
+            self._woken.clear()
+            try:
+                claimed = self._claim()
+                if claimed is not None:
+                    self._work_on(claimed)
+                    continue
+            except Unavailable as error:
+                log.error("jobs wait for the database: %s", error.why)
+            except Exception:  # the next look may find all well
+                log.exception("jobs cannot be run")
+            self._woken.wait(LOOK_EVERY_SECONDS)
+
+    def _claim(self) -> Claimed | None:
+        with self._store.job_queue(read_only=True) as queue:
+            if not queue.has_work(lost_before=_long_ago()):
+                return None
+        self._end_lost()
+        with self._store.job_queue() as queue:
+            return queue.claim(self._name)
+
+    def _end_lost(self) -> None:
+        with self._store.job_queue() as queue:
+            queue.end_lost(CRASHED, before=_long_ago())
+
+    def _work_on(self, claimed: Claimed) -> None:
+        state, message, result = self._outcome(claimed)
+        with self._store.job_queue() as queue:
+            queue.end(claimed, state, message, result=result)
+
+    def _outcome(self, claimed: Claimed) -> tuple[JobState, str, dict[str, Any] | None]:
+        job = claimed.job
         try:
-            result = self._result(grower, job, work)
+            with Workers() as workers, self._held(claimed, workers) as tell:
+                self._workers = workers
+                if self._closing.is_set():  # a stop that came before there was anything to stop
+                    raise Stopped
+                return "done", "done", self._works[job.kind](self._store, claimed.grower, job, workers, tell)
         except Stopped:
-            self._fail(grower, job, STOPPED)
+            return "failed", STOPPED, None
         except WorkersLost:
-            self._fail(grower, job, LOST)
+            return "failed", LOST, None
         except (CapfallError, StoreError) as error:
-            self._fail(grower, job, str(error))
+            return "failed", str(error), None
         except Exception:
-            log.exception("job %s failed", job)
-            self._fail(grower, job, FAILED)
-        else:
-            with self._store.transaction(grower) as records:
-                records.jobs.update(job, state="done", progress=1.0, message="done", result=result)
+            log.exception("job %s failed", job.id)
+            return "failed", FAILED, None
 
-    def _result(self, grower: str, job: str, work: JobWork) -> dict[str, Any]:
-        told_at = -TELL_EVERY_SECONDS
+    @contextmanager
+    def _held(self, claimed: Claimed, workers: Workers) -> Iterator[Tell]:
+        """Hold the job while it is worked on, and stop the work once somebody has cancelled it."""
+        told = (0.0, "started")
+        ended = threading.Event()
 
         def tell(progress: float, message: str) -> None:
-            nonlocal told_at
-            if clock.seconds() - told_at >= TELL_EVERY_SECONDS:
-                told_at = clock.seconds()
-                with self._store.transaction(grower) as records:
-                    records.jobs.update(job, state="running", progress=progress, message=message)
+            nonlocal told
+            told = (progress, message)
 
-        with Workers() as workers:
-            self._workers = workers
-            if self._closing:  # a stop that came before there was anything to stop
-                raise Stopped
-            tell(0.0, "started")
-            return work(workers, tell)
+        def hold() -> None:
+            while not ended.wait(HOLD_EVERY_SECONDS):
+                try:
+                    with self._store.job_queue() as queue:
+                        if not queue.hold(claimed, progress=told[0], message=told[1]):
+                            workers.stop()
+                            return
+                except Unavailable as error:
+                    log.warning("job %s cannot be held: %s", claimed.job.id, error.why)
 
-    def _fail(self, grower: str, job: str, why: str) -> None:
-        with self._store.transaction(grower) as records:
-            records.jobs.update(job, state="failed", message=why)
+        holding = threading.Thread(target=hold, name="hold", daemon=True)
+        holding.start()
+        try:
+            yield tell
+        finally:
+            ended.set()
+            holding.join()
+
+
+def _long_ago() -> dt.datetime:
+    return clock.now() - dt.timedelta(seconds=LOST_AFTER_SECONDS)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from models.bloom.in_season import SeasonKnowledge
-from models.bloom.looks import Contradiction
+from models.bloom.looks import Contradiction, Disagreement
 from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.bloom.traces import Traces
@@ -88,6 +88,22 @@ class VisitsContradict:
 
 
 @dataclass(frozen=True)
+class LogAgainstVisits:
+    """The log's date of a stage of a block (or whole cultivar) and the visits there exclude each other.
+
+    By the visits it came after ``not_yet`` and by ``come``, of which one may be None. ``visits_count`` says which of
+    them is taken.
+    """
+
+    place: str
+    stage: str
+    logged: dt.date
+    not_yet: dt.date | None
+    come: dt.date | None
+    visits_count: bool
+
+
+@dataclass(frozen=True)
 class ObservationFarOff:
     """A block's stage that was seen (or not yet: ``had_come`` False) on ``day``, weeks off fit and weather.
 
@@ -137,6 +153,11 @@ class FitBehind:
 
 
 @dataclass(frozen=True)
+class StationChangeNotInFit:
+    """The fit was made when other changes of the station were told than today."""
+
+
+@dataclass(frozen=True)
 class FewSeasonsOfCultivars:
     """Cultivars whose thresholds lean on the others."""
 
@@ -148,6 +169,28 @@ class CultivarsUnknown:
     """Cultivars that the fit does not know."""
 
     cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CultivarsOfGroup:
+    """Cultivars without a season in the fit, whose dates are those of the others of their species."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SpeciesUnknown:
+    """Such cultivars whose species, or the others', is not recorded."""
+
+    cultivars: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LikeUnknown:
+    """A cultivar that is said to bloom like another one, of which the fit knows nothing."""
+
+    cultivar: str
+    like: str
 
 
 @dataclass(frozen=True)
@@ -178,14 +221,19 @@ DateCaution = (
     | UnusualSeason
     | ObservationSetAside
     | VisitsContradict
+    | LogAgainstVisits
     | ObservationFarOff
     | BlocksFrosted
     | SeasonInFit
     | FitImported
     | FitOfOtherVineyards
     | FitBehind
+    | StationChangeNotInFit
     | FewSeasonsOfCultivars
     | CultivarsUnknown
+    | CultivarsOfGroup
+    | SpeciesUnknown
+    | LikeUnknown
     | NorthAssumed
     | DailyLooksAssumed
     | KeepToLabels
@@ -206,6 +254,7 @@ def forecast_cautions(
     as_of: dt.date,
     slips: Sequence[SetAside],
     contradictory: Sequence[Contradiction],
+    disagreeing: Sequence[Disagreement],
     far_off: Sequence[ObservationFarOff],
 ) -> Iterator[DateCaution]:
     """What the computation noticed: gaps, thin data, an unusual season, slips."""
@@ -226,5 +275,15 @@ def forecast_cautions(
         if shift != 0:
             yield UnusualSeason(stage, float(shift / a_day))
     yield from (ObservationSetAside(slip) for slip in slips)
-    yield from (VisitsContradict(found.visits) for found in contradictory)
+    yield from (VisitsContradict(each.visits) for each in contradictory)
+    for found in disagreeing:
+        if found.logged.by is not None:
+            yield LogAgainstVisits(
+                found.logged.block or found.logged.cultivar,
+                found.logged.stage,
+                found.logged.by,
+                found.visited.after,
+                found.visited.by,
+                found.visits_count,
+            )
     yield from far_off

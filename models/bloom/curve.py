@@ -176,8 +176,9 @@ def sharpened(intervals: HeatIntervals, points: Sequence[CurvePoints]) -> HeatIn
         (intervals.stages.index(key), p) for p, key in enumerate(BLOOM_STAGES) if key in intervals.stages
     ]
     for row, unit in enumerate(intervals.units):
-        place = intervals.seasons[intervals.season_of[row]]
-        point = known.get((*place, intervals.cultivars[intervals.cultivar_of[row]], unit))
+        _, season = intervals.seasons[intervals.season_of[row]]
+        cultivar = intervals.cultivars[intervals.cultivar_of[row]]
+        point = known.get((intervals.sites[row], season, cultivar, unit))
         if point is None:
             continue
         reach = KEPT_ERRORS * point.standard_error

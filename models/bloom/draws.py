@@ -36,6 +36,7 @@ def draw_heat(
     weather_of: IntArray,
     shared: np.random.Generator,
     own: Sequence[np.random.Generator],
+    newcomers: Sequence[np.random.Generator] = (),
 ) -> FloatArray:
     """Draw the heat at which each block reaches each stage.
 
@@ -56,14 +57,19 @@ def draw_heat(
         For what all blocks share.
     own : sequence of Generator
         One for each block, so that its draws don't depend on which other blocks there are.
+    newcomers : sequence of Generator
+        One for each cultivar that the fit does not know, the last ones: the others' draws don't depend on them.
 
     Returns
     -------
     ndarray, shape (draw, block, stage)
         Never falling along the stages, and within the bounds. [°C·day]
     """
-    draws, size = weather_of.size, knowledge[0].effects.mean.size
-    uniform, normal = shared.random(draws), shared.standard_normal((draws, size))
+    draws, (effects_count, stages) = weather_of.size, knowledge[0].effects.mean.shape
+    uniform = shared.random(draws)
+    normal = shared.standard_normal((draws, (effects_count - len(newcomers)) * stages))
+    added = [random.standard_normal((draws, stages)) for random in newcomers]
+    normal = np.hstack([normal[:, :-stages], *added, normal[:, -stages:]])
     effects = np.empty((draws, *knowledge[0].effects.mean.shape))
     for weather, known in enumerate(knowledge):
         mine = weather_of == weather

@@ -18,7 +18,7 @@ from models.bloom.observations import in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by, unit_of
 from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
-from models.bloom.thresholds import Fit
+from models.bloom.thresholds import Fit, Newcomer
 from models.bloom.trace_likelihood import log_likelihood
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import BadInput, Problem
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
-Basis = Literal["own", "pooled", "none"]
+Basis = Literal["own", "pooled", "group", "none"]
 WhyNone = Literal["cultivar_not_in_fit"]
 
 DRAWS = 2000
@@ -60,7 +60,8 @@ class StageForecast:
 class BlockForecast:
     """The stages of one block.
 
-    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``frosted``, that its shoots froze.
+    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``frosted``, that its shoots froze;
+    ``newcomer``, where ``basis`` is "group", which cultivars its dates are taken from.
     """
 
     block: str
@@ -69,6 +70,7 @@ class BlockForecast:
     stages: dict[str, StageForecast]
     why_none: WhyNone | None = None
     frosted: bool = False
+    newcomer: Newcomer | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -114,6 +116,7 @@ def forecast(
     Parameters
     ----------
     fit : Fit
+        With newcomers (`with_newcomers`), where cultivars that it does not know are to be forecast.
     site : Site
         Of its temperatures those of days before ``as_of`` are used, of what was seen that of the season dated
         ``as_of`` or earlier. What was seen in blocks whose shoots froze this season teaches nothing about other
@@ -178,7 +181,12 @@ def forecast(
         else [look]
     )
     told_units = [each.units_outside(frosted) for each in looks]
-    learned = [learn(fit, units, site=site.key, season=season) for units in told_units]
+    shared_by = noted.place(season)
+    if all(
+        said.site != shared_by for said in fit.season_evidence
+    ):  # a fit from before stations were looked at
+        shared_by = site.key
+    learned = [learn(fit, units, site=shared_by, season=season) for units in told_units]
     likely = np.array(
         [
             log_likelihood(said, fit.thresholds, fit.calibrated, units)
@@ -202,16 +210,17 @@ def forecast(
         weather_of=weather_of,
         shared=stream(season, "effects"),
         own=own,
+        newcomers=[stream(season, "cultivar", one.cultivar) for one in fit.newcomers],
     )
     day = np.full((draws, len(blocks), len(fit.stages)), np.nan)
-    has_history = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
+    foreseen = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
     # days not yet measured differ between traces, and a day without heat hides a stage; what was seen stands
     crossed = crossing_days(traces.accumulated, trace_of, heat)
     for place, block in enumerate(known):
         if block.key in frosted and not look.has_begun(block):
             crossed[:, place] += frost_delay(fit.stages, draws=draws, random=own[place])
     crossed[crossed >= traces.accumulated.shape[-1]] = np.nan
-    day[:, has_history, :] = np.maximum(
+    day[:, foreseen, :] = np.maximum(
         np.fmin(crossed, np.where(np.isinf(look.last_day), np.nan, look.last_day)), look.first_day
     )
     dataset = xr.Dataset(
@@ -245,6 +254,7 @@ def forecast(
                 as_of,
                 slips,
                 noted.contradictions,
+                noted.disagreements,
                 far_off(seen, fit, traces),
             )
         ),
@@ -293,8 +303,11 @@ def _block_forecast(
         stages[stage] = StageForecast(
             status=status, median=median, low=low, high=high, chance=chance, threshold=threshold
         )
-    pooled = bool(np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED)
-    return BlockForecast(block.key, block.cultivar, "pooled" if pooled else "own", stages, frosted=frosted)
+    newcomer = next((one for one in fit.newcomers if one.cultivar == block.cultivar), None)
+    basis: Basis = "pooled" if np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED else "own"
+    if newcomer is not None:
+        basis = "group"
+    return BlockForecast(block.key, block.cultivar, basis, stages, frosted=frosted, newcomer=newcomer)
 
 
 def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:

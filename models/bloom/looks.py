@@ -43,6 +43,15 @@ class Contradiction:
     visits: tuple[Visit, ...]
 
 
+@dataclass(frozen=True)
+class Disagreement:
+    """Log and visits exclude each other on a stage; ``visits_count`` says which of them is taken."""
+
+    logged: StageInterval
+    visited: StageInterval
+    visits_count: bool
+
+
 def stage_intervals(
     log: Sequence[BloomLogRow], visits: Sequence[Visit], *, latitude: float
 ) -> tuple[StageInterval, ...]:
@@ -104,6 +113,18 @@ def _joined(
     for key, seen in _from_visits(looks).items():
         known[key] = _combined(logged[key], seen) if key in logged else seen
     return tuple(known[key] for key in sorted(known, key=_season_order))
+
+
+def disagreements(
+    log: Sequence[BloomLogRow], visits: Sequence[Visit], *, latitude: float
+) -> tuple[Disagreement, ...]:
+    """Stages on which log and visits exclude each other, as `stage_intervals` takes them."""
+    logged, visited = _from_log(log), _from_visits(looks_by_place(visits, latitude=latitude))
+    return tuple(
+        Disagreement(logged[key], visited[key], visits_count=_visits_count(visited[key]))
+        for key in sorted(logged.keys() & visited.keys(), key=_season_order)
+        if _overlap(logged[key], visited[key]) is None
+    )
 
 
 def looks_by_place(visits: Sequence[Visit], *, latitude: float) -> dict[Place, tuple[Look, ...]]:
@@ -225,13 +246,26 @@ def _change(told: Sequence[tuple[dt.date, bool]]) -> tuple[dt.date | None, dt.da
 
 
 def _combined(logged: StageInterval, visited: StageInterval) -> StageInterval:
+    both = _overlap(logged, visited)
+    if both is not None:
+        return both
+    return visited if _visits_count(visited) else logged
+
+
+def _overlap(logged: StageInterval, visited: StageInterval) -> StageInterval | None:
+    """What log and visits say together; None where they exclude each other."""
     if logged.by is not None and visited.by == logged.by and visited.after is not None:
         return visited
     after = max((day for day in (logged.after, visited.after) if day is not None), default=None)
     by = min((day for day in (logged.by, visited.by) if day is not None), default=None)
     if after is None or by is None or after < by:
         return StageInterval(*_key(logged), after, by)
-    return visited if visited.after is not None and visited.by is not None else logged
+    return None
+
+
+def _visits_count(visited: StageInterval) -> bool:
+    """Whether visits that the log excludes are taken: they saw the stage come, having looked before."""
+    return visited.after is not None and visited.by is not None
 
 
 def _key(seen: StageInterval) -> StageOfPlace:

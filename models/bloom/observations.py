@@ -27,8 +27,8 @@ from models.units import FloatArray
 
 IntArray = NDArray[np.int64]
 
-# Site, season, what was looked at, and its cultivar.
-_Row = tuple[str, int, Unit, str]
+# What shares the season's effect, season, site, what was looked at, and its cultivar.
+_Row = tuple[str, int, str, Unit, str]
 
 # Two looks on days without heat between them would leave an interval of no width. [°C·day]
 NARROWEST_INTERVAL = 0.1
@@ -42,8 +42,10 @@ class HeatIntervals:
     ----------
     stages, cultivars : tuple of str
         Labels of the columns, and of ``cultivar_of``.
-    seasons : tuple of (site, season)
-        Labels of ``season_of``, sorted.
+    seasons : tuple of (place, season)
+        Labels of ``season_of``, sorted; sites that share a station are one place (`Site.place`).
+    sites : tuple of str
+        The site of each row.
     units : tuple of Unit
         What was looked at, of each row.
     cultivar_of, season_of : ndarray of int, shape (unit,)
@@ -57,6 +59,7 @@ class HeatIntervals:
     stages: tuple[str, ...]
     cultivars: tuple[str, ...]
     seasons: tuple[tuple[str, int], ...]
+    sites: tuple[str, ...]
     units: tuple[Unit, ...]
     cultivar_of: IntArray
     season_of: IntArray
@@ -68,6 +71,7 @@ class HeatIntervals:
         """The rows of some units, under the same labels."""
         return replace(
             self,
+            sites=tuple(site for site, kept in zip(self.sites, units, strict=True) if kept),
             units=tuple(name for name, kept in zip(self.units, units, strict=True) if kept),
             cultivar_of=self.cultivar_of[units],
             season_of=self.season_of[units],
@@ -121,7 +125,7 @@ def heat_intervals(
         heats = site_heat(site, {seen.season for seen in ordered}, rule=rule, gap_rule=gap_rule)
         missing = _MissingDays(site)
         for seen in ordered:
-            row = (site.key, seen.season, seen.unit, seen.cultivar)
+            row = (site.place(seen.season), seen.season, site.key, seen.unit, seen.cultivar)
             why = _unusable(seen, heats[seen.season], missing)
             if why is None:
                 lower, upper = heat_bounds(seen, heats[seen.season])
@@ -255,8 +259,8 @@ def _tabulated(
     heat_a_day: FloatArray,
 ) -> HeatIntervals:
     rows = sorted(bounds)
-    cultivars = tuple(sorted({cultivar for _, _, _, cultivar in rows}))
-    seasons = tuple(sorted({(site, season) for site, season, _, _ in rows}))
+    cultivars = tuple(sorted({cultivar for *_, cultivar in rows}))
+    seasons = tuple(sorted({(place, season) for place, season, *_ in rows}))
     lower, upper = np.full((2, len(rows), len(stages)), np.nan)
     for place, row in enumerate(rows):
         for column, stage in enumerate(stages):
@@ -265,9 +269,10 @@ def _tabulated(
         stages=tuple(stages),
         cultivars=cultivars,
         seasons=seasons,
-        units=tuple(unit for _, _, unit, _ in rows),
-        cultivar_of=np.array([cultivars.index(cultivar) for _, _, _, cultivar in rows], dtype=np.int64),
-        season_of=np.array([seasons.index((site, season)) for site, season, _, _ in rows], dtype=np.int64),
+        sites=tuple(site for _, _, site, _, _ in rows),
+        units=tuple(unit for *_, unit, _ in rows),
+        cultivar_of=np.array([cultivars.index(cultivar) for *_, cultivar in rows], dtype=np.int64),
+        season_of=np.array([seasons.index((place, season)) for place, season, *_ in rows], dtype=np.int64),
         lower=lower,
         upper=upper,
         heat_a_day=heat_a_day,

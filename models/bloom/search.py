@@ -12,6 +12,7 @@ from models.bloom.estimation import Start, estimate
 from models.bloom.leave_out import left_out_prediction, log_probability
 from models.bloom.mixed_model import first_pseudo
 from models.bloom.observations import HeatIntervals, IntArray, heat_intervals
+from models.bloom.rule_choice import NearestToDefault, TooFewToChoose, WhyRule
 from models.bloom.site import Site
 from models.errors import NotEnoughData
 from models.heat.season import season_window
@@ -64,7 +65,7 @@ class Search:
     """The rule that was chosen, why, and all candidates, best first (none where seasons were too few)."""
 
     rule: HeatRule
-    why: str
+    why: WhyRule | str  # a text in fits that were made before reasons had codes
     candidates: tuple[Candidate, ...]
 
 
@@ -77,10 +78,13 @@ class Prepared:
     start: Start | None
 
     @property
-    def units(self) -> list[tuple[str, int, Unit]]:
-        """Site, season and block of each row."""
-        seasons = [self.intervals.seasons[season] for season in self.intervals.season_of]
-        return [(*season, unit) for season, unit in zip(seasons, self.intervals.units, strict=True)]
+    def units(self) -> list[tuple[str, int, str, Unit]]:
+        """Place, season, site and block of each row."""
+        told = self.intervals
+        seasons = [told.seasons[season] for season in told.season_of]
+        return [
+            (*season, site, unit) for season, site, unit in zip(seasons, told.sites, told.units, strict=True)
+        ]
 
     def without(self, seasons: Collection[int]) -> Prepared:
         """The same without some seasons, and without cultivars that were seen in no other."""
@@ -150,8 +154,7 @@ def choose(prepared: Sequence[Prepared], *, exclude_seasons: Collection[int] = (
     kept = [one.without(exclude_seasons) for one in prepared]
     most_seasons = max(len(one.intervals.seasons) for one in kept)
     if most_seasons < FEWEST_SEASONS:
-        why = f"trade default: {most_seasons} seasons are too few to choose by (from {FEWEST_SEASONS} on)"
-        return Search(kept[0].rule, why, ())
+        return Search(kept[0].rule, TooFewToChoose(most_seasons, FEWEST_SEASONS), ())
     table, season_of = _scores(kept)
     told = ~np.isnan(table)
     counts = told.sum(axis=(1, 2))
@@ -260,16 +263,13 @@ def _nearest_to_default(rules: Sequence[HeatRule], table: FloatArray, season_of:
     close = [one for one in candidates if one.behind <= NEGLIGIBLE]
     chosen = min(close, key=lambda one: (*departures(one.rule), one.behind))
     ranked = tuple(sorted(candidates, key=lambda one: one.behind))
-    why = (
-        f"nearest to the trade default among {len(close)} of {len(candidates)} candidates whose leave-one-season-out"
-        f" log score over {seasons} seasons is the best or within {NEGLIGIBLE:g} of it; the trade default is"
-        f" {_behind_default(candidates)}"
+    default = next((one for one in candidates if one.rule == TRADE_DEFAULT), None)
+    why = NearestToDefault(
+        close=len(close),
+        candidates=len(candidates),
+        seasons=seasons,
+        negligible=NEGLIGIBLE,
+        default_behind=None if default is None else default.behind,
+        default_error=None if default is None else default.standard_error,
     )
     return Search(chosen.rule, why, ranked)
-
-
-def _behind_default(candidates: Sequence[Candidate]) -> str:
-    for one in candidates:
-        if one.rule == TRADE_DEFAULT:
-            return f"{one.behind:.2f} behind (standard error {one.standard_error:.2f})"
-    return "not comparable"

@@ -18,7 +18,7 @@ class SeasonEvidence:
     Attributes
     ----------
     site, season
-        Where and when.
+        Where (`Site.place`) and when.
     precision : ndarray, shape (stage, stage)
         [1/(°C·day)²]
     pull : ndarray, shape (stage,)

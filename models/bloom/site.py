@@ -9,15 +9,19 @@ from functools import cached_property
 
 from models.bloom.looks import (
     Contradiction,
+    Disagreement,
     Look,
     Place,
     contradictions,
+    disagreements,
     looks_by_place,
     stage_intervals,
     told_intervals,
 )
 from models.heat.season import season_of
 from models.records import BloomLogRow, DailyTemperatures, FrostedBlock, StageInterval, Visit
+
+HALF_A_YEAR = dt.timedelta(days=184)
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +32,10 @@ class Site:
     ----------
     latitude : float
         Negative south of the equator; decides to which season a visit belongs. [degree]
+    station : str or None
+        Where the temperatures come from, if other sites may share it. [key]
+    changed_on : tuple of date
+        When the station was moved or its thermometer changed.
     log, visits : tuple of BloomLogRow, tuple of Visit
         As of `models.bloom.looks.stage_intervals`.
     frosted : tuple of FrostedBlock
@@ -41,6 +49,21 @@ class Site:
     log: tuple[BloomLogRow, ...] = ()
     visits: tuple[Visit, ...] = ()
     frosted: tuple[FrostedBlock, ...] = ()
+    station: str | None = None
+    changed_on: tuple[dt.date, ...] = ()
+
+    def place(self, season: int) -> str:
+        """What shares a season's effect, and whose effects drift from season to season.
+
+        That is the station, as far as it stayed the same; the site itself where none is named. A change in the first
+        half of a season counts from that season on, a later one from the next. No key holds a blank.
+        """
+        if self.station is None and not self.changed_on:
+            return self.key
+        name = self.key if self.station is None else f"station {self.station}"
+        first = [season_of(day + HALF_A_YEAR, self.latitude) for day in self.changed_on]
+        since = max((changed for changed in first if changed <= season), default=None)
+        return name if since is None else f"{name} from {since}"
 
     @cached_property
     def seen(self) -> tuple[StageInterval, ...]:
@@ -61,6 +84,11 @@ class Site:
     def contradictions(self) -> tuple[Contradiction, ...]:
         """Visits that contradict each other."""
         return contradictions(self.visits, latitude=self.latitude)
+
+    @cached_property
+    def disagreements(self) -> tuple[Disagreement, ...]:
+        """Stages on which log and visits exclude each other."""
+        return disagreements(self.log, self.visits, latitude=self.latitude)
 
     def told_on(self, day: dt.date) -> tuple[StageInterval, ...]:
         """What of ``teaching`` was told on a day, if looks went on as the log has it: see `told_intervals`."""
@@ -89,6 +117,7 @@ class Site:
             log=tuple(row for row in log if row.dates),
             visits=tuple(visit for visit in self.visits if visit.date <= day),
             frosted=tuple(mark for mark in self.frosted if mark.night is None or mark.night <= day),
+            changed_on=tuple(changed for changed in self.changed_on if changed <= day),
         )
 
     def without(self, seasons: Collection[int]) -> Site:

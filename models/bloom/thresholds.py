@@ -32,6 +32,28 @@ UNCHECKED_COUNT = 4.0
 LEAST_CALIBRATION = 0.5
 
 
+@dataclass(frozen=True)
+class Newcomer:
+    """A cultivar of which a fit knows no season, and the cultivars that its thresholds are taken from.
+
+    Attributes
+    ----------
+    cultivar : str
+    group : tuple of str
+        Those of its species; all that may be of it where ``species`` is None.
+    species : str or None
+        None where that of newcomer or group is not recorded, or the group is another species.
+    like : str or None
+        The known cultivar that it is said to bloom like, and by how much later. [day]
+    """
+
+    cultivar: str
+    group: tuple[str, ...]
+    species: str | None
+    like: str | None = None
+    days_later: float = 0.0
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Fit:
     """Thresholds of a grower's cultivars, how sure they are, and how they were made.
@@ -59,6 +81,12 @@ class Fit:
         Heat of a usual day at the stage. [°C·day/day]
     converged : bool
         Whether the spreads had settled when their estimation stopped.
+    sites : tuple of str
+        Those whose observations it rests on.
+    species : tuple of str or None
+        Of each cultivar, as it was recorded; empty where none was.
+    newcomers : tuple of Newcomer
+        The last of the cultivars, where `models.bloom.newcomers` added some of which no season is known.
     """
 
     rule: HeatRule
@@ -74,6 +102,9 @@ class Fit:
     set_aside: tuple[SetAside, ...]
     heat_a_day: FloatArray
     converged: bool = True
+    sites: tuple[str, ...] = ()
+    species: tuple[str | None, ...] = ()
+    newcomers: tuple[Newcomer, ...] = ()
 
     @property
     def calibrated(self) -> Spread:
@@ -252,6 +283,7 @@ def _as_fit(
         set_aside=set_aside,
         heat_a_day=intervals.heat_a_day,
         converged=found.converged,
+        sites=tuple(sorted(set(intervals.sites))),
     )
 
 

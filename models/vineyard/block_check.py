@@ -9,6 +9,7 @@ import numpy as np
 
 from models.records import Block, Unit
 from models.units import FloatArray
+from models.vineyard.cautions import StagesLacking
 from models.vineyard.past_cover import SeasonBloom, covered_share
 from models.vineyard.reach import VineGroup
 
@@ -53,13 +54,6 @@ class CultivarNotInFit:
 
 
 @dataclass(frozen=True)
-class StagesNotInFit:
-    """The fit lacks these bloom stages."""
-
-    stages: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class SourcesNotInFit:
     """The fit knows none of the cultivars that stand in reach."""
 
@@ -76,7 +70,7 @@ class SeldomCovered:
     left_out: tuple[str, ...] = ()
 
 
-WhyExposed = NoViableSource | StagesNotInFit | CultivarNotInFit | SourcesNotInFit | SeldomCovered
+WhyExposed = NoViableSource | StagesLacking | CultivarNotInFit | SourcesNotInFit | SeldomCovered
 
 
 @dataclass(frozen=True)
@@ -230,7 +224,7 @@ def _why(
     if not sources:
         return NoViableSource()
     if history.lacking:
-        return StagesNotInFit(history.lacking)
+        return StagesLacking(history.lacking)
     if not history.past:
         return None
     if not history.knows(block.cultivar):

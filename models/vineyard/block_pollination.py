@@ -12,7 +12,7 @@ from models.vineyard.cover import Cover, notable
 from models.vineyard.pollen_warnings import PollenWarning
 from models.vineyard.reach import distance_m, neighbours_given
 from models.vineyard.season_days import median_day, quantile_day
-from models.vineyard.uncovered import Uncovered
+from models.vineyard.uncovered import DailyChance, Uncovered
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,8 @@ class BlockPollination:
     ``sources`` are the viable ones in reach whose bloom can be forecast, the best first.
     ``share_of_bloom_covered``, and ``uncovered_days`` on which the block is receptive and no source has open
     anthers, are None where the bloom of the block, or of all its sources, cannot be forecast. [day]
-    ``at_other_reach`` tells half and double the reach, where other sources would stand in it.
+    ``at_other_reach`` tells half and double the reach, where other sources would stand in it. ``without_pollen`` is
+    the chance of every day, those too that are not likely enough to be told in words.
     """
 
     block: str
@@ -81,6 +82,7 @@ class BlockPollination:
     uncovered: tuple[Uncovered, ...]
     warnings: tuple[PollenWarning, ...]
     at_other_reach: tuple[AtReach, ...] = ()
+    without_pollen: DailyChance | None = None
 
 
 def source_cover(block: Block, source: Block, found: Cover, index: int, interval: float) -> SourceCover:

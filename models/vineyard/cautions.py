@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from models.bloom.cautions import DateCaution
+
+WildMales = Literal["none", "some", "many"]
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,12 @@ class ReachAssumed:
 
 @dataclass(frozen=True)
 class OtherPollenUnknown:
-    """Wild males and neighbours' vines shed pollen that nobody told of."""
+    """Wild males and neighbours' vines shed pollen that is not counted; ``wild_males``: how many stand near.
+
+    No source says how much they give, so chances stay what listed sources make them, and no gap is hidden.
+    """
+
+    wild_males: WildMales | None = None
 
 
 @dataclass(frozen=True)
@@ -62,18 +70,20 @@ class LayoutsDisagree:
 
 
 @dataclass(frozen=True)
-class NoFitForCover:
-    """Without a fit only the layout was checked."""
+class LayoutOnly:
+    """Only the layout was checked: no fit is in use, or no past season has weather complete enough."""
+
+    why: Literal["no_fit", "no_past_season"]
 
 
 @dataclass(frozen=True)
-class NoPastSeason:
-    """Without a past season only the layout was checked."""
+class PastCoverAsNoted:
+    """Cover in past seasons takes blocks of a cultivar to bloom alike, but for those with dates of their own."""
 
 
 @dataclass(frozen=True)
 class CoverByCultivar:
-    """Cover in past seasons takes all blocks of a cultivar to bloom alike."""
+    """Cover in past seasons takes all vines of a cultivar to bloom alike, wherever they will stand."""
 
 
 @dataclass(frozen=True)
@@ -94,8 +104,8 @@ Caution = (
     | FrostDamageUnknown
     | FrostCame
     | LayoutsDisagree
-    | NoFitForCover
-    | NoPastSeason
+    | LayoutOnly
+    | PastCoverAsNoted
     | CoverByCultivar
     | EnoughAssumed
 )

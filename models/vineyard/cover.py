@@ -137,6 +137,28 @@ class Part:
     reached: BoolArray
 
 
+def opening_and_met(
+    bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, receptive_days: int
+) -> tuple[DayArray, FloatArray, BoolArray]:
+    """When a block's flowers open, and on which days a flower must lose its cap to meet each source.
+
+    Parameters as of `cover`.
+
+    Returns
+    -------
+    days : ndarray of int, shape (day,)
+        Days since the start of the season, through the last receptive one. [day]
+    opening : ndarray, shape (draw, day)
+        Share of the flowers that open on each.
+    met : ndarray of bool, shape (source, draw, day)
+    """
+    days = bloom_days(bloom)
+    days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
+    day = days.astype(np.float64)  # compared with others of its kind, it needs no conversion
+    met = (day >= first_open[..., np.newaxis] - (receptive_days - 1)) & (day <= last_open[..., np.newaxis])
+    return days, share_by_day(bloom, days), met
+
+
 def cover(
     bloom: FloatArray,
     first_open: FloatArray,
@@ -171,11 +193,8 @@ def cover(
     receptive = last_receptive - start + 1
     overlap_days = shared_days(start, last_receptive, first_open, last_open)
 
-    days = bloom_days(bloom)
-    days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
-    opening = share_by_day(bloom, days)
-    day = days.astype(np.float64)  # compared with others of its kind, it needs no conversion
-    met = (day >= first_open[..., np.newaxis] - (receptive_days - 1)) & (day <= last_open[..., np.newaxis])
+    days, opening, met = opening_and_met(bloom, first_open, last_open, receptive_days=receptive_days)
+    day = days.astype(np.float64)
 
     # each of shape (draw,), (source, draw), (draw, day) or (part, draw), summed over parts by their shares
     covered, uncovered = np.zeros(len(bloom)), np.zeros(len(bloom))

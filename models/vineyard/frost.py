@@ -127,6 +127,27 @@ def frost(
     return tuple(found)
 
 
+def frost_in_outlook(
+    traces: Traces, draws: xr.Dataset, *, as_of: dt.date, limit_c: float = 0.0
+) -> tuple[dt.date, ...]:
+    """Nights of the outlook at or below the limit, from budbreak to bloom end of any block in half the draws or more.
+
+    Parameters as of `frost`. Without a forecast of budbreak shoots count as green, without one of bloom end as in
+    bloom.
+    """
+    through = traces.outlook_through
+    if through is None:
+        return ()
+    days = draws["day"].reindex(stage=["budbreak", "bloom_end"]).transpose("stage", "block", "draw").values
+    first, last = np.where(np.isnan(days[0]), -np.inf, days[0]), np.where(np.isnan(days[1]), np.inf, days[1])
+    found = []
+    for day in range(traces.window.day_index(as_of), traces.window.day_index(through) + 1):
+        green = ((first <= day) & (day <= last)).mean(axis=-1)
+        if traces.tmin_c[0, day] <= limit_c + SAME_C and np.any(green >= 0.5):
+            found.append(traces.window.date_at(day))
+    return tuple(found)
+
+
 def _measured_frost(traces: Traces, cold: BoolArray, as_of: dt.date) -> list[int]:
     """Days before ``as_of`` with a measured minimum at or below the limit; filled gaps are no measurement."""
     known = min(traces.known_days, traces.window.day_index(as_of))

@@ -54,7 +54,7 @@ class PlantingCheck:
 def planting_check(
     planting: Planting,
     fit: Fit | None,
-    site: Site,
+    site: Site | None,
     *,
     enough_share: float = 0.8,
     enough_seasons: float = 0.8,
@@ -72,8 +72,8 @@ def planting_check(
         exposed. So are those that only the fit knows, whose flower type must be asked for.
     fit : Fit or None
         Without one, only the layout is checked.
-    site : Site
-        Weather, and what was seen.
+    site : Site or None
+        Weather, and what was seen; without it, too.
     enough_share : float
         Share of a block's bloom that must be covered for a season to count. Our assumption.
     enough_seasons : float
@@ -101,7 +101,7 @@ def planting_check(
     strangers = [] if fit is None else [key for key in fit.cultivars if key not in planting.cultivars]
     pollen |= dict.fromkeys(strangers, pollen_days)
     needed = {block.cultivar for block in found.pistillate} | {*givers, *strangers}
-    past = past_blooms(fit, site, needed, planting.blocks, draws=draws) if fit is not None else ()
+    past = past_blooms(fit, site, needed, planting.blocks, draws=draws) if fit and site else ()
     history = History(
         past, receptive, pollen, enough_share, enough_seasons, () if fit is None else fit.lacking
     )

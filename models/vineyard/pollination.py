@@ -42,7 +42,7 @@ from models.vineyard.standing_warnings import (
 )
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
-from models.vineyard.uncovered import Uncovered, uncovered_runs
+from models.vineyard.uncovered import Uncovered, daily_chance, uncovered_runs
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -236,6 +236,7 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
             ]
         ),
         at_other_reach=tuple(_at_other_reach(given, block, near, bloom, complete, interval)),
+        without_pollen=daily_chance(found, given.season),
     )
 
 

@@ -70,16 +70,20 @@ def vines_a_place(block: Block) -> int:
     return 1 if block.is_line else block.vines
 
 
+def nearest_vines(places: FloatArray, block: Block) -> FloatArray:
+    """The place of a block's vine that is nearest to each of these places; both of shape (place, 2). [m]"""
+    first = np.array([block.x_m, block.y_m])
+    if block.x2_m is None or block.y2_m is None:
+        return np.broadcast_to(first, places.shape)
+    along = np.array([block.x2_m, block.y2_m]) - first
+    gaps = block.vines - 1
+    vine = np.clip(np.rint((places - first) @ along / (along @ along) * gaps), 0, gaps)
+    return np.asarray(first + vine[:, np.newaxis] / gaps * along)
+
+
 def nearest_vine_m(places: FloatArray, block: Block) -> FloatArray:
     """Distance of each place, shape (place, 2), to the nearest vine of a block; shape (place,). [m]"""
-    first = np.array([block.x_m, block.y_m])
-    nearest = np.broadcast_to(first, places.shape)
-    if block.x2_m is not None and block.y2_m is not None:
-        along = np.array([block.x2_m, block.y2_m]) - first
-        gaps = block.vines - 1
-        vine = np.clip(np.rint((places - first) @ along / (along @ along) * gaps), 0, gaps)
-        nearest = first + vine[:, np.newaxis] / gaps * along
-    return np.asarray(np.hypot(*(places - nearest).T))
+    return np.asarray(np.hypot(*(places - nearest_vines(places, block)).T))
 
 
 def distance_m(block: Block, other: Block) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,7 @@ from models.vineyard.scouting_tasks import (
 from models.vineyard.trip_cover import fewest_days
 
 __all__ = [
+    "BestLook",
     "Look",
     "Missed",
     "MissedTask",
@@ -47,22 +48,36 @@ WEEKDAY_NAMES = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturd
 EVERY_DAY = range(7)
 # For so long a plan says that a task is over. Our convention. [day]
 TOLD_FOR = dt.timedelta(days=14)
+# A look that narrows windows by less is not worth a word. Ours. [day]
+LEAST_TOLD_DAYS = 0.05
 
 
 @dataclass(frozen=True)
 class PlannedTask:
-    """A task on a trip; ``chance`` is that of the trip's day being the right time for it."""
+    """A task on a trip; ``chance`` is that of the trip's day being the right time for it.
+
+    ``narrows_days`` is by how much the look is expected to narrow the vineyard's bloom windows. [day]
+    """
 
     block: str
     cultivar: str
     look: Look
     window: Window
     chance: float
+    narrows_days: float = 0.0
 
     @property
     def task(self) -> TaskKind:
         """Which kind of look it is."""
         return self.look.kind
+
+
+@dataclass(frozen=True)
+class BestLook:
+    """The block where a look on the plan's first day teaches most, and what. [day]"""
+
+    block: str
+    narrows_days: float
 
 
 @dataclass(frozen=True)
@@ -129,10 +144,11 @@ class MissedTask:
 
 @dataclass(frozen=True)
 class Plan:
-    """Trips in order of date, and what they leave out."""
+    """Trips in order of date, and what they leave out; ``best_look`` None where a look now teaches next to nothing."""
 
     trips: tuple[Trip, ...]
     missed: tuple[MissedTask, ...]
+    best_look: BestLook | None = None
 
 
 def plan_trips(
@@ -143,8 +159,9 @@ def plan_trips(
     max_trips: int | None = None,
     done: Collection[tuple[str, TaskKind]] = (),
     undated: Sequence[Undated] = (),
+    narrows: Mapping[tuple[str, dt.date], float] | None = None,
 ) -> Plan:
-    """The fewest trips that meet every task; among those plans the likeliest, then the earliest.
+    """The fewest trips that meet every task; of those plans the likeliest, then the most telling, then the earliest.
 
     Parameters
     ----------
@@ -159,6 +176,8 @@ def plan_trips(
         Tasks that need no trip any more.
     undated : sequence of Undated
         Looks that no trip can be planned for; told as missed.
+    narrows : mapping of (block, day) to float, optional
+        What a look teaches (`narrowing`). It orders plans of equal trips and chances; no task is done or left for it.
 
     Returns
     -------
@@ -190,14 +209,21 @@ def plan_trips(
         for task in open_tasks
     ]
     possible = [place for place, days in enumerate(allowed) if days]
-    chosen = _trip_days([allowed[place] for place in possible], max_trips)
+    teaches = {} if narrows is None else narrows
+    chosen = _trip_days(
+        [allowed[place] for place in possible],
+        [open_tasks[place].block for place in possible],
+        teaches,
+        max_trips,
+    )
     on_day: dict[dt.date, list[PlannedTask]] = {day: [] for day in chosen}
     missed: list[MissedTask] = []
     for task, days in zip(open_tasks, allowed, strict=True):
         met = [day for day in chosen if day in days]
         if met:
-            day = max(met, key=lambda day: (days[day], -day.toordinal()))
-            on_day[day].append(_planned(task, days[day]))
+            told = {day: teaches.get((task.block, day), 0.0) for day in met}
+            day = max(met, key=lambda day: (days[day], told[day], -day.toordinal()))
+            on_day[day].append(_planned(task, days[day], told[day]))
         else:
             missed.append(_missed(task, first_day, weekdays, max_trips=max_trips if days else None))
     trips = tuple(Trip(day, tuple(planned)) for day, planned in on_day.items())
@@ -211,7 +237,13 @@ def plan_trips(
         )
         for task in undated
     ]
-    return Plan(trips, (*sorted(missed, key=_first_day), *undatable))
+    return Plan(trips, (*sorted(missed, key=_first_day), *undatable), _best_look(teaches, first_day))
+
+
+def _best_look(teaches: Mapping[tuple[str, dt.date], float], day: dt.date) -> BestLook | None:
+    told = {block: gain for (block, on), gain in teaches.items() if on == day and gain >= LEAST_TOLD_DAYS}
+    best = max(told, key=lambda block: told[block], default=None)
+    return None if best is None else BestLook(best, told[best])
 
 
 def _first_day(task: MissedTask) -> dt.date:
@@ -227,18 +259,24 @@ def alike(tasks: Sequence[PlannedTask]) -> list[list[PlannedTask]]:
     return list(groups.values())
 
 
-def _trip_days(allowed: Sequence[dict[dt.date, float]], max_trips: int | None) -> list[dt.date]:
+def _trip_days(
+    allowed: Sequence[dict[dt.date, float]],
+    blocks: Sequence[str],
+    teaches: Mapping[tuple[str, dt.date], float],
+    max_trips: int | None,
+) -> list[dt.date]:
     if not allowed:
         return []
     dates = sorted({day for days in allowed for day in days})
     chance = np.array([[days.get(day, 0.0) for day in dates] for days in allowed])
     numbers = np.array([day.toordinal() for day in dates], dtype=np.int64)
-    taken = fewest_days(chance, numbers, most=max_trips)
+    taught = np.array([[teaches.get((block, day), 0.0) for day in dates] for block in blocks])
+    taken = fewest_days(chance, numbers, most=max_trips, taught=taught)
     return [day for day, goes in zip(dates, taken, strict=True) if goes]
 
 
-def _planned(task: Task, chance: float) -> PlannedTask:
-    return PlannedTask(task.block, task.cultivar, task.look, task.window, chance)
+def _planned(task: Task, chance: float, narrows_days: float) -> PlannedTask:
+    return PlannedTask(task.block, task.cultivar, task.look, task.window, chance, narrows_days)
 
 
 def _missed(

@@ -13,6 +13,8 @@ from models.vineyard.pollen_warnings import ACT, WATCH, Span, WarningCode, Warni
 from models.vineyard.season_days import SeasonDays
 from models.vineyard.synchrony import BoolArray
 
+LEAST_DRAWN = 0.01  # a smaller chance would not be seen in a picture
+
 
 @dataclass(frozen=True)
 class Uncovered:
@@ -49,6 +51,24 @@ class Uncovered:
     def span(self) -> Span:
         """First and last day."""
         return self.first_day, self.last_day
+
+
+@dataclass(frozen=True)
+class DailyChance:
+    """Chance of each day from ``first_day`` on that receptive flowers get no pollen."""
+
+    first_day: dt.date
+    chances: tuple[float, ...]
+
+
+def daily_chance(found: Cover, season: SeasonDays) -> DailyChance | None:
+    """Every day's chance of flowers without pollen, from the first to the last one worth drawing; None without any."""
+    chance = found.without_pollen.mean(axis=0)
+    worth = np.flatnonzero(chance >= LEAST_DRAWN)
+    if not worth.size:
+        return None
+    first, last = int(worth[0]), int(worth[-1])
+    return DailyChance(season.date(found.days[first]), tuple(chance[first : last + 1].tolist()))
 
 
 def uncovered_runs(found: Cover, season: SeasonDays, *, receptive_days: int) -> tuple[Uncovered, ...]:

@@ -12,8 +12,8 @@ from models.records import Block
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.planting_schemas import BlockAnswer, BlockBody, BlockList, RenameBody
 from service.api.responses import created_or_replaced, problems, wants_csv
-from service.api.schemas import BlockAnswer, BlockBody, BlockList, RenameBody
 from service.usecases.documents import Slug
 from service.web.keys import BlockKey, VineyardKey
 from service.web.records import Reading, Writing
@@ -36,7 +36,11 @@ def from_body(key: str, body: BlockBody) -> Block:
                 "a block is not its own neighbour", [Problem("body.neighbours", f"leave out {key!r}")]
             )
         fields["neighbours"] = tuple(dict.fromkeys(body.neighbours))
-    return Block(key, **fields)
+    try:
+        return Block(key, **fields)
+    except BadInput as error:
+        problems = [Problem(f"body.{each.where}", each.problem) for each in error.problems]
+        raise BadInput(error.message, problems) from None
 
 
 @router.get(

@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import asdict, replace
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NamedTuple
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
 from models.stages import STAGE_KEYS
 from service.api.change_schemas import WriteReceipt
 from service.api.frost import Season
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
-from service.api.responses import UPLOAD, problems, wants_csv
-from service.api.schemas import (
+from service.api.observation_schemas import (
     BloomDateVersion,
     BloomLogAnswer,
     BloomLogEntry,
     BloomLogHistory,
     ObservationReceipt,
 )
+from service.api.responses import UPLOAD, problems, wants_csv
+from service.ingest.bloom_log import ReadBloomLog
+from service.ingest.options import ReadOptions
 from service.store.errors import NotFound
 from service.store.records import Place
 from service.usecases.documents import SLUG, Slug
-from service.usecases.observations import store_bloom_log
+from service.usecases.observations import Ground, ground_of, read_log_on, store_bloom_log
+from service.web.access import Grower
 from service.web.keys import VineyardKey
-from service.web.records import Reading, Writing
+from service.web.records import Reading, Writing, store
 from service.web.uploads import CsvFile, Options, csv_upload
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/bloom-log", tags=["observations"])
@@ -45,16 +48,35 @@ StageKey = Annotated[
 ]
 
 
-@router.post("", summary="Upload a bloom log", responses=UPLOAD, openapi_extra=csv_upload())
-def upload_bloom_log(
+class LogSent(NamedTuple):
+    """An uploaded bloom log, how it is to be read, and what was read before the transaction that stores it."""
+
+    content: bytes
+    options: ReadOptions
+    ahead: tuple[Ground, ReadBloomLog]
+
+
+def log_sent(
+    request: Request,
+    grower: Grower,
     vineyard: VineyardKey,
     content: CsvFile,
-    records: Writing,
     options: Options,
     checked_every_days: Annotated[
         int | None,
         Query(ge=1, le=366, description="How often the rows were looked at, where the file does not say it."),
     ] = None,
+) -> LogSent:
+    """Read the upload before a transaction starts: a long file must not keep others waiting."""
+    told = replace(options, checked_every_days=checked_every_days)
+    with store(request).transaction(grower, read_only=True) as records:
+        ground = ground_of(records, vineyard)
+    return LogSent(content, told, (ground, read_log_on(ground, content, told)))
+
+
+@router.post("", summary="Upload a bloom log", responses=UPLOAD, openapi_extra=csv_upload())
+def upload_bloom_log(
+    vineyard: VineyardKey, sent: Annotated[LogSent, Depends(log_sent)], records: Writing
 ) -> ObservationReceipt:
     """Take a file with one row a season and block (or cultivar), and the stage keys as date columns; or in the long
     form, one row a date, with the columns `stage` and `date`.
@@ -62,8 +84,7 @@ def upload_bloom_log(
     Blanks are allowed, and a stage left out keeps the date that it has. `checked_every_days` says how often
     the rows were looked at. Stages out of order are kept and named in `warnings`.
     """
-    told = replace(options, checked_every_days=checked_every_days)
-    stored = store_bloom_log(records, vineyard, content, options=told)
+    stored = store_bloom_log(records, vineyard, sent.content, options=sent.options, ahead=sent.ahead)
     return ObservationReceipt.of(vineyard, stored)
 
 

@@ -13,7 +13,7 @@ from service.api.report_schemas import ReportAnswer, ReportForm
 from service.api.responses import problems
 from service.ingest.options import ReadOptions
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
-from service.web.access import grower
+from service.web.access import needs
 from service.web.uploads import MULTIPART, media_type
 
 router = APIRouter(prefix="/v1/bloom-report", tags=["report"])
@@ -31,9 +31,10 @@ def sent_as_form(request: Request) -> None:
     "",
     summary="Report from files alone",
     responses=problems(415),
-    dependencies=[Depends(grower), Depends(sent_as_form)],
+    dependencies=[Depends(sent_as_form)],
     response_model_exclude_unset=True,
 )
+@needs("read")  # it stores nothing
 def report_from_files(form: Annotated[ReportForm, Form(media_type=MULTIPART)]) -> ReportAnswer:
     """Read the files, fit, and forecast as of a day. Nothing is stored, and nothing dated later is looked at.
 

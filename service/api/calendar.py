@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
 
 from service.api.responses import UNCHANGED, Responses, problems
 from service.api.season_query import AsOf, FitId
 from service.feed.ical import MEDIA_TYPE
 from service.feed.season import season_calendar
-from service.web.access import Grower
+from service.web.access import Grower, needs
 from service.web.kept import KeptRoute, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import store
@@ -26,8 +28,14 @@ CALENDAR: Responses = {
     response_class=Response,
     responses=CALENDAR | UNCHANGED | problems(404, 409),
 )
+@needs("calendar")
 def get_calendar(
-    request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None, fit: FitId = None
+    request: Request,
+    vineyard: VineyardKey,
+    grower: Grower,
+    as_of: AsOf = None,
+    fit: FitId = None,
+    key: Annotated[str | None, Query(max_length=100, description="That of a calendar link.")] = None,  # noqa: ARG001
 ) -> Response:
     """Bloom windows, scouting trips (with an alarm at 18:00 on the day before) and pollen warnings, as all-day
     events of RFC 5545.

@@ -10,8 +10,8 @@ from models.records import Cultivar
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.planting_schemas import CultivarAnswer, CultivarBody, CultivarList
 from service.api.responses import created_or_replaced, problems, wants_csv
-from service.api.schemas import CultivarAnswer, CultivarBody, CultivarList
 from service.ingest.planting import default_viable_pollen
 from service.web.keys import CultivarKey
 from service.web.records import Reading, Writing

@@ -15,8 +15,9 @@ from models.units import (
     fahrenheit_days_from_celsius_days,
     fahrenheit_from_celsius,
 )
+from service.api.heat_schemas import DegreeDays, HeatDay, HeatRuleAnswer, SeasonSetAside
 from service.api.responses import UNCHANGED, problems
-from service.api.schemas import DegreeDays, GapAnswer, HeatDay, HeatRuleAnswer, SeasonSetAside
+from service.api.schemas import GapAnswer
 from service.usecases.heat import SeasonComparison, compare_season
 from service.web.kept import KeptRoute
 from service.web.keys import StationKey

@@ -26,9 +26,9 @@ class Example:
 
     In the order of their names the examples are one session on an empty store. A body is JSON, or the text
     that ``body_file`` names, or a form whose ``files`` name texts too. An expected body is a part of the
-    answer: fields may be left out, and the end of a list or text that has begun. ``keep`` names what later
-    paths stand for (``{fit}``): a header of the answer, or a place in its body, as ``visits.0.visit``. One that
-    is ``patient`` is asked until it is answered so.
+    answer: fields may be left out, and the end of a list or text that has begun (of a field's, "..." stands for it).
+    ``keep`` names what later paths stand for (``{fit}``): a header of the answer, or a place in its body, as
+    ``visits.0.visit``. One that is ``patient`` is asked until it is answered so.
     """
 
     name: str
@@ -94,6 +94,8 @@ def document(app: FastAPI) -> dict[str, Any]:
         )
         problem = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
         made["components"]["schemas"] |= {**problem.pop("$defs"), ProblemDetails.__name__: problem}
+        made["components"]["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer"}}
+        made["security"] = [{}, {"key": []}]  # open access asks for none
         for operation in (operation for path in made["paths"].values() for operation in path.values()):
             if "requestBody" in operation:
                 operation["responses"] |= {str(status): told for status, told in WITH_BODY.items()}

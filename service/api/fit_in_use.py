@@ -9,6 +9,7 @@ from fastapi import APIRouter, Response
 from pydantic import Field, StringConstraints
 
 from service import clock
+from service.api.editing import IfMatch, check_unchanged, tagged
 from service.api.responses import created_or_replaced, problems
 from service.api.schemas import Body
 from service.store.repositories import Repositories
@@ -43,26 +44,41 @@ class FitInUseAnswer(Body):
     )
 
 
+def _tag(shown: FitInUseAnswer) -> FitInUseAnswer:
+    """What two people may change: not how far the log went on."""
+    return shown.model_copy(update={"behind": BehindAnswer(rows=0, seasons=0)})
+
+
+def _tagged(response: Response, shown: FitInUseAnswer) -> FitInUseAnswer:
+    tagged(response, _tag(shown))
+    return shown
+
+
 @router.get("", summary="Show the fit in use", responses=problems(404))
-def get_fit_in_use(vineyard: VineyardKey, records: Reading) -> FitInUseAnswer:
+def get_fit_in_use(vineyard: VineyardKey, response: Response, records: Reading) -> FitInUseAnswer:
     """The fit that forecast, pollination, scouting and calendar rest on, unless they are asked for another one.
 
     `behind` counts what was noted of past seasons since it was made; a new fit would learn from it. The running
     season is not in it: every forecast learns from that.
     """
-    return answer(records, vineyard)
+    return _tagged(response, answer(records, vineyard))
 
 
-@router.put("", summary="Put a fit in use", responses={201: {"model": FitInUseAnswer}, **problems(404)})
+@router.put("", summary="Put a fit in use", responses={201: {"model": FitInUseAnswer}, **problems(404, 412)})
 def put_fit_in_use(
-    vineyard: VineyardKey, body: FitInUseBody, response: Response, records: Writing
+    vineyard: VineyardKey,
+    body: FitInUseBody,
+    response: Response,
+    records: Writing,
+    if_match: IfMatch = None,
 ) -> FitInUseAnswer:
     """Let the vineyard's answers rest on a fit: an earlier one, one that another grower shared, that of another
     vineyard, or one that is not put in use by itself. 201 where none was in use before.
     """
+    check_unchanged(if_match, lambda: _tag(answer(records, vineyard)))
     created_or_replaced(response, new=records.fits_in_use.get(vineyard) is None)
     records.fits_in_use.put(vineyard, body.fit)
-    return answer(records, vineyard)
+    return _tagged(response, answer(records, vineyard))
 
 
 def answer(records: Repositories, vineyard: str) -> FitInUseAnswer:

@@ -25,6 +25,7 @@ from service.usecases.fit_documents import SavedFit
 from service.usecases.fits import FitOptions
 from service.web.units import Units, check_heat_limits
 from service.words.cautions import caution_texts
+from service.words.heat_rules import why_chosen
 from service.words.set_aside import why_set_aside
 
 HeatUnit = Literal["degC_day", "degF_day"]
@@ -235,7 +236,7 @@ class FitAnswer(Body):
             search=None
             if search is None
             else SearchAnswer(
-                why=search.why,
+                why=why_chosen(search.why),
                 candidates=[
                     CandidateAnswer.showing(candidate, heat=HeatBody.of(candidate.rule, units))
                     for candidate in search.candidates

@@ -10,10 +10,11 @@ from fastapi import APIRouter, Path, Request, Response
 from models.records import FrostedBlock
 from service.api.change_schemas import WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.planting_schemas import FrostBody, FrostMark, FrostMarks
 from service.api.responses import created_or_replaced, problems, wants_csv
-from service.api.schemas import FrostBody, FrostMark, FrostMarks
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.frost import mark_frosted
+from service.web.access import needs
 from service.web.keys import BlockKey, VineyardKey
 from service.web.records import Reading, Writing
 
@@ -45,6 +46,7 @@ def list_frosted(
     summary="Mark a block as frosted",
     responses={201: {"model": FrostMark}, **problems(404)},
 )
+@needs("record")
 def mark_block_frosted(
     vineyard: VineyardKey,
     key: BlockKey,
@@ -68,6 +70,7 @@ def mark_block_frosted(
     summary="Take a frost mark away",
     responses=problems(404),
 )
+@needs("record")
 def unmark_block_frosted(
     vineyard: VineyardKey, key: BlockKey, season: Season, records: Writing
 ) -> WriteReceipt:

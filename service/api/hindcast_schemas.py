@@ -13,6 +13,7 @@ from service.usecases.hindcast import LONGEST_LEAD, MOST_LEADS
 from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore, LeadText
 from service.usecases.hindcast_jobs import AskedHindcast
 from service.web.units import Units
+from service.words.hindcast import how_made
 from service.words.set_aside import set_aside_words
 
 LeadDays = Annotated[int, Field(ge=0, le=LONGEST_LEAD)]
@@ -67,4 +68,6 @@ class HindcastAnswer(Body):
             for chosen in document.rules
         ]
         not_scored = [set_aside_words(told) for told in document.not_scored]
-        return cls(**{**dict(document), "fit": fit, "rules": rules, "not_scored": not_scored})
+        made = how_made(searched=document.searched, interval=document.interval)
+        more = {"fit": fit, "made": made, "rules": rules, "not_scored": not_scored}
+        return cls(**{**dict(document), **more})

@@ -13,6 +13,7 @@ from fastapi import Depends, Query, Request, Response
 
 from models.errors import BadInput, Problem
 from service.api.responses import Responses
+from service.ingest.formulas import as_text
 from service.web.uploads import CSV
 
 Row = TypeVar("Row")
@@ -98,7 +99,9 @@ def _cell(value: Any) -> str:
         case bool():
             return "yes" if value else "no"
         case list() | tuple():
-            return ";".join(map(str, value))
+            return as_text(";".join(map(str, value)))
         case float():
             return repr(value)
+        case str():
+            return as_text(value)
     return str(value)

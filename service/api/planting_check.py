@@ -59,6 +59,7 @@ class BlockCheckAnswer(Body):
     block: str
     cultivar: str
     vines: int
+    vines_in_reach: int = Field(description="Those of its vines that have a source in reach.")
     sources: list[str] = Field(description="Blocks with viable pollen in reach.")
     seasons: list[SeasonCoverAnswer]
     seasons_covered: int
@@ -113,6 +114,9 @@ def get_planting_check(
 
     A season counts where `enough_share` of a block's bloom was covered; a block is exposed where fewer than
     `enough_seasons` of the seasons count. Both are assumptions: no source states a threshold.
+
+    A vineyard without a fit in use gets what needs none, reach and layouts, even before it has weather: `fit` is null
+    then, `seasons` are empty, and a caution says so.
     """
     options = CheckOptions(enough_share=enough_share, enough_seasons=enough_seasons, rows_along=rows_along)
     found = check_planting(records, vineyard, fit=fit, options=options)

@@ -22,7 +22,7 @@ def problems(*statuses: int) -> Responses:
 UNCHANGED: Responses = {
     304: {"description": "Nothing has changed since the answer with the `ETag` in `If-None-Match`"}
 }
-EVERYWHERE = problems(401, 403, 422, 500, 503)
+EVERYWHERE = problems(401, 403, 422, 429, 500, 503)
 UPLOAD = problems(404, 415)
 WITH_BODY = problems(400, 413)  # whatever is sent may be garbled, or too large
 RESPOND_ASYNC = "respond-async"

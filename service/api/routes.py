@@ -19,20 +19,28 @@ from service.api import (
     health,
     hindcast,
     jobs,
+    keys,
+    layout,
+    news,
     planting,
     planting_check,
+    roster,
     scouting,
+    season_review,
+    set_counts,
     stations,
     temperatures,
     vineyards,
     visits,
 )
 from service.api.responses import EVERYWHERE
+from service.web.access import asker
 from service.web.kept import KEPT
 from service.web.known_query import known_query
 from service.web.turns import HEAVY
 
-router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(known_query)])
+# Who asks comes first: nothing of a stranger's request is looked at.
+router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(asker), Depends(known_query)])
 for part in (
     health,
     stations,
@@ -44,6 +52,7 @@ for part in (
     planting,
     bloom_log,
     visits,
+    set_counts,
     frost,
     changes,
     fits,
@@ -52,10 +61,15 @@ for part in (
     jobs,
     forecasts,
     scouting,
+    news,
+    season_review,
     calendar,
     planting_check,
+    layout,
     bloom_report,
+    roster,
+    keys,
 ):
     kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
-    heavy = kept or part is bloom_report
+    heavy = kept or part in (bloom_report, layout, season_review)
     router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])

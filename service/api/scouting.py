@@ -10,7 +10,7 @@ from pydantic import Field
 
 from models.vineyard.scouting import MissedTask, PlannedTask, TaskKind
 from service.api.responses import UNCHANGED, problems
-from service.api.schemas import Body, ThreeDigits
+from service.api.schemas import Body, ThreeDigits, TwoDigits
 from service.api.season_query import LookedAhead
 from service.usecases.cautions import cautions_of
 from service.usecases.scouting import CHANCE, plan_scouting
@@ -29,7 +29,11 @@ class WindowAnswer(Body):
 
 
 class TaskAnswer(Body):
-    """One look at one block: what to look for, why, and the chance that the trip's day is right for it."""
+    """One look at one block: what to look for, why, and the chance that the trip's day is right for it.
+
+    ``narrows_days`` is by how many days it is expected to narrow the vineyard's bloom windows (from low to high), on
+    average over blocks and stages; it orders plans of equal trips and chances.
+    """
 
     block: str
     cultivar: str
@@ -38,6 +42,7 @@ class TaskAnswer(Body):
     why: str
     window: WindowAnswer
     chance: ThreeDigits
+    narrows_days: TwoDigits
 
     @classmethod
     def of(cls, task: PlannedTask) -> Self:
@@ -72,13 +77,21 @@ class MissedAnswer(Body):
         return cls.showing(task, look_for=look_for(task.look), reason=why_missed(task))
 
 
+class BestLookAnswer(Body):
+    """Where a look on the day of the plan teaches most; ``narrows_days`` as of the tasks."""
+
+    block: str
+    narrows_days: TwoDigits
+
+
 class ScoutingAnswer(Body):
-    """The fewest trips that do every task, and what they leave out."""
+    """The fewest trips that do every task, and what they leave out; `best_look_now` is null where none teaches much."""
 
     vineyard: str
     season: int
     as_of: dt.date
     fit: str
+    best_look_now: BestLookAnswer | None
     trips: list[TripAnswer]
     missed: list[MissedAnswer]
     cautions: list[str]
@@ -119,6 +132,7 @@ def get_scouting(
         foreseen.forecast,
         vineyard=foreseen.vineyard.key,
         fit=foreseen.fit.id,
+        best_look_now=None if plan.best_look is None else BestLookAnswer.showing(plan.best_look),
         trips=[
             TripAnswer(date=trip.date, tasks=[TaskAnswer.of(task) for task in trip.tasks])
             for trip in plan.trips

@@ -10,7 +10,7 @@ from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.responses import created_or_replaced, problems, wants_csv
-from service.api.schemas import StationAnswer, StationBody, StationList
+from service.api.station_schemas import StationAnswer, StationBody, StationList
 from service.store.records import Station
 from service.usecases import temperatures
 from service.web.keys import StationKey
@@ -26,6 +26,11 @@ def answer(station: Station) -> StationAnswer:
     return StationAnswer(station=fields.pop("key"), **fields)
 
 
+def _station(key: str, body: StationBody) -> Station:
+    fields = body.model_dump()
+    return Station(key, **{**fields, "changed_on": tuple(body.changed_on)})
+
+
 @router.get("", summary="List stations", response_model=StationList, responses=AS_CSV)
 def list_stations(request: Request, records: Reading, page: PageAsked) -> StationList | Response:
     """All of the grower's weather stations, by identifier; as CSV with `Accept: text/csv`."""
@@ -33,7 +38,7 @@ def list_stations(request: Request, records: Reading, page: PageAsked) -> Statio
     answers = [answer(station) for station in stations]
     if wants_csv(request):
         columns = ["station", *StationBody.model_fields]
-        return csv_answer(request, columns, [each.model_dump() for each in answers], next_page)
+        return csv_answer(request, columns, [each.model_dump(mode="json") for each in answers], next_page)
     return StationList(stations=answers, next=next_page)
 
 
@@ -52,10 +57,11 @@ def put_station(
 ) -> StationAnswer:
     """Create a weather station (201) or replace its name and place (200). Its temperatures stay.
 
-    A latitude that turns the seasons of its temperatures round is refused unless `confirm=latitude`.
+    A latitude that turns the seasons of its temperatures round is refused unless `confirm=latitude`. `changed_on`
+    moves forecasts from the next fit on.
     """
     check_unchanged(if_match, lambda: answer(records.stations.get(key)))
-    station = Station(key, **body.model_dump())
+    station = _station(key, body)
     created_or_replaced(response, new=temperatures.put_station(records, station, confirm=confirm))
     return tagged(response, answer(station))
 
@@ -77,7 +83,7 @@ def patch_station(
     """Change the fields that are named; the others stay. A latitude is checked as with PUT."""
     current = answer(records.stations.get(key))
     check_unchanged(if_match, lambda: current)
-    station = Station(key, **patched(StationBody, current, patch).model_dump())
+    station = _station(key, patched(StationBody, current, patch))
     temperatures.put_station(records, station, confirm=confirm)
     return tagged(response, answer(station))
 

@@ -13,8 +13,8 @@ from models.errors import BadInput, Problem
 from models.units import fahrenheit_from_celsius
 from service.api.change_schemas import WriteReceipt
 from service.api.responses import UPLOAD, problems, wants_csv
-from service.api.schemas import (
-    ReplacedRow,
+from service.api.schemas import ReplacedRow
+from service.api.station_schemas import (
     TemperatureAnswer,
     TemperatureDay,
     TemperatureHistory,

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Request, Response
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.planting_schemas import VineyardAnswer, VineyardBody, VineyardList
 from service.api.responses import created_or_replaced, problems, wants_csv
-from service.api.schemas import VineyardAnswer, VineyardBody, VineyardList
 from service.store.records import Vineyard
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing

@@ -8,15 +8,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
-from pydantic import TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 
 from models.records import Visit
 from service import clock
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
-from service.api.responses import UPLOAD, problems, wants_csv
-from service.api.schemas import (
+from service.api.observation_schemas import (
     ObservationReceipt,
     VisitAnswer,
     VisitBody,
@@ -24,11 +23,21 @@ from service.api.schemas import (
     VisitsAnswer,
     VisitVersionAnswer,
 )
+from service.api.responses import UPLOAD, problems, wants_csv
 from service.ingest.options import ReadOptions
+from service.ingest.visits import ReadVisits
 from service.usecases.documents import Slug
-from service.usecases.observations import change_visit, store_visits, store_visits_file
+from service.usecases.observations import (
+    Ground,
+    change_visit,
+    ground_of,
+    read_visits_on,
+    store_visits,
+    store_visits_file,
+)
+from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
-from service.web.records import Reading, Writing
+from service.web.records import Reading, Writing, store
 from service.web.uploads import (
     JSON,
     ConfirmQuery,
@@ -41,7 +50,8 @@ from service.web.uploads import (
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/visits", tags=["observations"])
 
 VisitId = Annotated[str, Path(alias="visit", max_length=63, description="The visit's identifier.")]
-VISITS = TypeAdapter(list[VisitBody])
+MOST_VISITS = 20_000  # in one request
+VISITS = TypeAdapter(Annotated[list[VisitBody], Field(max_length=MOST_VISITS)])
 
 
 async def visits_sent(request: Request) -> bytes | list[VisitBody]:
@@ -55,15 +65,32 @@ async def visits_sent(request: Request) -> bytes | list[VisitBody]:
         raise RequestValidationError([{**each, "loc": ("body", *each["loc"])} for each in found]) from None
 
 
+def visits_ahead(
+    request: Request,
+    grower: Grower,
+    vineyard: VineyardKey,
+    sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
+    options: Options,
+) -> tuple[Ground, ReadVisits] | None:
+    """A file, read before a transaction starts: a long one must not keep others waiting."""
+    if not isinstance(sent, bytes):
+        return None
+    with store(request).transaction(grower, read_only=True) as records:
+        ground = ground_of(records, vineyard)
+    return ground, read_visits_on(ground, sent, options)
+
+
 @router.post(
     "",
     summary="Record visits",
     responses=UPLOAD,
     openapi_extra=csv_upload(json_schema={"type": "array", "items": VisitBody.model_json_schema()}),
 )
+@needs("record")
 def record_visits(
     vineyard: VineyardKey,
     sent: Annotated[bytes | list[VisitBody], Depends(visits_sent)],
+    ahead: Annotated[tuple[Ground, ReadVisits] | None, Depends(visits_ahead)],
     records: Writing,
     options: Options,
 ) -> ObservationReceipt:
@@ -74,7 +101,7 @@ def record_visits(
     too: that nobody looked says nothing.
     """
     if isinstance(sent, bytes):
-        stored = store_visits_file(records, vineyard, sent, options=options)
+        stored = store_visits_file(records, vineyard, sent, options=options, ahead=ahead)
     else:
         visits = [Visit(**{**body.model_dump(), "cultivar": body.cultivar or ""}) for body in sent]
         stored = store_visits(records, vineyard, visits, options=options)
@@ -120,6 +147,7 @@ def get_visit(vineyard: VineyardKey, id: VisitId, response: Response, records: R
     responses=problems(404, 409, 412),
     openapi_extra=patch_of(VisitBody),
 )
+@needs("record")
 def patch_visit(
     vineyard: VineyardKey,
     id: VisitId,
@@ -146,6 +174,7 @@ def patch_visit(
 
 
 @router.delete("/{visit}", summary="Delete a visit", responses=problems(404, 412))
+@needs("record")
 def delete_visit(
     vineyard: VineyardKey, id: VisitId, records: Writing, if_match: IfMatch = None
 ) -> WriteReceipt:

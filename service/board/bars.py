@@ -9,10 +9,16 @@ from dataclasses import dataclass
 from models.bloom.forecast import BlockForecast, StageForecast, Status
 from models.records import Block, Cultivar, FlowerType, Visit
 from models.stages import BLOOM_STAGES
+from models.vineyard.uncovered import DailyChance
+from service.board.charts import Column
 from service.board.time_axis import ONE_DAY, TimeAxis
 from service.words.forecast import SHORT_STAGES, STATUSES, what_is_special, why_no_window
-from service.words.plain import in_words, listed
+from service.words.plain import date_and_interval, in_words, listed, percent, short_date
+from service.words.scouting import visit_words
 
+LETTER = 1.8  # how wide one of the dates' letters is on a phone [%]
+LEAST_COLUMN = 0.05
+LEAST_PEAK = 0.1  # less than half of what a warning is given from
 NOTED: tuple[Status, ...] = ("overdue", "presumed", "unlikely")
 
 
@@ -43,17 +49,28 @@ class StageLine:
 
 
 @dataclass(frozen=True)
+class Dates:
+    """What stands above a bar: from ``x`` on, or up to it. [%]"""
+
+    text: str
+    x: float
+    up_to: bool
+
+
+@dataclass(frozen=True)
 class Drawn:
     """What is drawn of a block's bloom.
 
     ``bloom`` runs from the median of the first stage to that of the last, ``bands`` are the intervals of the two,
-    ``full`` is full bloom's median, and ``seen`` are the observed stages.
+    ``full`` is full bloom's median, and ``seen`` are the observed stages. ``dates`` stand above it: from its start on,
+    or up to its end, wherever they fit.
     """
 
     bloom: Stretch
     bands: tuple[Stretch, ...]
     full: Mark | None
     seen: tuple[Mark, ...]
+    dates: Dates
 
 
 @dataclass(frozen=True)
@@ -161,8 +178,10 @@ def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn
     spans = [_Span.of(told, axis) for _, told in stages]
     first, last = spans[0], spans[-1]
     full = next((told.median for stage, told in stages if stage == "full_bloom"), None)
+    bloom = _stretch(axis, first.median, last.median)
     return Drawn(
-        bloom=_stretch(axis, first.median, last.median),
+        bloom=bloom,
+        dates=_dates(" – ".join(dict.fromkeys(_date(told) for told in (stages[0][1], stages[-1][1]))), bloom),
         bands=tuple(_stretch(axis, span.low, span.high) for span in dict.fromkeys((first, last))),
         full=None if full is None else Mark(axis.noon(full), f"full bloom {in_words(full)}"),
         seen=tuple(
@@ -171,6 +190,20 @@ def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn
             if told.status == "observed" and told.median is not None
         ),
     )
+
+
+def _dates(text: str, bloom: Stretch) -> Dates:
+    room, end = LETTER * len(text), bloom.x + bloom.width
+    if bloom.x + room <= 100:
+        return Dates(text, bloom.x, up_to=False)
+    return Dates(text, end, up_to=True) if end >= room else Dates(text, 100.0, up_to=True)
+
+
+def _date(told: StageForecast) -> str:
+    assert told.median is not None
+    if told.status == "observed":
+        return f"{short_date(told.median)} seen"
+    return date_and_interval(told.median, told.low, told.high)
 
 
 @dataclass(frozen=True)
@@ -191,21 +224,19 @@ def _stretch(axis: TimeAxis, first: dt.date, last: dt.date) -> Stretch:
     return Stretch(x, axis.morning(last + ONE_DAY) - x)
 
 
-def uncovered_stretch(axis: TimeAxis, first: dt.date, last: dt.date, text: str) -> Stretch:
-    """Days without pollen, and what is said of them; what lies outside the picture is not drawn."""
-    first, last = max(first, axis.first), min(last, axis.last)
-    drawn = _stretch(axis, first, last)
-    return Stretch(drawn.x, max(drawn.width, 0.0), text)
+def strip(axis: TimeAxis, chance: DailyChance | None) -> tuple[Column, ...]:
+    """The chance of flowers without pollen, a column a day; what lies outside the picture is not drawn."""
+    days = () if chance is None or max(chance.chances) < LEAST_PEAK else enumerate(chance.chances)
+    return tuple(
+        Column(axis.morning(day), 100 / axis.days, 100 * share, f"{short_date(day)}: {percent(share)}")
+        for index, share in days
+        if chance is not None
+        and share >= LEAST_COLUMN
+        and axis.shows(day := chance.first_day + index * ONE_DAY)
+    )
 
 
 def _visit_marks(visits: Sequence[Visit], axis: TimeAxis) -> Iterator[Mark]:
     for visit in visits:
         if axis.shows(visit.date):
             yield Mark(axis.noon(visit.date), f"{in_words(visit.date)}: {visit_words(visit)}")
-
-
-def visit_words(visit: Visit) -> str:
-    """What a visit found."""
-    if visit.percent_open is not None:
-        return f"{visit.percent_open:g} % of caps off"
-    return f"BBCH {visit.bbch}"

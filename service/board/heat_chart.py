@@ -10,10 +10,10 @@ import numpy as np
 
 from models.units import fahrenheit_days_from_celsius_days
 from service.board.charts import Chart, Column, Line, Scale, Tick, area, path
-from service.board.pages import SHORT_MONTHS, told_heat
+from service.board.pages import told_heat
 from service.usecases.heat import SeasonComparison
 from service.web.units import Units
-from service.words.plain import in_words
+from service.words.plain import in_words, short_month
 
 DAYS_AFTER = 14
 A_WEEK = 7
@@ -89,7 +89,7 @@ def _chart(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) -> 
         x_label="",
         y_label=f"Heat accumulated [{'°F·day' if us else '°C·day'}]",
         x_ticks=tuple(
-            Tick(days.at(index), SHORT_MONTHS[line.date.month - 1])
+            Tick(days.at(index), short_month(line.date))
             for index, line in enumerate(lines)
             if line.date.day == 1
         ),

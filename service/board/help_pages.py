@@ -16,7 +16,21 @@ from service.web.problems import all_kinds
 
 FOLDER = importlib.resources.files("service.board") / "help"
 # In the order in which they are listed.
-PAGES = ("session", "answers", "files", "commands", "settings", "assumptions", "problems", "changes")
+PAGES = (
+    "session",
+    "phone",
+    "year",
+    "answers",
+    "files",
+    "commands",
+    "growers",
+    "proxy",
+    "settings",
+    "running",
+    "assumptions",
+    "problems",
+    "changes",
+)
 
 router = APIRouter(route_class=PageRoute)
 

@@ -1,30 +1,42 @@
-"""The planting as a map: blocks in place, sources and their reach, and who stands without one."""
+"""The planting as a map: blocks in place or as lines, sources and their reach, and who stands without one."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
+import numpy as np
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from models.bloom.forecast import BlockForecast
 from models.errors import CapfallError
 from models.records import Block, FlowerType, Planting
-from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
+from models.vineyard.reach import (
+    cultivar_of,
+    nearest_vines,
+    pollen_makers_in_reach,
+    sheds_viable_pollen,
+    vine_groups,
+    vine_places,
+)
+from models.vineyard.season_state import season_state, standing
 from service import clock
 from service.board.bars import role_of
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, PageRoute, PageUnits, page
 from service.store.repositories import Repositories
 from service.usecases.forecasts import stored_forecast
 from service.usecases.pollen import pollinate
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
-from service.web.units import UnitsQuery
+from service.words.plain import short_date
 from service.words.pollen import uncovered_words
+from service.words.season import STANDINGS, state_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -39,12 +51,26 @@ MOST_LABELS = 150  # more would hide each other
 INTERVAL = 0.8
 ROOM_FOR_A_MARK = 34  # between two neighbours [px]
 ROOM_FOR_A_LETTER = 4.5  # as labels stand above and below in turn [px]
+LONGEST_STANDING = 14  # "likely in bloom" stands below a block's name
 WIDEST = 2400  # [px]
 
 
 @dataclass(frozen=True)
+class Line:
+    """From one place on the map to another. [%]"""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+
+@dataclass(frozen=True)
 class Place:
-    """One block on the map. [%, m]"""
+    """One block on the map; ``x`` and ``y`` are its middle, ``line`` the ends of a line of vines. [%]
+
+    ``ends_m`` are its one place or both ends; so many of its vines are ``out`` of reach of any source. [m]
+    """
 
     block: str
     cultivar: str
@@ -55,20 +81,12 @@ class Place:
     said: str
     x: float
     y: float
-    x_m: float
-    y_m: float
+    line: Line | None
+    ends_m: tuple[tuple[float, float], ...]
+    out: int
     sources: tuple[str, ...]
     without: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Link:
-    """A pistillate block and a source in its reach. [%]"""
-
-    x1: float
-    y1: float
-    x2: float
-    y2: float
+    stands: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,7 +102,7 @@ class PlantingMap:
     least_width: int
     reach: float
     places: tuple[Place, ...]
-    links: tuple[Link, ...]
+    links: tuple[Line, ...]
     labelled: bool
 
     @property
@@ -92,17 +110,22 @@ class PlantingMap:
         """The pistillate blocks without viable pollen in reach."""
         return [place for place in self.places if place.shape == "uncovered"]
 
+    @property
+    def partly(self) -> list[Place]:
+        """The pistillate blocks of which some vines have viable pollen in reach, and others none."""
+        return [place for place in self.places if place.shape == "pistillate" and place.out]
+
 
 @router.get("/vineyards/{vineyard}/map")
 def planting_page(
-    request: Request, vineyard: VineyardKey, grower: Grower, as_of: AsOf = None, units: UnitsQuery = "metric"
+    request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, as_of: AsOf = None
 ) -> HTMLResponse:
     """Where blocks and pollen sources stand."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         planting = records.blocks.planting(vineyard)
         day = clock.today(known.timezone) if as_of is None else as_of
-        without = _without_pollen(records, vineyard, day)
+        state, told = _told_of_season(records, vineyard, day)
     asked = {"units": units} | ({} if as_of is None else {"as_of": as_of.isoformat()})
     return page(
         "map.html",
@@ -110,29 +133,57 @@ def planting_page(
         units=units,
         asked=asked,
         reach_m=planting.reach_m,
-        day=None if without is None else day,
-        map=planting_map(planting, without) if planting.blocks else None,
+        state=state,
+        map=planting_map(planting, told) if planting.blocks else None,
         said_of_shape=SAID_OF_SHAPE,
     )
 
 
-def _without_pollen(records: Repositories, vineyard: str, day: dt.date) -> dict[str, list[str]] | None:
-    """Each block's days without pollen in words; None where there is no forecast of that day."""
+@dataclass(frozen=True)
+class ToldOfBlock:
+    """How a block's bloom stands, and its days without pollen, in words."""
+
+    stands: str
+    without: tuple[str, ...] = ()
+
+
+NOTHING_TOLD = ToldOfBlock("")
+
+
+def _told_of_season(
+    records: Repositories, vineyard: str, day: dt.date
+) -> tuple[str, Mapping[str, ToldOfBlock]]:
+    """The season in a sentence, and what is said of each block; nothing where there is no forecast of that day."""
     try:
         foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=INTERVAL)
     except CapfallError:
-        return None
-    return {
-        block.block: [uncovered_words(run) for run in block.uncovered] for block in pollinate(foreseen).blocks
+        return "", {}
+    blocks, pollen = foreseen.forecast.blocks, pollinate(foreseen).blocks
+    without = {block.block: tuple(uncovered_words(run) for run in block.uncovered) for block in pollen}
+    return state_words(season_state(blocks, pollen, day)), {
+        block.block: ToldOfBlock(_stands(block, day), without.get(block.block, ())) for block in blocks
     }
 
 
-def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None = None) -> PlantingMap:
-    """Lay out a planting that holds blocks, with what is said of days without pollen; the larger y is up."""
+def _stands(block: BlockForecast, day: dt.date) -> str:
+    """As the map has room for it: "in bloom", "from 28 May"."""
+    stands = standing(block, day)
+    start = block.stages.get("bloom_start")
+    if stands == "to_come" and start is not None and start.median is not None:
+        return f"from {short_date(start.median)}"
+    return "" if stands in ("unknown", "to_come") else STANDINGS[stands]
+
+
+def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingProxyType({})) -> PlantingMap:
+    """Lay out a planting that holds blocks, with what is said of their season; the larger y is up.
+
+    ``links`` lead from each pistillate block to the sources in its reach, where the two are nearest.
+    """
     blocks, reach = planting.blocks, planting.reach_m
     margin = max(reach, 5.0)
-    left, right = min(block.x_m for block in blocks) - margin, max(block.x_m for block in blocks) + margin
-    bottom, top = min(block.y_m for block in blocks) - margin, max(block.y_m for block in blocks) + margin
+    ends = np.array([end for block in blocks for end in _ends(block)])
+    left, bottom = map(float, ends.min(axis=0) - margin)
+    right, top = map(float, ends.max(axis=0) + margin)
     width, height = right - left, top - bottom
     # a single long row would be a thread otherwise
     if height < width / 4:
@@ -141,11 +192,14 @@ def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None
     if width < height / 2:
         left, width = left - (height / 2 - width) / 2, height / 2
 
-    def x(block: Block) -> float:
-        return 100 * (block.x_m - left) / width
+    def x(x_m: float) -> float:
+        return 100 * (x_m - left) / width
 
-    def y(block: Block) -> float:
-        return 100 * (top - block.y_m) / height
+    def y(y_m: float) -> float:
+        return 100 * (top - y_m) / height
+
+    def line(first: tuple[float, float], last: tuple[float, float]) -> Line:
+        return Line(x(first[0]), y(first[1]), x(last[0]), y(last[1]))
 
     places, links = [], []
     for block in blocks:
@@ -155,6 +209,9 @@ def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None
             for other in pollen_makers_in_reach(planting, block)
             if sheds_viable_pollen(cultivar_of(planting, other))
         ]
+        groups = vine_groups(block, viable, reach_m=reach)
+        out = sum(group.vines for group in groups if not group.in_reach)
+        own = _ends(block)
         shape = _shape(cultivar.flower_type, viable=sheds_viable_pollen(cultivar), covered=bool(viable))
         places.append(
             Place(
@@ -164,19 +221,21 @@ def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None
                 vines=block.vines,
                 bears=cultivar.flower_type is not FlowerType.STAMINATE,
                 shape=shape,
-                said=SAID_OF_SHAPE[shape],
-                x=x(block),
-                y=y(block),
-                x_m=block.x_m,
-                y_m=block.y_m,
+                said=_said(shape, out, block.vines),
+                x=x((own[0][0] + own[-1][0]) / 2),
+                y=y((own[0][1] + own[-1][1]) / 2),
+                line=line(*own) if len(own) > 1 else None,
+                ends_m=own,
+                out=out,
                 sources=()
                 if cultivar.flower_type is FlowerType.STAMINATE
                 else tuple(other.key for other in viable),
-                without=tuple((without or {}).get(block.key, ())),
+                without=told.get(block.key, NOTHING_TOLD).without,
+                stands=told.get(block.key, NOTHING_TOLD).stands,
             )
         )
         if shape == "pistillate":
-            links += [Link(x(block), y(block), x(other), y(other)) for other in viable]
+            links += [line(*_nearest(block, other)) for other in viable]
     return PlantingMap(
         width_m=width,
         height_m=height,
@@ -186,6 +245,29 @@ def planting_map(planting: Planting, without: Mapping[str, Sequence[str]] | None
         links=tuple(links),
         labelled=len(blocks) <= MOST_LABELS,
     )
+
+
+def _ends(block: Block) -> tuple[tuple[float, float], ...]:
+    """The place of a block, or both ends of its line. [m]"""
+    if block.x2_m is None or block.y2_m is None:
+        return ((block.x_m, block.y_m),)
+    return (block.x_m, block.y_m), (block.x2_m, block.y2_m)
+
+
+def _nearest(block: Block, other: Block) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Where two blocks are nearest to each other. [m]"""
+    places = vine_places(block)
+    nearest = nearest_vines(places, other)
+    pair = int(np.hypot(*(places - nearest).T).argmin())
+    (x1, y1), (x2, y2) = places[pair].tolist(), nearest[pair].tolist()
+    return (x1, y1), (x2, y2)
+
+
+def _said(shape: Shape, out: int, vines: int) -> str:
+    """What a mark means, and of how many vines it is not true."""
+    if shape != "pistillate" or not out:
+        return SAID_OF_SHAPE[shape]
+    return f"{SAID_OF_SHAPE[shape]} of {vines - out} of its {vines} vines"
 
 
 def _shape(flower_type: FlowerType, *, viable: bool, covered: bool) -> Shape:
@@ -198,14 +280,17 @@ def _least_width(blocks: tuple[Block, ...], width_m: float) -> int:
     """How wide the map has to be so that labels of nearest neighbours stand apart. [px]"""
     if not 1 < len(blocks) <= MOST_LABELS:
         return 0
+    middles = [tuple(vine_places(block).mean(axis=0).tolist()) for block in blocks]
     nearest = min(
         (
-            math.hypot(one.x_m - other.x_m, one.y_m - other.y_m)
-            for place, one in enumerate(blocks)
-            for other in blocks[:place]
-            if (one.x_m, one.y_m) != (other.x_m, other.y_m)
+            math.dist(one, other)
+            for place, one in enumerate(middles)
+            for other in middles[:place]
+            if one != other
         ),
         default=width_m,
     )
-    room = max(ROOM_FOR_A_MARK, ROOM_FOR_A_LETTER * max(len(block.key) for block in blocks))
+    room = max(
+        ROOM_FOR_A_MARK, ROOM_FOR_A_LETTER * max(*(len(block.key) for block in blocks), LONGEST_STANDING)
+    )
     return min(round(room * width_m / nearest), WIDEST)

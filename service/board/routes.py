@@ -5,18 +5,62 @@ from __future__ import annotations
 from fastapi import APIRouter, FastAPI
 from starlette.staticfiles import StaticFiles
 
-from service.board import help_pages, planting_map, reference, season, skill, start, visit
-from service.board.pages import PageRoute
+from service.board import (
+    calendar_link,
+    data,
+    fruit_set,
+    help_pages,
+    layout,
+    log_table,
+    news,
+    phones,
+    planting_map,
+    reference,
+    roster,
+    season,
+    season_review,
+    sheet,
+    sign_in,
+    skill,
+    start,
+    upkeep,
+    visit,
+)
+from service.board.pages import PageRoute, problem_page
 from service.web.kept import KEPT
 from service.web.turns import HEAVY
 
+OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
+
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
-for part in (start, season, visit, skill, planting_map, help_pages, reference):
-    computed = part in (season, planting_map)
-    router.include_router(part.router, dependencies=[KEPT, HEAVY] if computed else [])
+for part in (
+    start,
+    season,
+    visit,
+    sheet,
+    data,
+    log_table,
+    upkeep,
+    skill,
+    planting_map,
+    layout,
+    fruit_set,
+    news,
+    season_review,
+    calendar_link,
+    roster,
+    sign_in,
+    phones,
+    help_pages,
+    reference,
+):
+    kept = part in (season, planting_map)
+    heavy = kept or part in (layout, season_review)
+    router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])
 
 
 def install(app: FastAPI) -> None:
     """Add the board to the service."""
     app.include_router(router)
+    app.state.problem_page = problem_page
     app.mount("/static", StaticFiles(packages=[("service.board", "static")]), name="static")

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError, NotEnoughData
+from models.vineyard.season_state import A_WEEK, season_state, week_ahead
 from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
-from service.board.pages import AsOf, Interval, PageRoute, page
-from service.board.season_view import doubtful_visits, season_view, stale_since
+from service.board.pages import AsOf, Interval, PageRoute, PageUnits, page
+from service.board.season_view import Row, Show, doubtful_visits, season_view, stale_since
+from service.board.time_axis import ONE_DAY
 from service.store.records import FitSummary, Job, Vineyard
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
+from service.usecases.beginnings import beginning
 from service.usecases.cautions import cautions_of
 from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.fit_jobs import KIND, start_fit
@@ -31,10 +34,11 @@ from service.web.access import Grower
 from service.web.kept import not_kept
 from service.web.keys import VineyardKey
 from service.web.records import changing, jobs, store
-from service.web.units import Units, UnitsQuery
+from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
-from service.words.heat_rules import rule_words
+from service.words.heat_rules import rule_words, why_chosen
+from service.words.season import state_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -47,9 +51,10 @@ def season_board(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    units: PageUnits,
     as_of: AsOf = None,
     interval: Interval = 0.8,
-    units: UnitsQuery = "metric",
+    show: Show = "all",
     recorded: Annotated[str | None, Query(max_length=63)] = None,
     fitting: Annotated[str | None, Query(max_length=63)] = None,
 ) -> HTMLResponse:
@@ -72,40 +77,49 @@ def season_board(
         }
         try:
             foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=interval)
-        except NoFitInUse:
+        except CapfallError as error:
+            lacks_fit = isinstance(error, NoFitInUse)
             return page(
                 "no_fit.html",
-                status=409,
+                status=409 if lacks_fit else 200,
                 vineyard=known,
-                can_fit=_can_fit(records, known),
+                why="" if lacks_fit else error_words(error, Reader.PAGE),
+                known=beginning(records, vineyard, as_of=day),
                 fits=[_about(records, summary) for summary in records.fits.all()],
                 **common,
             )
-        except CapfallError as error:
-            return page(
-                "no_season.html",
-                vineyard=known,
-                why=error_words(error, Reader.PAGE),
-                can_fit=_can_fit(records, known),
-                **common,
-            )
-        doubtful = doubtful_visits(foreseen, records.visits.kept(vineyard))
+        kept = records.visits.kept(vineyard)
+        doubtful = doubtful_visits(foreseen, kept)
         heat, why_no_heat = _heat(records, known, foreseen, units)
     pollen = pollinate(foreseen)
     frost = look_for_frost(foreseen)
+    plan = plan_scouting(foreseen)
+    view = season_view(foreseen, pollen.blocks)
+    within: dict[Show, list[Row]] = {
+        each: [row for row in view.rows if row.within(each, day)] for each in get_args(Show)
+    }
     return page(
         "season.html",
         vineyard=known,
         forecast=foreseen.forecast,
         fit=foreseen.fit,
         rule=rule_words(foreseen.fit.fit.rule, us=units == "us"),
+        why_rule=None if foreseen.fit.search is None else why_chosen(foreseen.fit.search.why),
         slips=foreseen.fit.fit.set_aside[:MOST_SLIPS],
         more_slips=max(len(foreseen.fit.fit.set_aside) - MOST_SLIPS, 0),
-        view=season_view(foreseen, pollen.blocks),
+        state=state_words(season_state(foreseen.forecast.blocks, pollen.blocks, day)),
+        week=week_ahead(plan, pollen.blocks, day),
+        last_of_week=day + A_WEEK - ONE_DAY,
+        last_visit=max((each.visit.date for each in kept if each.visit.date <= day), default=None),
+        view=view,
+        show=show,
+        shown=within[show],
+        counts={each: len(rows) for each, rows in within.items()},
+        asked_of_form={} if as_of is None else {"as_of": day.isoformat()},
         reach_m=pollen.reach_m,
         heat=heat,
         why_no_heat=why_no_heat,
-        plan=plan_scouting(foreseen),
+        plan=plan,
         stale_since=stale_since(foreseen),
         frost_chance=max((block.chance or 0.0 for block in frost.blocks.values()), default=0.0),
         frost_limit_c=frost.limit_c,
@@ -119,11 +133,6 @@ def _fit_job(records: Repositories, id: str) -> Job | None:
     """The job that makes, or made, a fit."""
     job = records.jobs.get(id)
     return job if job.kind == KIND else None
-
-
-def _can_fit(records: Repositories, vineyard: Vineyard) -> bool:
-    """Whether anything was observed from which a fit could be made."""
-    return bool(records.bloom_log.rows(vineyard.key) or records.visits.all(vineyard.key))
 
 
 def _about(records: Repositories, summary: FitSummary) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""A vineyard's season as the board shows it: pistillate blocks beside their pollen sources, worst first."""
+"""A vineyard's season as the board shows it: pollen problems by cause, then one row a block in the order of bloom."""
 
 from __future__ import annotations
 
@@ -6,21 +6,29 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from models.bloom.cautions import ObservationFarOff, VisitsContradict
+from models.bloom.forecast import BlockForecast
 from models.heat.season import season_of
-from models.records import FlowerType, Planting, Visit
-from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, SourceCover
+from models.records import Planting, Visit
+from models.vineyard.pollen_warnings import WarningLevel
+from models.vineyard.pollination import BlockPollination, PollenWarning, SourceCover, WarningCode
 from models.vineyard.reach import cultivar_of, neighbours_given, pollen_makers_in_reach
 from models.vineyard.reach import distance_m as distance_between
-from service.board.bars import Bar, Stretch, bar, shown_days, uncovered_stretch
+from models.vineyard.season_state import Standing, standing
+from service.board.bars import Bar, bar, shown_days, strip
+from service.board.charts import Column
 from service.board.time_axis import TimeAxis
 from service.store.records import KeptVisit
 from service.usecases.forecasts import VineyardForecast
 from service.words.plain import sentence
 from service.words.pollen import cover_words, other_reach_words, uncovered_words
 
+Show = Literal["now", "14", "all"]
 LONG_PAST_DAYS = 10
+TWO_WEEKS = dt.timedelta(days=14)
+NOW: tuple[Standing, ...] = ("due", "presumed", "in_bloom")
 
 
 @dataclass(frozen=True)
@@ -33,36 +41,54 @@ class Source:
 
 
 @dataclass(frozen=True)
-class Group:
-    """One pistillate block, the sources in its reach, and how its pollen stands."""
+class PollenState:
+    """How a pistillate block's pollen stands: the sources in its reach, in words, and day by day."""
+
+    sources: tuple[Source, ...]
+    said: str
+    uncovered: tuple[str, ...]
+    strip: tuple[Column, ...]
+    level: WarningLevel | None
+    at_other_reach: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One block's row; ``pollen`` is None unless it is pistillate."""
 
     bar: Bar
-    sources: tuple[Source, ...]
-    covered: MedianInterval | None
-    uncovered: tuple[Stretch, ...]
+    standing: Standing
+    first_day: dt.date | None
+    last_day: dt.date | None
+    pollen: PollenState | None
+
+    def within(self, show: Show, as_of: dt.date) -> bool:
+        """Whether it belongs to what was asked for."""
+        if show == "all" or self.standing in NOW:
+            return True
+        if show == "now" or self.first_day is None or self.last_day is None:
+            return False
+        return self.first_day <= as_of + TWO_WEEKS and as_of <= self.last_day
+
+
+@dataclass(frozen=True)
+class Cause:
+    """All warnings of one kind, worst first, each with its block."""
+
+    code: WarningCode
+    level: WarningLevel
+    past: bool
     warnings: tuple[PollenWarning, ...]
-    at_other_reach: tuple[str, ...] = ()
-
-    @property
-    def level(self) -> str:
-        """The worst of its warnings: act, watch, or nothing."""
-        return self.warnings[0].level if self.warnings else ""
-
-    @property
-    def said(self) -> str:
-        """How much of its bloom gets pollen, in words."""
-        return sentence(cover_words(self.covered))
 
 
 @dataclass(frozen=True)
 class SeasonView:
-    """All that the picture of the season shows. ``others`` are the blocks that are not pistillate."""
+    """All that the picture of the season shows."""
 
     axis: TimeAxis | None
     today_x: float | None
-    groups: tuple[Group, ...]
-    others: tuple[Bar, ...]
-    warnings: tuple[tuple[str, PollenWarning], ...]
+    rows: tuple[Row, ...]
+    causes: tuple[Cause, ...]
 
 
 def season_view(foreseen: VineyardForecast, pollen: Sequence[BlockPollination]) -> SeasonView:
@@ -77,20 +103,52 @@ def season_view(foreseen: VineyardForecast, pollen: Sequence[BlockPollination]) 
         )
         for block in planting.blocks
     }
-    groups = [_group(planting, block, bars, axis) for block in pollen]
-    groups.sort(key=_worst_first)
-    warnings = [(block.block, warning) for block in pollen for warning in block.warnings]
-    warnings.sort(key=lambda told: (told[1].level != "act", -told[1].chance))
+    pollen_of = {block.block: block for block in pollen}
+    rows = [
+        _row(
+            bars[block.key],
+            forecast_of[block.key],
+            found.as_of,
+            _pollen_state(planting, pollen_of[block.key], bars, axis) if block.key in pollen_of else None,
+        )
+        for block in planting.blocks
+    ]
+    rows.sort(key=_in_order_of_bloom)
     return SeasonView(
         axis=axis,
         today_x=axis.morning(found.as_of) if axis is not None and axis.shows(found.as_of) else None,
-        groups=tuple(groups),
-        others=tuple(
-            bars[block.key]
-            for block in planting.blocks
-            if cultivar_of(planting, block).flower_type is not FlowerType.PISTILLATE
-        ),
-        warnings=tuple(warnings),
+        rows=tuple(rows),
+        causes=_causes([warning for block in pollen for warning in block.warnings]),
+    )
+
+
+def _in_order_of_bloom(row: Row) -> tuple[bool, dt.date, dt.date, str]:
+    """By first and last day; what is over stands last."""
+    return row.standing == "over", row.first_day or dt.date.max, row.last_day or dt.date.max, row.bar.block
+
+
+def _row(drawn: Bar, found: BlockForecast, as_of: dt.date, pollen: PollenState | None) -> Row:
+    days = list(shown_days([found]))
+    return Row(
+        bar=drawn,
+        standing=standing(found, as_of),
+        first_day=min(days, default=None),
+        last_day=max(days, default=None),
+        pollen=pollen,
+    )
+
+
+def _causes(warnings: Sequence[PollenWarning]) -> tuple[Cause, ...]:
+    """Warnings by what causes them; the worst cause first."""
+    groups: dict[tuple[WarningCode, WarningLevel, bool], list[PollenWarning]] = defaultdict(list)
+    for warning in warnings:
+        groups[warning.code, warning.level, warning.past].append(warning)
+    causes = [
+        Cause(code, level, past, tuple(sorted(told, key=lambda each: (-each.chance, each.block.key))))
+        for (code, level, past), told in groups.items()
+    ]
+    return tuple(
+        sorted(causes, key=lambda cause: (cause.past, cause.level != "act", -cause.warnings[0].chance))
     )
 
 
@@ -105,9 +163,9 @@ def _visits_by_block(foreseen: VineyardForecast, as_of: dt.date) -> Mapping[str,
     return by_block
 
 
-def _group(
+def _pollen_state(
     planting: Planting, pollen: BlockPollination, bars: Mapping[str, Bar], axis: TimeAxis | None
-) -> Group:
+) -> PollenState:
     block = next(each for each in planting.blocks if each.key == pollen.block)
     cover_of = {source.block: source for source in pollen.sources}
     sources = [
@@ -119,21 +177,14 @@ def _group(
         for other in pollen_makers_in_reach(planting, block)
     ]
     sources.sort(key=lambda source: -source.cover.share_of_bloom_covered if source.cover else 1.0)
-    return Group(
-        bar=bars[block.key],
+    return PollenState(
         sources=tuple(sources),
-        covered=pollen.share_of_bloom_covered,
-        uncovered=tuple(uncovered_stretch(axis, *run.span, uncovered_words(run)) for run in pollen.uncovered)
-        if axis is not None
-        else (),
-        warnings=pollen.warnings,
+        said=sentence(cover_words(pollen.share_of_bloom_covered)),
+        uncovered=tuple(uncovered_words(run) for run in pollen.uncovered),
+        strip=() if axis is None else strip(axis, pollen.without_pollen),
+        level=pollen.warnings[0].level if pollen.warnings else None,
         at_other_reach=tuple(other_reach_words(other) for other in pollen.at_other_reach),
     )
-
-
-def _worst_first(group: Group) -> tuple[int, float, str]:
-    level = {"act": 0, "watch": 1}.get(group.level, 2)
-    return level, -max((warning.chance for warning in group.warnings), default=0.0), group.bar.block
 
 
 def doubtful_visits(foreseen: VineyardForecast, kept: Sequence[KeptVisit]) -> tuple[KeptVisit, ...]:

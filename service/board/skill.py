@@ -10,19 +10,19 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.bloom.hindcast import Lead
 from models.errors import CapfallError
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, PageRoute, PageUnits, page
 from service.board.skill_charts import skill_pictures
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
 from service.usecases.fit_in_use import fit_for
-from service.usecases.hindcast_documents import HindcastDocument
+from service.usecases.hindcast_documents import HindcastDocument, LeadScore
 from service.usecases.hindcast_jobs import KIND, AskedHindcast, NotEnded, hindcast_of, start_hindcast
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import jobs, store
-from service.web.units import UnitsQuery
 from service.words.errors import Reader, error_words
-from service.words.forecast import lead_words, stage_words
+from service.words.forecast import lead_words, skill_words, stage_words
+from service.words.hindcast import how_made
 from service.words.set_aside import set_aside_words
 
 Choice = TypeVar("Choice", str, Lead)
@@ -35,9 +35,9 @@ def skill_page(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    units: PageUnits,
     stage: Annotated[str | None, Query(max_length=40)] = None,
     lead: Annotated[str | None, Query(max_length=40)] = None,
-    units: UnitsQuery = "metric",
     as_of: AsOf = None,
 ) -> HTMLResponse:
     """The hindcast of the vineyard's fit in use; how to run it where there is none, and how far it is while it runs."""
@@ -76,17 +76,35 @@ def _shown(
     leads: list[Lead] = list(dict.fromkeys(row.lead for row in report.rows))
     stage = _chosen(asked_stage, report.stages, "full_bloom")
     lead = _chosen(asked_lead, leads, 14)
+    pictures = skill_pictures(report, vineyard, stage=stage, lead=lead)
     return {
+        "said": _said(stage, lead, pictures.scores, report.interval),
         "stage": stage,
         "stages": [(key, stage_words(key)) for key in report.stages],
         "lead": lead,
         "leads": [(key, lead_words(key)) for key in leads],
         "lead_words": lead_words(lead),
         "interval": report.interval,
-        "made": report.made,
+        "made": how_made(searched=report.searched, interval=report.interval),
         "not_scored": [set_aside_words(told) for told in report.not_scored],
-        "pictures": skill_pictures(report, vineyard, stage=stage, lead=lead),
+        "pictures": pictures,
     }
+
+
+def _said(stage: str, lead: Lead, scores: Sequence[LeadScore], interval: float) -> str:
+    """What the figures of one lead mean; nothing where none could be scored."""
+    score = next((each for each in scores if each.lead == lead), None)
+    if score is None or score.rmse is None or score.baseline_rmse is None or score.coverage is None:
+        return ""
+    return skill_words(
+        stage,
+        lead,
+        n=score.n,
+        rmse=score.rmse,
+        usual_rmse=score.baseline_rmse,
+        coverage=score.coverage,
+        interval=interval,
+    )
 
 
 def _chosen(asked: str | None, choices: Sequence[Choice], usual: Choice) -> Choice:

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 from models.bloom.hindcast import Lead
 from service.board.charts import Chart, Column, Dot, Line, Scale, Tick, path
-from service.board.pages import short_date
 from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore
 from service.words.forecast import lead_words, short_lead
-from service.words.plain import in_words, percent
+from service.words.plain import in_words, percent, short_date
 
 PICTURED_YEAR = 2001  # all seasons lie upon each other in one year
 MARGIN_DAYS = 2

@@ -14,17 +14,26 @@ from models.errors import BadInput, CapfallError, Problem
 from models.records import Planting
 from models.units import FEET_PER_METRE
 from service import clock
-from service.board.pages import HEADERS, PageRoute, page
+from service.board.fields import (
+    DATE_CHOICES,
+    DATES,
+    SEASON_DATE_CHOICES,
+    TEMPLATE_FILES,
+    UNIT_CHOICES,
+    UNITS,
+    by_file,
+    content_of,
+)
+from service.board.pages import Done, PageRoute, page
 from service.board.season import board_address
 from service.clock import check_timezone
 from service.ingest.bloom_log import LONGEST_CHECK_DAYS
 from service.ingest.cells import number, whole_number
 from service.ingest.options import Confirm, ReadOptions
-from service.ingest.temperature_headers import TemperatureUnit
 from service.store.engine import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
-from service.usecases.new_vineyard import NewVineyard, make_vineyard
+from service.usecases.new_vineyard import NewVineyard, make_vineyard, read_files
 from service.usecases.report import ReportFiles
 from service.web.access import Grower
 from service.web.edge_words import for_page
@@ -33,48 +42,7 @@ from service.words.errors import Reader, error_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-TEMPLATE_FILES = {
-    "temperatures.csv": "date,tmin_c,tmax_c\n2025-05-01,14.2,27.9\n2025-05-02,15.0,28.4\n",
-    "planting.csv": (
-        "block,cultivar,flower_type,x_m,y_m,vines\n"
-        "row-1,First Name,perfect,0,0,20\n"
-        "row-2,Second Name,pistillate,6,0,40\n"
-    ),
-    "bloom_log.csv": (
-        "season,block,bloom_start,full_bloom,bloom_end,checked_every_days\n"
-        "2024,row-1,2024-05-18,2024-05-24,2024-06-01,3\n"
-        "2024,row-2,2024-05-21,2024-05-26,2024-06-03,3\n"
-    ),
-    "visits.csv": "date,block,percent_open,observer,note\n2025-05-19,row-1,12,,\n2025-05-19,row-2,0,,not yet\n",
-}
-UNITS: dict[str, TemperatureUnit | None] = {"headers": None, "C": "C", "F": "F", "tenths_C": "tenths_C"}
-DATES = {
-    "iso": None,
-    "day_first": "%d/%m/%Y",
-    "month_first": "%m/%d/%Y",
-    "day_month": "%d/%m",
-    "month_day": "%m/%d",
-    "day_of_year": "%j",
-}
-DATE_CHOICES = [
-    ("iso", "2026-05-20"),
-    ("day_first", "20/05/2026 (day first)"),
-    ("month_first", "05/20/2026 (month first)"),
-]
-SEASON_DATE_CHOICES = [
-    *DATE_CHOICES,
-    ("day_month", "20/5, the year is the season's"),
-    ("month_day", "5/20, the year is the season's"),
-    ("day_of_year", "140, the day of the season's year"),
-]
-FILE_WORDS = {
-    "temperatures": "Temperatures",
-    "planting": "Planting",
-    "bloom_log": "Bloom log",
-    "visits": "Visits",
-}
 DATED_FILES = ("temperatures", "bloom_log", "visits")
-MOST_FAULTS_SHOWN = 60
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,9 +64,9 @@ class Told:
 
 
 @router.get("/")
-def start(request: Request, grower: Grower) -> HTMLResponse:
+def start(request: Request, grower: Grower, change: Done = None) -> HTMLResponse:
     """The vineyards that there are, the demo, and the form for a new one."""
-    return _start_page(store(request), grower, Told())
+    return _start_page(store(request), grower, Told(), change=change)
 
 
 @router.post("/vineyards")
@@ -138,27 +106,21 @@ def new_vineyard(
         confirm=tuple(confirm or ()),
     )
     files = {
-        "temperatures": _content(temperatures),
-        "planting": _content(planting),
-        "bloom_log": _content(bloom_log),
-        "visits": _content(visits),
+        "temperatures": content_of(temperatures),
+        "planting": content_of(planting),
+        "bloom_log": content_of(bloom_log),
+        "visits": content_of(visits),
     }
     kept = store(request)
     try:
         new = _read_form(told, files)
+        sent = ReportFiles(
+            files["temperatures"] or b"", files["planting"] or b"", files["bloom_log"], files["visits"]
+        )
+        options = _options(told, confirm or ())
+        read = read_files(new, sent, unit=UNITS[told.unit], options=options)
         with kept.transaction(grower) as records:
-            made = make_vineyard(
-                records,
-                new,
-                ReportFiles(
-                    files["temperatures"] or b"",
-                    files["planting"] or b"",
-                    files["bloom_log"],
-                    files["visits"],
-                ),
-                unit=UNITS[told.unit],
-                options=_options(told, confirm or ()),
-            )
+            made = make_vineyard(records, new, sent, read, options=options)
     except BadInput as error:
         return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
     request.state.change = records.journal.number
@@ -199,12 +161,7 @@ def file_template(name: str) -> Response:
     if name not in TEMPLATE_FILES:
         raise HTTPException(404, f"There is no file template {name!r}.")
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=HEADERS | disposition)
-
-
-def _content(file: UploadFile | None) -> bytes | None:
-    """The content of a file field; None where no file was chosen."""
-    return None if file is None or not file.filename else file.file.read()
+    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=disposition)
 
 
 def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:
@@ -263,7 +220,9 @@ def _number(where: str, text: str, most: float, problems: list[Problem], *, leas
     return told
 
 
-def _start_page(kept: Store, grower: str, told: Told, problems: tuple[Problem, ...] = ()) -> HTMLResponse:
+def _start_page(
+    kept: Store, grower: str, told: Told, problems: tuple[Problem, ...] = (), *, change: int | None = None
+) -> HTMLResponse:
     with kept.transaction(grower, read_only=True) as records:
         vineyards = [(each, len(records.blocks.all(each.key))) for each in records.vineyards.all()]
     return page(
@@ -271,20 +230,10 @@ def _start_page(kept: Store, grower: str, told: Told, problems: tuple[Problem, .
         status=422 if problems else 200,
         vineyards=vineyards,
         told=told,
-        faults=_by_file(problems),
+        change=change,
+        unit_choices=UNIT_CHOICES,
+        faults=by_file(problems),
         demo=demo_weather.VINEYARD,
         demo_as_of=demo_weather.AS_OF,
-        templates=TEMPLATE_FILES,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},
     )
-
-
-def _by_file(problems: tuple[Problem, ...]) -> dict[str, list[tuple[str, str]]]:
-    """Problems by the file or field that they are in, as (line or field, problem)."""
-    found: dict[str, list[tuple[str, str]]] = {}
-    for problem in problems:
-        name, _, line = problem.where.partition(": ")
-        found.setdefault(FILE_WORDS.get(name, "The form"), []).append(
-            (line if name in FILE_WORDS else name, for_page(problem.problem))
-        )
-    return found

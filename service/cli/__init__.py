@@ -1,4 +1,4 @@
-"""The command line: one file a command, which is loaded when the command runs."""
+"""The command line: a file for each command or group of them, which is loaded when the command runs."""
 
 from __future__ import annotations
 
@@ -11,8 +11,12 @@ from typer.core import TyperCommand, TyperGroup
 
 from service.threads import use_one_thread
 
-COMMANDS = ("demo", "serve", "report", "calendar", "scout", "hindcast", "region")
-"""In the order of the list; the function of that name in the module of that name, with _ for -."""
+COMMANDS = {
+    **{name: name for name in ("demo", "serve", "report", "calendar", "scout", "hindcast", "region")},
+    **dict.fromkeys(("backup", "restore", "check"), "backup"),
+    **{name: name for name in ("key", "grower")},
+}
+"""In the order of the list, each with its module: the function of that name there, or the group ``app``."""
 
 
 class Commands(TyperGroup):
@@ -25,27 +29,34 @@ class Commands(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> tuple[str | None, Any, list[str]]:
         """The command that is called, loaded."""
         if args and args[0] in COMMANDS:
-            self.commands[args[0]] = _loaded(args[0])
+            self.commands[args[0]] = loaded(args[0])
         return super().resolve_command(ctx, args)
 
 
-def _loaded(name: str) -> Any:
-    alone = typer.Typer(add_completion=False)
-    alone.command(name)(getattr(import_module(_module(name)), name.replace("-", "_")))
-    return typer.main.get_command(alone)
+def loaded(name: str) -> Any:
+    """A command or a group, to be run."""
+    module = import_module(f"{__name__}.{COMMANDS[name]}")
+    alone: Any = getattr(module, "app", None)
+    if alone is None:
+        alone = typer.Typer(add_completion=False)
+        alone.command(name)(getattr(module, name))
+    made = typer.main.get_command(alone)
+    made.name = name
+    return made
 
 
 def _first_words(name: str) -> str:
-    """What a command's docstring says, read without running its module."""
-    spec = util.find_spec(_module(name))
+    """What the docstring of a command, or the help of a group, says: read without running its module."""
+    spec = util.find_spec(f"{__name__}.{COMMANDS[name]}")
     assert spec is not None
     source: str = spec.loader.get_source(spec.name)  # type: ignore[union-attr]
-    functions = [each for each in ast.parse(source).body if isinstance(each, ast.FunctionDef)]
-    return next(ast.get_docstring(each) or "" for each in functions if each.name == name.replace("-", "_"))
-
-
-def _module(name: str) -> str:
-    return f"{__name__}.{name.replace('-', '_')}"
+    for each in ast.parse(source).body:
+        match each:
+            case ast.FunctionDef(name=found) if found == name:
+                return ast.get_docstring(each) or ""
+            case ast.Assign(targets=[ast.Name(id="app")], value=ast.Call(keywords=told)):
+                return next(str(ast.literal_eval(word.value)) for word in told if word.arg == "help")
+    raise LookupError(name)
 
 
 app = typer.Typer(

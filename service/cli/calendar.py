@@ -7,15 +7,14 @@ from typing import Annotated
 
 import typer
 
-from service.cli.parts import day, told_plainly
+from service.cli.parts import GrowerOption, day, opened_store, told_plainly
 from service.feed.season import season_calendar
-from service.settings import Settings
-from service.store.engine import Store
 from service.web.access import LOCAL_GROWER
 
 
 def calendar(
     vineyard: Annotated[str, typer.Option(help="The vineyard's identifier.")],
+    grower: GrowerOption = LOCAL_GROWER,
     as_of: Annotated[
         str | None,
         typer.Option(help="Day to look ahead from, by default the vineyard's today.", metavar="YYYY-MM-DD"),
@@ -31,13 +30,8 @@ def calendar(
     It is what the service answers to those who subscribe: import it again, and events move instead of doubling.
     """
     asked = None if as_of is None else day(as_of)
-    with told_plainly():
-        store = Store(Settings().database_url)
-        try:
-            store.migrate()
-            stream = season_calendar(store, LOCAL_GROWER, vineyard, as_of=asked, fit=fit)
-        finally:
-            store.close()
+    with told_plainly(), opened_store() as store:
+        stream = season_calendar(store, grower, vineyard, as_of=asked, fit=fit)
     path = Path(f"{vineyard}.ics") if out is None else out
     path.write_bytes(stream)
     typer.echo(f"{path}: {stream.count(b'BEGIN:VEVENT')} events")

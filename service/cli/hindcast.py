@@ -13,7 +13,17 @@ from models.bloom.hindcast import LEADS
 from models.records import Cutoff, HeatMethod, HeatRule
 from models.units import celsius_from_fahrenheit
 from service.cli import hindcast_tables, tables
-from service.cli.parts import Csv, SchedulerOption, progress_of, refuse, told_plainly
+from service.cli.parts import (
+    CheckedEveryDays,
+    ConfirmOption,
+    Csv,
+    SchedulerOption,
+    progress_of,
+    read_options,
+    refuse,
+    told_plainly,
+)
+from service.ingest.options import ReadOptions
 from service.ingest.report import counted
 from service.ingest.temperature_headers import TemperatureUnit
 from service.settings import Settings
@@ -27,6 +37,7 @@ from service.usecases.hindcast import (
 )
 from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
 from service.usecases.hindcast_files import PastRead, read_past
+from service.words.hindcast import how_made
 from service.workers import WorkersLost, workers_for
 
 Out = typer.Option(dir_okay=False, writable=True)
@@ -46,6 +57,8 @@ def hindcast(
     date_format: Annotated[
         str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
     ] = None,
+    confirm: ConfirmOption = None,
+    checked_every_days: CheckedEveryDays = None,
     stages: Annotated[
         str, typer.Option(help="Stage keys, split by commas; what was never observed is left out.")
     ] = ",".join(DEFAULT_STAGES),
@@ -91,7 +104,8 @@ def hindcast(
             refuse("the search chooses the heat rule: leave --search out, or method, base, upper and start")
         if rule is None and search is False:
             rule = HeatRule()
-        read = _read(temperatures, bloom_log, planting, unit, latitude, date_format, demo=demo)
+        reading = read_options(date_format, confirm, checked_every_days)
+        read = _read(temperatures, bloom_log, planting, unit, latitude, reading, demo=demo)
         options = HindcastOptions(
             stages=tuple(_split(stages)),
             rule=rule,
@@ -113,7 +127,7 @@ def hindcast(
         out.print(tables.heading("Not scored"))
         _print_points(hindcast_tables.not_scored_points(report))
     out.print(tables.heading("How it was made"))
-    out.print(report.made, markup=False)
+    out.print(how_made(searched=report.searched, interval=report.interval), markup=False)
     out.print(f"It took {report.seconds:.0f} s.")
     document = HindcastDocument.model_validate(report)
     if csv is not None:
@@ -155,7 +169,7 @@ def _read(
     planting: Path | None,
     unit: TemperatureUnit | None,
     latitude: float | None,
-    date_format: str | None,
+    reading: ReadOptions,
     *,
     demo: bool,
 ) -> PastRead:
@@ -177,7 +191,7 @@ def _read(
         planting=None if planting is None else planting.read_bytes(),
         unit=unit,
         latitude=latitude,
-        date_format=date_format,
+        options=reading,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from enum import StrEnum
 from typing import Annotated, Literal, NoReturn
 
 import typer
@@ -12,7 +13,11 @@ from pydantic import ValidationError
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from models.errors import CapfallError
+from service import clock
 from service.cli import tables
+from service.ingest.options import Confirm, ReadOptions
+from service.settings import Settings
+from service.store.engine import Store
 from service.store.errors import StoreError
 from service.web.edge_words import for_command
 from service.web.problems import located
@@ -20,10 +25,33 @@ from service.words.errors import Reader, error_words
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
+GrowerOption = Annotated[str, typer.Option(help="Whose vineyard it is; local is whom open access serves.")]
+CheckedEveryDays = Annotated[
+    int | None,
+    typer.Option(min=1, max=366, help="How often rows were looked at, unless the log says it."),
+]
 Csv = typer.Option(exists=True, dir_okay=False, readable=True)
 
 SchedulerOption = Annotated[
     str | None, typer.Option(help="A Dask cluster, as in tcp://host:8786; by default this machine's cores.")
+]
+
+
+class ConfirmWord(StrEnum):
+    """The words that override a check, as choices of an option."""
+
+    UNITS = "units"
+    DATES = "dates"
+    LATITUDE = "latitude"
+
+
+CONFIRMS: dict[ConfirmWord, Confirm] = {
+    ConfirmWord.UNITS: "units",
+    ConfirmWord.DATES: "dates",
+    ConfirmWord.LATITUDE: "latitude",
+}
+ConfirmOption = Annotated[
+    list[ConfirmWord] | None, typer.Option(help="What a refusal doubted and is right all the same.")
 ]
 
 REFUSED = 2  # exit code for what cannot be done as asked
@@ -35,6 +63,18 @@ def day(text: str) -> dt.date:
         return dt.date.fromisoformat(text)
     except ValueError:
         raise typer.BadParameter(f"{text!r} is not a day; write it as 2026-05-20") from None
+
+
+def read_options(
+    date_format: str | None, confirm: list[ConfirmWord] | None, checked_every_days: int | None
+) -> ReadOptions:
+    """How files that are given today are to be read."""
+    return ReadOptions(
+        date_format=date_format,
+        confirm=[CONFIRMS[word] for word in confirm or ()],
+        sent_on=clock.today(),
+        checked_every_days=checked_every_days,
+    )
 
 
 def refuse(*texts: str) -> NoReturn:
@@ -58,6 +98,17 @@ def progress_of() -> Iterator[Callable[[float, str], None]]:
     with bar:
         shown = bar.add_task("starting", total=1.0)
         yield lambda share, message: bar.update(shown, completed=share, description=message)
+
+
+@contextmanager
+def opened_store() -> Iterator[Store]:
+    """The service's store, its tables up to date; closed in the end."""
+    store = Store(Settings().database_url)
+    try:
+        store.migrate()
+        yield store
+    finally:
+        store.close()
 
 
 @contextmanager

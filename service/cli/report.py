@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -11,27 +10,21 @@ import typer
 from models.records import REACH_M
 from service import clock
 from service.cli import tables
-from service.cli.parts import Csv, Interval, UnitsOption, day, told_plainly
+from service.cli.parts import (
+    CheckedEveryDays,
+    ConfirmOption,
+    Csv,
+    Interval,
+    UnitsOption,
+    day,
+    read_options,
+    told_plainly,
+)
 from service.cli.season import print_loaded, print_season
-from service.ingest.options import Confirm, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.report import FilesRead, ReportFiles, ReportOptions, bloom_report
 from service.web.edge_words import for_command
 
-
-class ConfirmWord(StrEnum):
-    """The words that override a check, as choices of an option."""
-
-    UNITS = "units"
-    DATES = "dates"
-    LATITUDE = "latitude"
-
-
-CONFIRMS: dict[ConfirmWord, Confirm] = {
-    ConfirmWord.UNITS: "units",
-    ConfirmWord.DATES: "dates",
-    ConfirmWord.LATITUDE: "latitude",
-}
 FileDates = Annotated[str | None, typer.Option(help="How dates are written in that file alone.")]
 
 
@@ -59,19 +52,14 @@ def report(
     bloom_log_date_format: FileDates = None,
     visits_date_format: FileDates = None,
     outlook_date_format: FileDates = None,
-    checked_every_days: Annotated[
-        int | None,
-        typer.Option(min=1, max=366, help="How often rows were looked at, unless the log says it."),
-    ] = None,
+    checked_every_days: CheckedEveryDays = None,
     row_spacing_m: Annotated[
-        float | None, typer.Option(help="Between rows, for a planting that is a grid.")
+        float | None, typer.Option(help="Between rows, for a planting by rows and vines.")
     ] = None,
     vine_spacing_m: Annotated[
-        float | None, typer.Option(help="Between vines, for a planting that is a grid.")
+        float | None, typer.Option(help="Between vines, for a planting by rows and vines.")
     ] = None,
-    confirm: Annotated[
-        list[ConfirmWord] | None, typer.Option(help="What a refusal doubted and is right all the same.")
-    ] = None,
+    confirm: ConfirmOption = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",
 ) -> None:
@@ -97,12 +85,7 @@ def report(
             latitude=latitude,
             reach_m=reach_m,
             interval=interval,
-            reading=ReadOptions(
-                date_format=date_format,
-                confirm=[CONFIRMS[word] for word in confirm or ()],
-                sent_on=clock.today(),
-                checked_every_days=checked_every_days,
-            ),
+            reading=read_options(date_format, confirm, checked_every_days),
             date_formats={name: told for name, told in formats.items() if told is not None},
             row_spacing_m=row_spacing_m,
             vine_spacing_m=vine_spacing_m,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -12,14 +12,21 @@ from rich.table import Table
 
 import demo_weather
 from models.records import REACH_M
-from models.vineyard.scouting import Plan, Trip, Window, alike
+from models.vineyard.scouting import LEAST_TOLD_DAYS, Plan, PlannedTask, Trip, Window, alike
 from service import clock
 from service.cli import tables
-from service.cli.parts import Csv, day, refuse, told_plainly
-from service.ingest.options import ReadOptions
+from service.cli.parts import (
+    CheckedEveryDays,
+    ConfirmOption,
+    Csv,
+    GrowerOption,
+    day,
+    opened_store,
+    read_options,
+    refuse,
+    told_plainly,
+)
 from service.ingest.temperature_headers import TemperatureUnit
-from service.settings import Settings
-from service.store.engine import Store
 from service.usecases.cautions import cautions_of
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
@@ -27,13 +34,14 @@ from service.usecases.scouting import CHANCE, plan_scouting
 from service.web.access import LOCAL_GROWER
 from service.words.cautions import caution_texts
 from service.words.plain import in_words, percent
-from service.words.scouting import TASK_NAMES, look_for, weekday_name, why_look, why_missed
+from service.words.scouting import TASK_NAMES, best_look_words, look_for, weekday_name, why_look, why_missed
 
 INTERVAL = 0.8
 
 
 def scout(
     vineyard: Annotated[str | None, typer.Option(help="A vineyard of the service's database.")] = None,
+    grower: GrowerOption = LOCAL_GROWER,
     demo: Annotated[bool, typer.Option("--demo", help="The invented vineyard.")] = False,
     temperatures: Annotated[Path | None, Csv] = None,
     planting: Annotated[Path | None, Csv] = None,
@@ -52,9 +60,13 @@ def scout(
     date_format: Annotated[
         str | None, typer.Option(help="How dates are written, as %d/%m/%Y; needed unless they are ISO.")
     ] = None,
+    confirm: ConfirmOption = None,
+    checked_every_days: CheckedEveryDays = None,
     reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = REACH_M,
-    row_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
-    vine_spacing_m: Annotated[float | None, typer.Option(help="For a planting that is a grid.")] = None,
+    row_spacing_m: Annotated[float | None, typer.Option(help="Between rows, where they are counted.")] = None,
+    vine_spacing_m: Annotated[
+        float | None, typer.Option(help="Between vines, where they are counted.")
+    ] = None,
     weekdays: Annotated[
         str | None, typer.Option(help="On which days trips are possible, as tue,fri; by default all.")
     ] = None,
@@ -74,14 +86,9 @@ def scout(
         refuse("say what to plan for: --vineyard KEY, or --demo, or files with --temperatures and --planting")
     with told_plainly():
         if vineyard is not None:
-            store = Store(Settings().database_url)
-            try:
-                store.migrate()
-                with store.transaction(LOCAL_GROWER, read_only=True) as records:
-                    on = asked or clock.today(records.vineyards.get(vineyard).timezone)
-                    foreseen = stored_forecast(records, vineyard, as_of=on, fit=None, interval=INTERVAL)
-            finally:
-                store.close()
+            with opened_store() as store, store.transaction(grower, read_only=True) as records:
+                on = asked or clock.today(records.vineyards.get(vineyard).timezone)
+                foreseen = stored_forecast(records, vineyard, as_of=on, fit=None, interval=INTERVAL)
         elif files is None:
             content = {name.removesuffix(".csv"): data for name, data in demo_weather.files().items()}
             options = ReportOptions(
@@ -103,7 +110,7 @@ def scout(
                 unit=unit,
                 latitude=latitude,
                 reach_m=reach_m,
-                reading=ReadOptions(date_format=date_format, sent_on=clock.today()),
+                reading=read_options(date_format, confirm, checked_every_days),
                 row_spacing_m=row_spacing_m,
                 vine_spacing_m=vine_spacing_m,
             )
@@ -121,6 +128,8 @@ def plan_parts(plan: Plan, foreseen: VineyardForecast) -> Iterable[RenderableTyp
     yield tables.heading(
         f"{count} {'trip' if count == 1 else 'trips'} from {in_words(found.as_of)} on, season {found.season}"
     )
+    if plan.best_look is not None:
+        yield from tables.points([best_look_words(plan.best_look)])
     for trip in plan.trips:
         yield _trip(trip)
     if plan.missed:
@@ -146,9 +155,16 @@ def _trip(trip: Trip) -> Table:
             "\n".join(task.block for task in tasks),
             "\n".join(_days(task.window) for task in tasks),
             "\n".join(percent(task.chance) for task in tasks),
-            f"{look_for(first.look)}\n{why_look(first.look)}",
+            "\n".join([look_for(first.look), why_look(first.look), *_taught(tasks)]),
         )
     return table
+
+
+def _taught(tasks: Sequence[PlannedTask]) -> Iterable[str]:
+    """What each of these looks teaches, where it is worth a word."""
+    told = [f"{task.block} {task.narrows_days:.1f}" for task in tasks if task.narrows_days >= LEAST_TOLD_DAYS]
+    if told:
+        yield f"Narrows the bloom windows by about so many days on average: {', '.join(told)}."
 
 
 def _days(window: Window) -> str:

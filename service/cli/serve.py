@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import ssl
+from pathlib import Path
+from typing import Annotated, Any
 
 import typer
 
 from service import logs
-from service.cli.parts import refuse, told_plainly
+from service.cli.parts import opened_store, refuse, told_plainly
 from service.settings import Settings
-from service.web.access import is_loopback
+from service.web.origins import is_loopback
 
 LONGEST_STOP_SECONDS = 5  # for requests under way; one that is only half sent may never end [s]
+
+
+def _file(words: str) -> Any:
+    return typer.Option(help=words, exists=True, dir_okay=False, readable=True)
 
 
 def serve(
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=0, max=65535)] = 8000,
+    tls_cert: Annotated[
+        Path | None, _file("The certificate, with those between it and the root, as PEM.")
+    ] = None,
+    tls_key: Annotated[Path | None, _file("The certificate's private key, as PEM.")] = None,
 ) -> None:
     """Run the service. Settings come from CAPFALL_* variables; data are kept in capfall.db by default."""
     import uvicorn  # with the whole service behind it, which no other command needs
@@ -28,13 +38,39 @@ def serve(
         if settings.access == "open" and not is_loopback(host):
             refuse(
                 f"open access serves only the machine it runs on, so not on {host}: "
-                "leave --host out, or set CAPFALL_ACCESS=keys"
+                "leave --host out, or set CAPFALL_ACCESS=keys and make keys with capfall key add"
             )
+        if (tls_cert is None) != (tls_key is None):
+            refuse("give --tls-cert and --tls-key together")
+        if tls_cert is not None and tls_key is not None:
+            _check_certificate(tls_cert, tls_key)
         made = create_app(settings)
+        if settings.access == "keys":
+            _say_what_lacks(host, tls=tls_cert is not None)
     uvicorn.run(
         made,
         host=host,
         port=port,
+        ssl_certfile=tls_cert,
+        ssl_keyfile=tls_key,
+        proxy_headers=False,  # the app itself decides which proxies it believes
         log_config=logs.config(),
         timeout_graceful_shutdown=LONGEST_STOP_SECONDS,
     )
+
+
+def _check_certificate(cert: Path, key: Path) -> None:
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(cert, key)
+    except OSError as error:  # ssl's errors are such
+        refuse(f"{cert} and {key} are no certificate and its private key, as PEM: {error}")
+
+
+def _say_what_lacks(host: str, *, tls: bool) -> None:
+    with opened_store() as store, store.access(read_only=True) as access:
+        if not access.all_keys():
+            typer.echo("Nobody has a key yet: make one with capfall grower add and capfall key add")
+    if not tls and not is_loopback(host):
+        typer.echo(
+            "Keys travel unencrypted: give --tls-cert and --tls-key, or listen on 127.0.0.1 behind a reverse proxy"
+        )

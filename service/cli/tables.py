@@ -22,7 +22,7 @@ from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost
 from service.usecases.pollen import VineyardPollination
 from service.words.forecast import what_is_special, why_none
-from service.words.heat_rules import rule_words
+from service.words.heat_rules import rule_words, why_chosen
 from service.words.plain import in_words, percent
 from service.words.pollen import cover_words, warning_words
 from service.words.set_aside import why_set_aside
@@ -73,7 +73,7 @@ def _gap(gap: Gap) -> str:
 def fit_points(saved: SavedFit, *, us: bool) -> list[str]:
     """How heat is summed and why, which seasons were used, and what was set aside."""
     fit = saved.fit
-    why = "as asked for" if saved.search is None else saved.search.why
+    why = "as asked for" if saved.search is None else why_chosen(saved.search.why)
     texts = [
         f"heat: {rule_words(fit.rule, us=us)}",
         f"chosen: {why}",

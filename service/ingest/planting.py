@@ -21,10 +21,14 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "block": ("block_id",),
     "cultivar": ("variety",),
     "flower_type": ("flower", "flower_sex", "sex"),
-    "x_m": (),
-    "y_m": (),
-    "x_ft": ("x_feet",),
-    "y_ft": ("y_feet",),
+    "x_m": ("x1_m",),
+    "y_m": ("y1_m",),
+    "x2_m": (),
+    "y2_m": (),
+    "x_ft": ("x_feet", "x1_ft", "x1_feet"),
+    "y_ft": ("y_feet", "y1_ft", "y1_feet"),
+    "x2_ft": ("x2_feet",),
+    "y2_ft": ("y2_feet",),
     "vines": ("vine_count", "number_of_vines"),
     "neighbours": ("neighbors",),
     "viable_pollen": ("pollen_viable",),
@@ -32,8 +36,19 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "species": (),
     "receptive_days": (),
     "pollen_days": (),
+    "blooms_like": (),
+    "days_later": (),
 }
-TRAIT_COLUMNS = ("flower_type", "viable_pollen", "berry_mass_g", "species", "receptive_days", "pollen_days")
+TRAIT_COLUMNS = (
+    "flower_type",
+    "viable_pollen",
+    "berry_mass_g",
+    "species",
+    "receptive_days",
+    "pollen_days",
+    "blooms_like",
+    "days_later",
+)
 # Terms of the trade for the three flower types.
 FLOWER_TYPES: Mapping[str, FlowerType] = {
     "pistillate": FlowerType.PISTILLATE,
@@ -47,6 +62,7 @@ FLOWER_TYPES: Mapping[str, FlowerType] = {
 }
 MOST_VINES = 10_000_000
 MOST_FLOWER_DAYS = 30
+MOST_DAYS_LATER = 120
 
 
 @dataclass(frozen=True)
@@ -69,6 +85,8 @@ class Traits(NamedTuple):
     berry_mass_g: float | None
     receptive_days: int | None
     pollen_days: int | None
+    blooms_like: str | None
+    days_later: float | None
 
 
 class CultivarLine(NamedTuple):
@@ -98,9 +116,10 @@ def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlan
     Parameters
     ----------
     data : bytes
-        A table with ``block``, ``cultivar``, ``flower_type``, ``x_m`` and ``y_m`` (or ``x_ft`` and ``y_ft``);
+        A table with ``block``, ``cultivar``, ``flower_type``, ``x_m`` and ``y_m`` (or ``x_ft`` and ``y_ft``); for
+        blocks that are lines of vines ``x1_m`` and ``y1_m`` of the first one, ``x2_m`` and ``y2_m`` of the last;
         beside them ``vines``, ``neighbours`` (split by ``;``), ``viable_pollen``, ``berry_mass_g``, ``species``,
-        ``receptive_days`` and ``pollen_days``. Keys are made of the names.
+        ``receptive_days``, ``pollen_days``, ``blooms_like`` and ``days_later``. Keys are made of the names.
     on_bad_rows : "reject" or "skip"
 
     Raises
@@ -145,20 +164,29 @@ def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlan
 
 def _length_unit(table: Table, columns: Columns) -> str:
     """ "m" or "ft", whichever both coordinates are in."""
-    found = [name for name in ("x_m", "y_m", "x_ft", "y_ft") if name in columns]
-    if found == ["x_m", "y_m"]:
-        return "m"
-    if found == ["x_ft", "y_ft"]:
-        return "ft"
-    problem = f"x_m and y_m, or x_ft and y_ft, are needed once each; {columns_found(table)}"
+    names = ("x", "y", "x2", "y2")
+    found = [f"{name}_{unit}" for unit in ("m", "ft") for name in names if f"{name}_{unit}" in columns]
+    for unit in ("m", "ft"):
+        if found in ([f"{name}_{unit}" for name in names[:2]], [f"{name}_{unit}" for name in names]):
+            return unit
+    problem = (
+        "x_m and y_m, or x_ft and y_ft, are needed once each; for lines of vines x1_m, y1_m, x2_m and y2_m, or these "
+        f"in ft; {columns_found(table)}"
+    )
     raise BadInput("the columns cannot be read", [Problem(f"line {table.header_line}", problem)])
 
 
 def _read_block(row: Row, columns: Columns, unit: str, *, decimal_comma: bool) -> Block:
     key = _key(row, columns, "block")
     cultivar = _key(row, columns, "cultivar")
-    x, y = (_number(row, columns, f"{axis}_{unit}", decimal_comma=decimal_comma) for axis in "xy")
     per_metre = 1.0 if unit == "m" else FEET_PER_METRE
+
+    def metres(name: str) -> float:
+        return _number(row, columns, f"{name}_{unit}", decimal_comma=decimal_comma) / per_metre
+
+    x2, y2 = (
+        None if is_blank(columns.cell(row, f"{name}_{unit}")) else metres(name) for name in ("x2", "y2")
+    )
     vines = 1
     if not is_blank(text := columns.cell(row, "vines")):
         with in_column("vines"):
@@ -167,7 +195,7 @@ def _read_block(row: Row, columns: Columns, unit: str, *, decimal_comma: bool) -
     neighbours = tuple(slug(name) for name in names if not is_blank(name)) or None
     if neighbours and key in neighbours:
         raise BadInput(f"block {key} is its own neighbour")
-    return Block(key, cultivar, x / per_metre, y / per_metre, vines, neighbours)
+    return Block(key, cultivar, metres("x"), metres("y"), vines, neighbours, x2, y2)
 
 
 def read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> Traits:
@@ -196,7 +224,26 @@ def read_traits(row: Row, columns: Columns, *, decimal_comma: bool) -> Traits:
         berry_mass_g=berry_mass_g,
         receptive_days=receptive_days,
         pollen_days=pollen_days,
+        **_offset(row, columns, decimal_comma=decimal_comma),
     )
+
+
+def _offset(row: Row, columns: Columns, *, decimal_comma: bool) -> dict[str, Any]:
+    """Which cultivar it blooms like, and how much later. [day]"""
+    like, days = columns.cell(row, "blooms_like"), columns.cell(row, "days_later")
+    if is_blank(like):
+        if not is_blank(days):
+            raise BadInput("days_later: later than which cultivar? Name it as blooms_like")
+        return {"blooms_like": None, "days_later": None}
+    if slug(like) == _key(row, columns, "cultivar"):
+        raise BadInput("blooms_like: a cultivar can't be told by itself")
+    if is_blank(days):
+        return {"blooms_like": slug(like), "days_later": None}
+    with in_column("days_later"):
+        days_later = number(days, decimal_comma=decimal_comma)
+    if abs(days_later) > MOST_DAYS_LATER:
+        raise BadInput(f"days_later: {days_later:g} is outside -{MOST_DAYS_LATER} to {MOST_DAYS_LATER}")
+    return {"blooms_like": slug(like), "days_later": days_later}
 
 
 def _flower_days(row: Row, columns: Columns, name: str) -> int | None:
@@ -250,6 +297,8 @@ def merge_cultivars(rows: list[CultivarLine]) -> tuple[dict[str, Cultivar], list
                 traits.berry_mass_g,
                 traits.receptive_days,
                 traits.pollen_days,
+                traits.blooms_like,
+                traits.days_later,
             )
     return cultivars, bad_rows
 

@@ -14,11 +14,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from models.errors import BadInput, Problem
+from service.ingest.formulas import from_text
 from service.ingest.report import BadRow, counted
 from service.ingest.workbook import MOST_COLUMNS, Sheet, is_workbook, read_sheets
 
 LONGEST_LINE = 100_000  # characters
 MOST_LINES = 200_000  # a century of days has 36,525
+MOST_CELLS = 4_000_000  # what 200,000 rows of twenty cells have
 MOST_LINES_ABOVE = 40  # the header
 DELIMITERS = (",", ";", "\t")
 
@@ -76,17 +78,21 @@ def read_table(data: bytes, *, is_header: IsHeader = any_line) -> Table:
     """
     if is_workbook(data):
         return _of_sheet(_sheet_meant(read_sheets(data), is_header), is_header)
-    lines = _lines(decode(data))
+    text = decode(data)
+    lines = _lines(text)
     first, above = _find_header(
         ((number, _cells(line)) for number, line in enumerate(lines, start=1)), is_header
     )
     delimiter = detect_delimiter(lines[first - 1])
+    if (cells := text.count(delimiter) + len(lines)) > MOST_CELLS:
+        problem = f"{cells:,} cells; at most {MOST_CELLS:,} are read; leave out columns that are not needed"
+        raise BadInput("the file has too many cells", [Problem(f"line {first}", problem)])
     reader = csv.reader(lines[first - 1 :], delimiter=delimiter, strict=True, skipinitialspace=True)
     records: list[tuple[int, list[str]]] = []
     line = first
     try:
         for record in reader:
-            records.append((line, [cell.strip() for cell in record]))
+            records.append((line, [from_text(cell.strip()) for cell in record]))
             line = first + reader.line_num
     except csv.Error:
         problem = "a quoted cell is never closed, or goes on after its closing quote"
@@ -204,14 +210,17 @@ def detect_delimiter(header: str) -> str:
 
 def _lines(text: str) -> list[str]:
     """Lines with their ends, whatever ends them (LF, CRLF, CR)."""
+    there = (
+        text.count("\n") + text.count("\r") - text.count("\r\n")
+    )  # before they are split, which takes memory
+    if there > MOST_LINES:
+        problem = f"{there:,} lines; at most {MOST_LINES:,} are read (a century of days has 36,525)"
+        raise BadInput("the file has too many lines", [Problem(f"line {MOST_LINES + 1}", problem)])
     lines = list(io.StringIO(text, newline=""))
     for number, line in enumerate(lines, start=1):
         if len(line) > LONGEST_LINE:
             problem = f"{len(line):,} characters in one line; at most {LONGEST_LINE:,} are read"
             raise BadInput("a line is too long", [Problem(f"line {number}", problem)])
-    if len(lines) > MOST_LINES:
-        problem = f"{len(lines):,} lines; at most {MOST_LINES:,} are read (a century of days has 36,525)"
-        raise BadInput("the file has too many lines", [Problem(f"line {MOST_LINES + 1}", problem)])
     return lines
 
 

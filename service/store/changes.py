@@ -70,6 +70,7 @@ class Changes(OwnedByGrower):
 
         Raises NotFound, AlreadyUndone, CannotUndo (a later change wrote the same rows, or refers to them).
         """
+        self._writers: dict[tuple[str, str], dict[Key, int]] = {}
         change = self.get(number)
         if change.undone_by is not None:
             raise AlreadyUndone(number, change.undone_by)
@@ -158,12 +159,14 @@ class Changes(OwnedByGrower):
                         yield Blocker(self._last_writer(parent, key), problem)
 
     def _last_writer(self, table: Table, key: Key) -> int | None:
-        """The last change in force that wrote a row."""
-        last = None
-        for change, rows in self._journal.past(table, key[0]):
-            if key in rows and change["undone_by"] is None:
-                last = change["change"]
-        return last
+        """The last change in force that wrote a row. All rows of its owner are looked up at once: they may be many."""
+        writers = self._writers.get((table.name, key[0]))
+        if writers is None:
+            writers = self._writers[table.name, key[0]] = {}
+            for change, rows in self._journal.past(table, key[0]):
+                if change["undone_by"] is None:
+                    writers |= dict.fromkeys(rows, change["change"])
+        return writers.get(key)
 
     def _mark_undone(self, change: Change, by: int) -> None:
         """Note who undid a change. What it had undone holds again; and so on, alternately."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from sqlalchemy import URL, Connection, Engine, QueuePool, create_engine, event, make_url, select
 from sqlalchemy.dialects import postgresql, sqlite
@@ -25,11 +26,12 @@ from sqlalchemy.exc import TimeoutError as NoConnection
 
 from models.errors import BadInput, Problem
 from service import clock
+from service.store.access import Access
 from service.store.errors import StoreError, Unavailable
+from service.store.job_queue import JobQueue
 from service.store.journal import Journal
 from service.store.migrating import upgrade
 from service.store.repositories import Repositories
-from service.store.results import end_lost_jobs
 from service.store.tables import GrowerRow, table_of
 
 WAIT_SECONDS = 10.0
@@ -70,6 +72,13 @@ class Store:
             reading = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
         self._reader = self._engine.execution_options(**reading)
         self._migrator = self._engine.execution_options(sqlite_begin="migrate")
+        self._by: str | None = None
+
+    def acting(self, by: str) -> Self:
+        """The same store; what is written through it was written by somebody, as the name of a key."""
+        other = copy.copy(self)
+        other._by = by
+        return other
 
     def migrate(self) -> None:
         """Bring the tables to the newest form. Processes that start at once wait for each other.
@@ -90,7 +99,8 @@ class Store:
     ) -> Iterator[Repositories]:
         """One transaction on one grower's data: committed at the end, rolled back on an error or for a ``preview``.
 
-        What it writes is one change in the journal; ``by`` says who writes, where it is not the grower.
+        What it writes is one change in the journal; ``by`` says who writes; else it is who acts (`acting`), or
+        the grower.
         Writers of one grower wait for each other. ``read_only`` ones wait for nobody, see one moment of the
         data throughout, and cannot write: take them for all that only reads, most of all where a model runs
         long (in a database in memory all take turns). The transactions of one thread must not be nested.
@@ -102,17 +112,24 @@ class Store:
         with _told(read_only=read_only), engine.connect() as connection, connection.begin() as transaction:
             if not read_only:
                 _claim(connection, grower)
-            journal = Journal(connection, grower, by or grower)
+            journal = Journal(connection, grower, by or self._by or grower)
             yield Repositories(connection, grower, journal)
             if preview:
                 transaction.rollback()
             else:
                 journal.close()
 
-    def end_lost_jobs(self, message: str) -> None:
-        """Mark as failed what was left waiting or running by a service that is no more."""
-        with _told(), self._engine.begin() as connection:
-            end_lost_jobs(connection, message)
+    @contextmanager
+    def job_queue(self, *, read_only: bool = False) -> Iterator[JobQueue]:
+        """All growers' jobs, in one transaction. Raises Unavailable."""
+        with _told(), (self._reader if read_only else self._engine).begin() as connection:
+            yield JobQueue(connection)
+
+    @contextmanager
+    def access(self, *, read_only: bool = False) -> Iterator[Access]:
+        """One transaction on who may come in: the growers, and the keys of all of them. Raises Unavailable."""
+        with _told(), (self._reader if read_only else self._engine).begin() as connection:
+            yield Access(connection)
 
     def is_answering(self) -> bool:
         """Whether the database can be reached and holds the tables."""

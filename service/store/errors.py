@@ -57,6 +57,15 @@ class AlreadyThere(StoreError):
         self.key = key
 
 
+class TooManyJobs(StoreError):
+    """The grower has so many jobs that have not ended that no other is taken in."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__(
+            f"{most} jobs wait or run already, and no more are taken in; cancel one, or wait for its end"
+        )
+
+
 class AlreadyUndone(StoreError):
     """The change was undone before, by another."""
 

@@ -62,6 +62,26 @@ def rows_below(row: type[Base]) -> tuple[type[Base], ...]:
     return tuple(classes[table] for table in reversed(found[1:]))
 
 
+@cache
+def references_to(row: type[Base]) -> tuple[tuple[type[Base], str], ...]:
+    """The journaled rows that name such a thing, and the column in which they do."""
+    classes = {table_of(mapper.class_): mapper.class_ for mapper in Base.registry.mappers}
+    return tuple(
+        (classes[table], next(name for name in reference.column_keys if name != "grower"))
+        for table in Base.metadata.sorted_tables
+        for reference in sorted(table.foreign_key_constraints, key=lambda each: tuple(each.column_keys))
+        if is_journaled(table) and reference.referred_table is table_of(row)
+    )
+
+
+def user_name(table: Table, row: Values) -> str:
+    """What uses something, in words: "block b1 of vineyard home", "the visits of vineyard home"."""
+    key = key_of(table, row)
+    if "key" not in table.c:
+        return f"the {table.name.replace('_', ' ')} of {kind_of_owner(table)} {key[0]}"
+    return f"{'the past of ' if row.get('removed') else ''}{row_name(table, key)}"
+
+
 def row_name(table: Table, key: Key) -> str:
     """A row in words: "visit 2026-05-20 b1 Ida of vineyard home"."""
     thing = table.name.removesuffix("s").replace("_", " ")

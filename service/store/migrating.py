@@ -43,6 +43,16 @@ def revise(connection: Connection, message: str) -> None:
     command.revision(_config(connection), message, autogenerate=True, rev_id=f"{_steps() + 1:04d}")
 
 
+def revisions() -> frozenset[str]:
+    """All steps that this version knows."""
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
+    config = Config()
+    config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
+    return frozenset(step.revision for step in ScriptDirectory.from_config(config).walk_revisions())
+
+
 def _steps() -> int:
     return len(list((FOLDER / "versions").glob("[0-9]*.py")))
 

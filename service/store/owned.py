@@ -6,17 +6,19 @@ import dataclasses
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
-from sqlalchemy import Connection, RowMapping, Table, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, RowMapping, String, Table, Text, bindparam, delete, insert, select, update
 from sqlalchemy.sql.elements import ColumnElement
 
-from service.store.errors import NotFound, UnknownReference
-from service.store.images import Key, Values, key_names, key_of
+from models.errors import BadInput, Problem
+from service.store.errors import InUse, NotFound, UnknownReference
+from service.store.images import Key, Values, is_journaled, key_names, key_of, references_to, user_name
 from service.store.journal import Journal
 from service.store.records import Counts, FitSummary, Replaced
 from service.store.tables import Base, table_of
 
 Outcome = Literal["stored", "replaced", "unchanged"]
 MOST_REPLACED = 20  # shown of what an upload replaced
+LONGEST_NAME, LONGEST_NOTE = 200, 2_000  # characters
 NO_NEWS = ("stored_at", "note", "id")
 
 
@@ -85,6 +87,7 @@ class OwnedByGrower:
 
         ``held`` are those of them that are stored now.
         """
+        _check_lengths(table, wanted.values())
         gone = [key for key, row in wanted.items() if row is None and key in held]
         made = [row for key, row in wanted.items() if row is not None and key not in held]
         changed = [row for key, row in wanted.items() if row is not None and key in held]
@@ -160,6 +163,17 @@ class OwnedByGrower:
             if unknown:
                 raise UnknownReference(kind, sorted(unknown))
 
+    def _check_unused(self, row: type[Base], kind: str, key: str) -> None:
+        """Raise InUse where rows name a thing of the grower, those aside that it owns."""
+        users = {
+            user_name(table_of(other), found)
+            for other, column in references_to(row)
+            if key_names(table_of(other))[0] != column
+            for found in self._select(other, **{column: key})
+        }
+        if users:
+            raise InUse(kind, key, sorted(users))
+
     def _store(
         self,
         current: type[Base],
@@ -197,6 +211,20 @@ class OwnedByGrower:
                 replaced[key] = Replaced(key[1:], {name: old[name] for name in new}, new)
         self._write(table, wanted, held)
         return Stored(tuple(outcomes), tuple(replaced.values()))
+
+
+def _check_lengths(table: Table, rows: Iterable[Values | None]) -> None:
+    """Refuse names and notes that are too long, wherever they come from."""
+    if not is_journaled(table):
+        return
+    for column in table.c:
+        if isinstance(column.type, String):
+            most = LONGEST_NOTE if isinstance(column.type, Text) else LONGEST_NAME
+            for row in rows:
+                text = None if row is None else row.get(column.name)
+                if text is not None and len(text) > most:
+                    problem = f"{text[:40]!r}... has {len(text):,} characters; at most {most:,} are kept"
+                    raise BadInput(f"a {column.name} is too long", [Problem(column.name, problem)])
 
 
 def _differ(one: Values, other: Values) -> bool:

@@ -15,25 +15,28 @@ from service.store.errors import AlreadyThere, InUse, UnknownReference
 from service.store.images import rows_below
 from service.store.owned import MOST_REPLACED, OwnedByGrower, pick
 from service.store.records import Counts, Place, Replaced, Vineyard
-from service.store.tables import (
-    BlockRow,
-    BloomDateRow,
-    CultivarRow,
-    StationRow,
-    VineyardRow,
-    VisitRow,
-    table_of,
-)
+from service.store.tables import BlockRow, CultivarRow, StationRow, VineyardRow, table_of
 
 PAST = rows_below(BlockRow)
 """What is known of a block beside what stands there: rows with ``vineyard`` and ``block``."""
+
+MOST_BLOCKS = 2_000  # of one vineyard
 
 
 class Cultivars(OwnedByGrower):
     """The grower's cultivars."""
 
-    def put(self, cultivar: Cultivar) -> bool:
-        """Create or replace a cultivar; True if it is new."""
+    def put(self, cultivar: Cultivar, *, beside: Collection[str] = ()) -> bool:
+        """Create or replace a cultivar; True if it is new. ``beside`` are keys that are put with it.
+
+        Raises BadInput (it is said to bloom like itself), UnknownReference (or like one that does not exist).
+        """
+        like = cultivar.blooms_like
+        if like == cultivar.key:
+            problem = "a cultivar can't be told by itself"
+            raise BadInput("the offset says nothing", [Problem("blooms_like", problem)])
+        if like is not None and like not in beside:
+            self._check_known(CultivarRow, "cultivar", [like], key=like)
         values = {**dataclasses.asdict(cultivar), "flower_type": cultivar.flower_type.value}
         return self._put(CultivarRow, values, key=cultivar.key)
 
@@ -47,18 +50,11 @@ class Cultivars(OwnedByGrower):
         return tuple(sorted(cultivars, key=lambda cultivar: cultivar.key))
 
     def delete(self, key: str) -> None:
-        """Raises NotFound, InUse (blocks and observations)."""
+        """Raises NotFound, InUse (blocks, observations, cultivars that are said to bloom like it)."""
         self.get(key)
-        users = {
-            f"{'the past of ' if row['removed'] else ''}block {row['key']} of vineyard {row['vineyard']}"
-            for row in self._select(BlockRow, cultivar=key)
-        }
-        users |= {
-            f"the bloom log of vineyard {row['vineyard']}" for row in self._select(BloomDateRow, cultivar=key)
-        }
-        users |= {f"the visits of vineyard {row['vineyard']}" for row in self._select(VisitRow, cultivar=key)}
-        if users:
-            raise InUse("cultivar", key, sorted(users))
+        self._check_unused(CultivarRow, "cultivar", key)
+        if alike := [f"cultivar {row['key']}" for row in self._select(CultivarRow, blooms_like=key)]:
+            raise InUse("cultivar", key, sorted(alike))
         self._delete(CultivarRow, key=key)
 
 
@@ -116,6 +112,8 @@ class Blocks(OwnedByGrower):
         self._find(VineyardRow, "vineyard", key=vineyard)
         self._check_known(CultivarRow, "cultivar", [block.cultivar], key=block.cultivar)
         standing = self._select(BlockRow, vineyard=vineyard, key=block.key, removed=False)
+        if not standing:
+            _check_number(len(self._select(BlockRow, vineyard=vineyard, removed=False)) + 1)
         self._put(BlockRow, _block_values(block), vineyard=vineyard, key=block.key)
         return not standing
 
@@ -176,6 +174,7 @@ class Blocks(OwnedByGrower):
 
         Raises NotFound (vineyard), UnknownReference (cultivar, neighbour), BadInput (a block twice).
         """
+        _check_number(len(blocks))
         old = {block.key: block for block in self.all(vineyard)}
         new = {block.key: block for block in blocks}
         if len(new) < len(blocks):
@@ -222,6 +221,12 @@ class Blocks(OwnedByGrower):
         planted = {block.cultivar for block in blocks}
         known = {row["key"]: _cultivar(row) for row in self._select(CultivarRow)}
         return Planting(blocks, {key: known[key] for key in sorted(planted)}, reach_m)
+
+
+def _check_number(blocks: int) -> None:
+    if blocks > MOST_BLOCKS:
+        problem = f"{blocks:,} blocks; a vineyard has at most {MOST_BLOCKS:,}: make two of it"
+        raise BadInput("the vineyard has too many blocks", [Problem("blocks", problem)])
 
 
 def _cultivar(row: RowMapping) -> Cultivar:

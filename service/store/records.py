@@ -7,20 +7,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from models.records import REACH_M, BloomLogRow, Visit
+from models.records import REACH_M, BloomLogRow, SetCount, Visit
+from models.vineyard.cautions import WildMales
 
-JobState = Literal["waiting", "running", "done", "failed"]
+JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
 
 @dataclass(frozen=True)
 class Station:
-    """A weather station. [degrees north, degrees east, m above sea level]"""
+    """A weather station. [degrees north, degrees east, m above sea level]
+
+    ``changed_on`` are the days on which it was moved or its thermometer changed, in order.
+    """
 
     key: str
     name: str
     latitude: float
     longitude: float
     elevation_m: float | None = None
+    changed_on: tuple[dt.date, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,7 @@ class Vineyard:
     """A vineyard. None for ``receptive_days`` or ``pollen_days`` is the model's default. [m, day]
 
     ``scouting_weekdays`` ("mon" to "sun") are those on which the rows can be walked; None for every day.
+    ``wild_males``: how many wild vines that shed pollen are said to stand nearby; None where nobody said.
     ``timezone`` is an IANA name; None for that of the machine that the service runs on.
     """
 
@@ -39,6 +45,7 @@ class Vineyard:
     pollen_days: float | None = None
     scouting_weekdays: tuple[str, ...] | None = None
     timezone: str | None = None
+    wild_males: WildMales | None = None
 
 
 @dataclass(frozen=True)
@@ -137,6 +144,29 @@ class KeptVisit:
 
 
 @dataclass(frozen=True)
+class KeptSetCount:
+    """A set count and its identifier."""
+
+    id: str
+    count: SetCount
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """What set counts are sorted by."""
+        return self.count.date.isoformat(), self.count.block, self.count.cluster
+
+
+@dataclass(frozen=True)
+class ToldDay:
+    """What a day's forecast said of a vineyard, in short; and when it was told. [UTC]"""
+
+    day: dt.date
+    season: int
+    told_at: dt.datetime
+    content: dict[str, Any]
+
+
+@dataclass(frozen=True)
 class VisitVersion:
     """One form that a visit has had; ``superseded_at`` is None for the one that holds. [UTC]"""
 
@@ -191,3 +221,4 @@ class Job:
     result: dict[str, Any] | None
     created_at: dt.datetime
     updated_at: dt.datetime
+    asked: dict[str, Any] | None = None

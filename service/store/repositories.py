@@ -11,6 +11,8 @@ from service.store.journal import Journal
 from service.store.observations import BloomLog, Visits
 from service.store.plantings import Blocks, Cultivars, Vineyards
 from service.store.results import Fits, FitsInUse, Jobs
+from service.store.set_counts import SetCounts
+from service.store.told import NewsReaders, ToldDays
 from service.store.weather import Stations, Temperatures
 
 
@@ -28,8 +30,11 @@ class Repositories:
         self.frosted = FrostedBlocks(connection, grower, journal)
         self.bloom_log = BloomLog(connection, grower, journal)
         self.visits = Visits(connection, grower, journal)
+        self.set_counts = SetCounts(connection, grower, journal)
         self.fits = Fits(connection, grower, journal)
         self.fits_in_use = FitsInUse(connection, grower, journal)
         self.jobs = Jobs(connection, grower, journal)
         self.changes = Changes(connection, grower, journal)
         self.calendar = CalendarEvents(connection, grower, journal)
+        self.told_days = ToldDays(connection, grower, journal)
+        self.news_readers = NewsReaders(connection, grower, journal)

@@ -5,15 +5,16 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlalchemy import Connection, update
+from sqlalchemy import update
 
 from service import clock
-from service.store.errors import AlreadyThere, InUse
+from service.store.errors import AlreadyThere, InUse, TooManyJobs
 from service.store.owned import OwnedByGrower, pick
 from service.store.records import FitInUse, FitSummary, Job, JobState
 from service.store.tables import FitInUseRow, FitRow, JobRow, VineyardRow, table_of
 
 UNFINISHED: tuple[JobState, ...] = ("waiting", "running")
+MOST_OPEN_JOBS = 20  # of one grower
 
 
 class Fits(OwnedByGrower):
@@ -24,7 +25,7 @@ class Fits(OwnedByGrower):
 
         Raises AlreadyThere (another document), ValueError (a number that JSON does not know, as NaN).
         """
-        document = _as_json(document)
+        document = as_json(document)
         held = self._select(FitRow, id=id)
         if held:
             if held[0]["document"] != document:
@@ -86,10 +87,14 @@ class FitsInUse(OwnedByGrower):
 class Jobs(OwnedByGrower):
     """Long work and what came out of it."""
 
-    def add(self, id: str, kind: str, *, subject: str | None = None) -> Job:
-        """A job in state ``waiting``. Raises AlreadyThere."""
+    def add(
+        self, id: str, kind: str, *, subject: str | None = None, asked: dict[str, Any] | None = None
+    ) -> Job:
+        """A job in state ``waiting``. Raises AlreadyThere, TooManyJobs (that have not ended)."""
         if self._select(JobRow, id=id):
             raise AlreadyThere("job", id)
+        if sum(len(self._select(JobRow, state=state)) for state in UNFINISHED) >= MOST_OPEN_JOBS:
+            raise TooManyJobs(MOST_OPEN_JOBS)
         now = clock.now()
         job = Job(
             id=id,
@@ -101,6 +106,7 @@ class Jobs(OwnedByGrower):
             result=None,
             created_at=now,
             updated_at=now,
+            asked=None if asked is None else as_json(asked),
         )
         self._insert(JobRow, [vars(job)])
         return self.get(id)
@@ -108,6 +114,23 @@ class Jobs(OwnedByGrower):
     def get(self, id: str) -> Job:
         """Raises NotFound."""
         return Job(**pick(self._find(JobRow, "job", id=id), Job))
+
+    def all(self, state: JobState | None = None) -> tuple[Job, ...]:
+        """Newest first; those in one state where it is given."""
+        rows = self._select(JobRow) if state is None else self._select(JobRow, state=state)
+        jobs = [Job(**pick(row, Job)) for row in rows]
+        return tuple(sorted(jobs, key=lambda job: (job.created_at, job.id), reverse=True))
+
+    def cancel(self, id: str) -> Job:
+        """End a job before its time; one that has ended stays as it is. Raises NotFound."""
+        self.get(id)
+        table = table_of(JobRow)
+        self._connection.execute(
+            update(table)
+            .where(*self._matching(table, {"id": id}), table.c.state.in_(UNFINISHED))
+            .values(state="cancelled", message="cancelled", updated_at=clock.now())
+        )
+        return self.get(id)
 
     def latest(self, kind: str, subject: str, *states: JobState) -> Job | None:
         """The newest job of this kind on this subject that is in one of these states."""
@@ -127,24 +150,14 @@ class Jobs(OwnedByGrower):
         """Change what is given, and note when. Raises NotFound, ValueError (NaN in the result)."""
         self.get(id)
         if result is not None:
-            result = _as_json(result)
+            result = as_json(result)
         given = {"state": state, "progress": progress, "message": message, "result": result}
         values = {name: value for name, value in given.items() if value is not None}
         self._put(JobRow, {**values, "updated_at": clock.now()}, id=id)
         return self.get(id)
 
 
-def end_lost_jobs(connection: Connection, message: str) -> None:
-    """Mark every grower's jobs that were not finished as failed."""
-    table = table_of(JobRow)
-    connection.execute(
-        update(table)
-        .where(table.c.state.in_(UNFINISHED))
-        .values(state="failed", message=message, updated_at=clock.now())
-    )
-
-
-def _as_json(document: dict[str, Any]) -> dict[str, Any]:
-    """The document as it will come back. NaN is no JSON: PostgreSQL would refuse it, and SQLite would not."""
+def as_json(document: dict[str, Any]) -> dict[str, Any]:
+    """A document as it will come back. NaN is no JSON: PostgreSQL would refuse it, and SQLite would not."""
     plain: dict[str, Any] = json.loads(json.dumps(document, allow_nan=False))
     return plain

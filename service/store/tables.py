@@ -1,4 +1,4 @@
-"""The tables. Every row belongs to a grower, and what it refers to belongs to the same one.
+"""The tables. Every row belongs to a grower, and what it refers to belongs to the same one; keys alone are of several.
 
 Identifiers are the growers' own, so they are keys together with the grower: no row can point across. All
 tables are journaled, unless their class says otherwise: what a row was before a write is kept in ``change_rows``.
@@ -23,6 +23,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    UniqueConstraint,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from sqlalchemy.types import TypeDecorator
@@ -96,6 +97,30 @@ class GrowerRow(Base):
     created_at: Mapped[dt.datetime]
 
 
+class KeyRow(Base):
+    """A secret that lets somebody in, known by its digest. ``vineyard`` is the one that a calendar link shows."""
+
+    __tablename__ = "keys"
+    __table_args__ = (UniqueConstraint("digest"), NOT_JOURNALED)
+    id: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    role: Mapped[str]
+    digest: Mapped[str]
+    vineyard: Mapped[str | None]
+    made_by: Mapped[str | None]
+    created_at: Mapped[dt.datetime]
+    expires_at: Mapped[dt.datetime | None]
+
+
+class KeyGrowerRow(Base):
+    """A grower whom a key lets in to."""
+
+    __tablename__ = "key_growers"
+    __table_args__ = (of_grower(), ForeignKeyConstraint(["key"], ["keys.id"]), NOT_JOURNALED)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str] = mapped_column(primary_key=True)
+
+
 class Owned:
     """A thing of a grower, known by the key that the grower chose."""
 
@@ -110,6 +135,7 @@ class StationRow(Owned, Base):
     latitude: Mapped[float]
     longitude: Mapped[float]
     elevation_m: Mapped[float | None]
+    changed_on: Mapped[list[str] | None]
 
 
 class CultivarRow(Owned, Base):
@@ -122,6 +148,8 @@ class CultivarRow(Owned, Base):
     berry_mass_g: Mapped[float | None]
     receptive_days: Mapped[int | None]
     pollen_days: Mapped[int | None]
+    blooms_like: Mapped[str | None]
+    days_later: Mapped[float | None]
 
 
 class VineyardRow(Owned, Base):
@@ -134,6 +162,7 @@ class VineyardRow(Owned, Base):
     pollen_days: Mapped[float | None]
     scouting_weekdays: Mapped[list[str] | None]
     timezone: Mapped[str | None]
+    wild_males: Mapped[str | None]
 
 
 class BlockRow(Base):
@@ -149,6 +178,8 @@ class BlockRow(Base):
     y_m: Mapped[float]
     vines: Mapped[int]
     neighbours: Mapped[list[str] | None]
+    x2_m: Mapped[float | None]
+    y2_m: Mapped[float | None]
     removed: Mapped[bool] = mapped_column(default=False)
 
 
@@ -233,6 +264,22 @@ class VisitRow(Base):
     stored_at: Mapped[dt.datetime]
 
 
+class SetCountRow(Base):
+    """What was counted on one marked cluster on one day; ``id`` stays while its numbers change."""
+
+    __tablename__ = "set_counts"
+    __table_args__ = (block_of_vineyard(),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    date: Mapped[dt.date] = mapped_column(primary_key=True)
+    block: Mapped[str] = mapped_column(primary_key=True)
+    cluster: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[str]
+    flowers: Mapped[int | None]
+    berries: Mapped[int | None]
+    stored_at: Mapped[dt.datetime]
+
+
 class FitRow(Base):
     """``knows_change`` is the last change of the data that it was made from; empty where that is not known."""
 
@@ -260,7 +307,10 @@ class FitInUseRow(Base):
 
 
 class JobRow(Base):
-    """``subject`` is the identifier of what the job works on."""
+    """``subject`` is the identifier of what the job works on; ``asked`` is what its kind of work needs to know.
+
+    While it runs, ``worker`` has claimed it and says so again and again (``seen_at``).
+    """
 
     __tablename__ = "jobs"
     __table_args__ = (of_grower(), NOT_JOURNALED)
@@ -274,6 +324,9 @@ class JobRow(Base):
     result: Mapped[dict[str, Any] | None]
     created_at: Mapped[dt.datetime]
     updated_at: Mapped[dt.datetime]
+    asked: Mapped[dict[str, Any] | None]
+    worker: Mapped[str | None]
+    seen_at: Mapped[dt.datetime | None]
 
 
 class CalendarEventRow(Base):
@@ -291,6 +344,30 @@ class CalendarEventRow(Base):
     sequence: Mapped[int]
     last_modified: Mapped[dt.datetime]
     content: Mapped[dict[str, Any]]
+
+
+class ToldDayRow(Base):
+    """What a day's forecast said of a vineyard, in short. What was told stays told, whatever is undone later."""
+
+    __tablename__ = "told_days"
+    __table_args__ = (of_grower(), NOT_JOURNALED)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    day: Mapped[dt.date] = mapped_column(primary_key=True)
+    season: Mapped[int]
+    told_at: Mapped[dt.datetime]
+    content: Mapped[dict[str, Any]]
+
+
+class NewsReaderRow(Base):
+    """An address to which a vineyard's news are mailed."""
+
+    __tablename__ = "news_readers"
+    __table_args__ = (of_same_grower("vineyard", "vineyards"),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    address: Mapped[str] = mapped_column(primary_key=True)
+    since: Mapped[dt.datetime]
 
 
 class ChangeRow(Base):

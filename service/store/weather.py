@@ -7,15 +7,16 @@ import datetime as dt
 from typing import Any
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import RowMapping, func, select
 
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
-from service.store.errors import InUse, NotFound
+from service.store.errors import NotFound
+from service.store.images import references_to
 from service.store.owned import OwnedByGrower, count, pick
 from service.store.records import Counts, Station, TemperatureVersion
-from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, VineyardRow, table_of
+from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, table_of
 
 EPOCH = dt.date(1970, 1, 1).toordinal()
 
@@ -25,29 +26,34 @@ class Stations(OwnedByGrower):
 
     def put(self, station: Station) -> bool:
         """Create or replace a station; True if it is new."""
-        return self._put(StationRow, dataclasses.asdict(station), key=station.key)
+        days = [day.isoformat() for day in station.changed_on]
+        values = {**dataclasses.asdict(station), "changed_on": days or None}
+        return self._put(StationRow, values, key=station.key)
 
     def get(self, key: str) -> Station:
         """Raises NotFound."""
-        return Station(**pick(self._find(StationRow, "station", key=key), Station))
+        return _station(self._find(StationRow, "station", key=key))
 
     def all(self) -> tuple[Station, ...]:
         """By key."""
-        stations = [Station(**pick(row, Station)) for row in self._select(StationRow)]
+        stations = [_station(row) for row in self._select(StationRow)]
         return tuple(sorted(stations, key=lambda station: station.key))
 
     def delete(self, key: str) -> None:
-        """Delete a station with its temperatures and outlooks.
+        """Delete a station with all that it owns: its temperatures and outlooks.
 
         Raises NotFound, InUse (vineyards).
         """
         self.get(key)
-        users = sorted(row["key"] for row in self._select(VineyardRow, station=key))
-        if users:
-            raise InUse("station", key, [f"vineyard {user}" for user in users])
-        for row in (TemperatureRow, OutlookRow):
+        self._check_unused(StationRow, "station", key)
+        for row, _ in references_to(StationRow):
             self._delete(row, station=key)
         self._delete(StationRow, key=key)
+
+
+def _station(row: RowMapping) -> Station:
+    days = tuple(dt.date.fromisoformat(day) for day in row["changed_on"] or ())
+    return Station(**{**pick(row, Station), "changed_on": days})
 
 
 class Temperatures(OwnedByGrower):

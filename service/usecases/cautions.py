@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from models.bloom.cautions import (
     FEW_SEASONS_OF_BLOOM,
     BlocksFrosted,
+    CultivarsOfGroup,
     CultivarsUnknown,
     DailyLooksAssumed,
     FewSeasonsOfBloom,
@@ -15,8 +16,11 @@ from models.bloom.cautions import (
     FitImported,
     FitOfOtherVineyards,
     KeepToLabels,
+    LikeUnknown,
     NorthAssumed,
     SeasonInFit,
+    SpeciesUnknown,
+    StationChangeNotInFit,
     fit_cautions,
 )
 from models.bloom.rounds import betrayed_round
@@ -27,11 +31,11 @@ from models.vineyard.cautions import (
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    LayoutOnly,
     LayoutsDisagree,
-    NoFitForCover,
-    NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
@@ -39,12 +43,14 @@ from models.vineyard.cautions import (
 from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost, look_for_frost
+from service.usecases.layout import VineyardLayout
 from service.usecases.planting_check import VineyardCheck
 from service.usecases.pollen import VineyardPollination
+from service.usecases.vineyard_records import VineyardRecords
 
 
 def cautions_of(
-    told: VineyardForecast | VineyardCheck | SavedFit,
+    told: VineyardForecast | VineyardCheck | VineyardLayout | SavedFit,
     *,
     frost: VineyardFrost | None = None,
     pollen: VineyardPollination | None = None,
@@ -53,7 +59,7 @@ def cautions_of(
 
     Parameters
     ----------
-    told : VineyardForecast, VineyardCheck or SavedFit
+    told : VineyardForecast, VineyardCheck, VineyardLayout or SavedFit
         What the answer rests on.
     frost : VineyardFrost, optional
         Of the forecast, where the answer tells it; what it says holds for every answer about dates.
@@ -64,6 +70,8 @@ def cautions_of(
         return tuple(fit_cautions(told.fit))
     if isinstance(told, VineyardCheck):
         return tuple(_of_layout(told))
+    if isinstance(told, VineyardLayout):
+        return tuple(_of_search(told))
     found = [*_of_dates(told)]
     if pollen is not None:
         found += _of_pollen(told, pollen)
@@ -90,6 +98,8 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
         yield FitOfOtherVineyards(tuple(fit.sites))
     if foreseen.behind is not None and foreseen.behind.rows:
         yield FitBehind(foreseen.behind.rows, foreseen.behind.seasons)
+    if _other_changes(foreseen):
+        yield StationChangeNotInFit()
     if not fit.imported and log and all(row.checked_every_days == 1 for row in log):
         yield DailyLooksAssumed(betrayed_round(log))
     seen = dict(zip(fit.fit.cultivars, fit.fit.seasons_seen.max(axis=1).tolist(), strict=True))
@@ -97,9 +107,41 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
     few = tuple(key for key in grown if seen.get(key, FEW_SEASONS_OF_BLOOM) < FEW_SEASONS_OF_BLOOM)
     if few:
         yield FewSeasonsOfCultivars(few)
-    unknown = tuple(sorted({block.cultivar for block in found.blocks if block.basis == "none"}))
+    yield from _of_newcomers(vineyard, fit)
+
+
+def _other_changes(foreseen: VineyardForecast) -> bool:
+    """Whether the fit puts seasons of the vineyard's station together otherwise than its changes do.
+
+    They are those that were told by the forecast's day, or all that are told today.
+    """
+    site = foreseen.vineyard.site
+    told = (site, foreseen.vineyard.known_on(foreseen.forecast.as_of).site)
+    stretches = {f"station {site.station}", site.key}
+    return any(
+        all(said.site != each.place(said.season) for each in told)
+        for said in foreseen.fit.fit.season_evidence
+        if said.site.partition(" from ")[0] in stretches and (site.changed_on or said.site != site.key)
+    )
+
+
+def _of_newcomers(vineyard: VineyardRecords, fit: SavedFit) -> Iterator[Caution]:
+    """What is said of planted cultivars that a fit does not know."""
+    joined = vineyard.joined_to(fit.fit)
+    grown = sorted({block.cultivar for block in vineyard.planting.blocks})
+    group = tuple(one.cultivar for one in joined.newcomers if one.species is not None)
+    unnamed = tuple(one.cultivar for one in joined.newcomers if one.species is None)
+    unknown = tuple(key for key in grown if key not in joined.cultivars)
+    if group:
+        yield CultivarsOfGroup(group)
+    if unnamed:
+        yield SpeciesUnknown(unnamed)
     if unknown:
         yield CultivarsUnknown(unknown)
+    for key in grown:
+        like = vineyard.planting.cultivars[key].blooms_like
+        if like is not None and key not in fit.fit.cultivars and like not in fit.fit.cultivars:
+            yield LikeUnknown(key, like)
 
 
 def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Iterator[Caution]:
@@ -116,7 +158,7 @@ def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Itera
     if any(block.neighbours is None for block in vineyard.planting.blocks):
         yield ReachAssumed(pollen.reach_m)
     if pollen.blocks:
-        yield OtherPollenUnknown()
+        yield OtherPollenUnknown(vineyard.wild_males)
     if any(block.warnings for block in pollen.blocks):
         yield PollenMayNotLack()
 
@@ -131,18 +173,20 @@ def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:
 
 def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     yield LayoutsDisagree()
-    if checked.fit is None:
-        yield NoFitForCover()
+    if checked.fit is None or checked.vineyard is None:
+        yield LayoutOnly("no_fit")
         return
     if checked.fit.fit.lacking:
         yield StagesLacking(checked.fit.fit.lacking)
         return
     if not checked.check.seasons:
-        planted = {block.cultivar for block in checked.vineyard.planting.blocks}
-        known = planted & set(checked.fit.fit.cultivars)
-        yield NoPastSeason() if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
+        planted = {block.cultivar for block in checked.planting.blocks}
+        known = planted & set(checked.vineyard.joined_to(checked.fit.fit).cultivars)
+        none = LayoutOnly("no_past_season")
+        yield none if known or not planted else CultivarsUnknown(tuple(sorted(planted)))
         return
-    yield CoverByCultivar()
+    yield from _of_newcomers(checked.vineyard, checked.fit)
+    yield PastCoverAsNoted()
     yield EnoughAssumed(checked.options.enough_share)
     if checked.fit.imported:
         yield FitImported()
@@ -150,3 +194,25 @@ def _of_layout(checked: VineyardCheck) -> Iterator[Caution]:
     if seasons < FEW_SEASONS_OF_BLOOM:
         yield FewSeasonsOfBloom(seasons)
     yield from fit_cautions(checked.fit.fit)
+
+
+def _of_search(found: VineyardLayout) -> Iterator[Caution]:
+    yield ReachAssumed(found.reach_m)
+    yield OtherPollenUnknown(found.wild_males)
+    yield PollenMayNotLack()
+    if found.fit is None:
+        yield LayoutOnly("no_fit")
+        return
+    if found.fit.fit.lacking:
+        yield StagesLacking(found.fit.fit.lacking)
+        return
+    if not found.layout.seasons:
+        yield LayoutOnly("no_past_season")
+        return
+    if found.days_assumed:
+        yield FlowerDaysAssumed(found.receptive_days, found.pollen_days)
+    yield CoverByCultivar()
+    yield EnoughAssumed(found.asked.enough_share)
+    if found.fit.imported:
+        yield FitImported()
+    yield from fit_cautions(found.fit.fit)

@@ -115,9 +115,17 @@ class Fields:
         return {**told, "description": told["description"].partition("\n")[0]}
 
 
+class Codes:
+    """Marks a union of dataclasses with a code each, and perhaps a text."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return handler.generate_schema(_told_apart(get_args(source)))
+
+
 Floats = Annotated[FloatArray, Numbers(float)]
 Integers = Annotated[IntArray, Numbers(int)]
 Written = Annotated[Made, Fields()]
+Coded = Annotated[Made, Codes()]
 
 WRITTEN_AS: dict[Any, Any] = {
     FloatArray: Floats,

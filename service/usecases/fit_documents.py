@@ -11,12 +11,13 @@ from typing import Any, Literal, Self
 from pydantic import Field
 
 from models.bloom.mixed_model import Gaussian, Spread
+from models.bloom.rule_choice import WhyRule
 from models.bloom.search import Candidate, Search
 from models.bloom.season_effect import SeasonEvidence
 from models.bloom.set_aside import SetAside
 from models.bloom.thresholds import Fit
 from models.records import GapRule, HeatRule
-from service.usecases.documents import Document, Floats, Integers, Items, Label, Slug, Written
+from service.usecases.documents import Coded, Document, Floats, Integers, Items, Label, Slug, Written
 
 ID_DIGITS = 12
 
@@ -48,7 +49,7 @@ class SavedFit:
     @cached_property
     def sites(self) -> tuple[str, ...]:
         """The vineyards whose observations it rests on, by key."""
-        return tuple(sorted({said.site for said in self.fit.season_evidence}))
+        return self.fit.sites
 
     @cached_property
     def id(self) -> str:
@@ -60,7 +61,7 @@ class SavedFit:
 class SearchDocument(Document):
     """How the heat rule was chosen."""
 
-    why: Label
+    why: Coded[WhyRule | str]
     candidates: Items[Written[Candidate]]
 
 
@@ -86,6 +87,16 @@ class FitDocument(Document):
     heat_a_day: Floats = Field(description="By stage. [°C·day/day]")
     set_aside: Items[Written[SetAside]]
     search: SearchDocument | None
+    sites: Items[Label] = Field(  # as with `converged`
+        default=(),
+        exclude_if=lambda told: not told,
+        description="The vineyards that it learned from; left out where the seasons' own labels name them.",
+    )
+    species: Items[Label | None] = Field(  # as with `converged`
+        default=(),
+        exclude_if=lambda told: not told,
+        description="Of each cultivar; left out where none is recorded.",
+    )
     converged: bool = (
         Field(  # left out where it says nothing: identifiers are made of the document, and older ones lack it
             default=True,
@@ -99,7 +110,9 @@ class FitDocument(Document):
         """All of a fit."""
         fit, search = saved.fit, saved.search
         # left out where it says nothing: the identifier is made of the document, and older ones lack it
-        alike = [name for name in ALIKE_IN_FIT if name != "converged" or not fit.converged]
+        silent = {"converged"} if fit.converged else set()
+        silent |= {"sites"} if set(fit.sites) == {said.site for said in fit.season_evidence} else set()
+        alike = [name for name in ALIKE_IN_FIT if name not in silent]
         return cls(
             version=1,
             heat=fit.rule,
@@ -116,7 +129,8 @@ class FitDocument(Document):
         fit = Fit(
             rule=self.heat,
             thresholds=Gaussian(self.threshold_mean, self.threshold_covariance),
-            **{name: getattr(self, name) for name in ALIKE_IN_FIT},
+            **{name: getattr(self, name) for name in ALIKE_IN_FIT if name != "sites"},
+            sites=self.sites or tuple(sorted({said.site for said in self.season_evidence})),
         )
         return SavedFit(
             fit=fit,

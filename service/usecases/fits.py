@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from models.bloom.search import SHORTEST_SUM_DAYS, choose_rule
@@ -100,6 +100,10 @@ def fit_vineyards(vineyards: Sequence[VineyardRecords], options: FitOptions) -> 
         rule = search.rule
     fit = fit_thresholds(chosen.sites, stages=chosen.stages, rule=rule, gap_rule=options.gap_rule)
     _check_sum(fit, chosen.sites)
+    known = {key: name for vineyard in vineyards for key, name in vineyard.species.items()}
+    species = tuple(known.get(cultivar) for cultivar in fit.cultivars)
+    if any(species):
+        fit = replace(fit, species=species)
     return SavedFit(
         fit,
         vineyards=tuple(vineyard.key for vineyard in vineyards),

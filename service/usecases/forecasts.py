@@ -14,7 +14,7 @@ from service.usecases.fit_documents import SavedFit
 from service.usecases.fit_in_use import Behind, fit_for, what_it_misses
 from service.usecases.vineyard_records import VineyardRecords, load_vineyard
 
-AnswerBasis = Literal["own", "pooled", "imported", "none"]
+AnswerBasis = Literal["own", "pooled", "group", "imported", "none"]
 
 
 class Outlook(NamedTuple):
@@ -37,7 +37,7 @@ class VineyardForecast:
     def basis(self, block: BlockForecast) -> AnswerBasis:
         """What the forecast of a block rests on; "imported" where nothing that was seen here is in the fit."""
         foreign = self.vineyard.key not in self.fit.sites
-        return "imported" if foreign and block.basis != "none" else block.basis
+        return "imported" if foreign and block.basis in ("own", "pooled") else block.basis
 
 
 def forecast_vineyard(
@@ -61,7 +61,7 @@ def forecast_vineyard(
     _check_planted(vineyard)
     known = vineyard.known_on(as_of)
     found = forecast(
-        fit.fit,
+        vineyard.joined_to(fit.fit),
         known.site,
         vineyard.planting.blocks,
         as_of=as_of,

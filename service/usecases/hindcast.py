@@ -10,7 +10,6 @@ from models.bloom.hindcast import (
     KNOWN_WEATHER,
     LEADS,
     OTHERS_SEEN,
-    SEEN_DAYS_BEFORE,
     Hindcast,
     Lead,
     SeasonHindcast,
@@ -83,7 +82,6 @@ class SeasonRule:
 class HindcastReport:
     """How good the forecasts of past seasons were. ``seconds`` is how long it took."""
 
-    made: str
     stages: tuple[str, ...]
     interval: float
     leads: tuple[Lead, ...]
@@ -185,7 +183,6 @@ def _report(task: HindcastTask, seasons: Sequence[SeasonHindcast], seconds: floa
     leads: tuple[Lead, ...] = (KNOWN_WEATHER, *options.leads, OTHERS_SEEN)
     rules = tuple(SeasonRule(found.season, found.rule) for found in seasons if found.rule is not None)
     return HindcastReport(
-        made=how_made(options),
         stages=options.stages,
         interval=options.interval,
         leads=leads,
@@ -213,28 +210,3 @@ def _scores(rows: Sequence[Hindcast], stages: Sequence[str], leads: Sequence[Lea
                 if group:
                     scores.append(GroupScore(stage=stage, cultivar=cultivar, lead=lead, **vars(score(group))))
     return scores
-
-
-def how_made(options: HindcastOptions) -> str:
-    """In words, how the figures came about."""
-    rule = (
-        "its heat rule chosen, and its thresholds fitted,"
-        if options.rule is None
-        else "with one heat rule that was given (if you chose it by these same seasons, the figures flatter it), "
-        "its thresholds fitted"
-    )
-    return (
-        f"Leave one season out: each season was forecast from a fit that has not seen it, {rule} from the other "
-        "seasons alone. Later seasons teach thresholds, spreads and weather as earlier ones do; what drifts from "
-        "season to season is taken from earlier ones only. "
-        f"At a lead of n days the forecast was made n days before the stage's mean date in the other seasons, from "
-        "the temperatures of the days before and from past seasons' weather for the rest, without a weather outlook "
-        "and without anything seen in the season. "
-        f"'{KNOWN_WEATHER}': the whole season's temperatures were given, but nothing seen in it. "
-        f"'{OTHERS_SEEN}': besides these, all that had been seen on the day of the first block at the stage; scored "
-        f"are the blocks that came at least {SEEN_DAYS_BEFORE} days later. "
-        "Errors are forecast minus observed, in days. Skill is 1 - CRPS / CRPS of the cultivar's own dates in the "
-        "other seasons: 1 is perfect, 0 no better than those dates. "
-        f"Coverage is the share of dates within the {options.interval * 100:g} % interval. A date that was seen at "
-        "a visit counts as that visit's day."
-    )

@@ -17,6 +17,7 @@ from pydantic import (
     Field,
     PlainSerializer,
     WithJsonSchema,
+    model_validator,
 )
 
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
@@ -94,7 +95,6 @@ class HindcastRow(Part):
 class HindcastDocument(Part):
     """A report as it is kept: `HindcastDocument.model_validate(report)`."""
 
-    made: str
     stages: tuple[str, ...]
     interval: float
     leads: tuple[LeadText, ...]
@@ -105,6 +105,16 @@ class HindcastDocument(Part):
     # a text in reports that were made before reasons had codes
     not_scored: tuple[Written[SetAside] | str, ...]
     seconds: Tenths
+
+    @model_validator(mode="before")
+    @classmethod
+    def without_words(cls, told: object) -> object:
+        """Older reports keep how they were made as a text, which follows from the rest."""
+        return (
+            {name: value for name, value in told.items() if name != "made"}
+            if isinstance(told, dict)
+            else told
+        )
 
 
 def rows_as_csv(rows: Iterable[HindcastRow]) -> str:

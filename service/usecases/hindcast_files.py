@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from models.bloom.site import Site
 from models.records import Planting
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
-from service.ingest.options import ReadOptions
+from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.planting import ReadPlanting, read_planting
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.usecases.report import NORTHERN_LATITUDE, in_file
+from service.usecases.temperatures import check_plausible
 from service.usecases.vineyard_records import VineyardRecords
 
 VINEYARD = "vineyard"
@@ -34,7 +35,7 @@ def read_past(
     planting: bytes | None = None,
     unit: TemperatureUnit | None = None,
     latitude: float | None = None,
-    date_format: str | None = None,
+    options: ReadOptions = AS_THEY_ARE,
 ) -> PastRead:
     """Read the files of a vineyard; a log by cultivar needs no planting.
 
@@ -46,18 +47,17 @@ def read_past(
         None: the headers of the temperatures state it.
     latitude : float or None
         None: north of the equator. [degree]
-    date_format : str or None
-        In the notation of strptime; None for ISO dates.
+    options : ReadOptions
 
     Raises
     ------
     BadInput
-        If a file cannot be read, each fault with its file and line.
+        If a file cannot be read, each fault with its file and line, or its values can't be right.
     """
-    latitude = NORTHERN_LATITUDE if latitude is None else latitude
-    options = ReadOptions(date_format=date_format)
     with in_file("temperatures"):
         weather = read_temperatures(temperatures, unit=unit, options=options)
+        check_plausible(weather, None, latitude=latitude, confirm=options.confirm)
+    latitude = NORTHERN_LATITUDE if latitude is None else latitude
     planted = None
     if planting is not None:
         with in_file("planting"):

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
+
+from pydantic import TypeAdapter
 
 from models.bloom.hindcast import LEADS
 from models.errors import BadInput, Problem, Remedy
@@ -42,6 +43,9 @@ class AskedHindcast:
     search: bool | None = None
 
 
+ASKED = TypeAdapter(AskedHindcast)
+
+
 def start_hindcast(store: Store, jobs: JobRunner, grower: str, fit: str, asked: AskedHindcast) -> Job:
     """Let the past of a fit's vineyards be forecast and scored in the background.
 
@@ -55,19 +59,22 @@ def start_hindcast(store: Store, jobs: JobRunner, grower: str, fit: str, asked: 
         If the fit was taken over, or what is asked for cannot be.
     NotEnoughData
         If there are too few past seasons.
+    TooManyJobs
     """
     with store.transaction(grower, read_only=True) as records:
         saved = get_fit(records, fit)
         running = records.jobs.latest(KIND, fit, *UNFINISHED)
         if running is not None:
             return running
-        task = _planned(records, saved, asked)
+        _planned(records, saved, asked)
     with store.transaction(grower) as records:
         running = records.jobs.latest(KIND, fit, *UNFINISHED)
         if running is not None:
             return running
-        job = records.jobs.add(f"{KIND}-{uuid.uuid4().hex[:12]}", KIND, subject=fit)
-    jobs.submit(grower, job.id, partial(_document, task))
+        job = records.jobs.add(
+            f"{KIND}-{uuid.uuid4().hex[:12]}", KIND, subject=fit, asked=ASKED.dump_python(asked, mode="json")
+        )
+    jobs.wake()
     return job
 
 
@@ -89,7 +96,11 @@ def _planned(records: Repositories, saved: SavedFit, asked: AskedHindcast) -> Hi
     return plan_hindcast(load_vineyards(records, saved.vineyards), options)
 
 
-def _document(task: HindcastTask, workers: Workers, tell: Tell) -> dict[str, Any]:
+def work(store: Store, grower: str, job: Job, workers: Workers, tell: Tell) -> dict[str, Any]:
+    """Run the hindcast that was asked for, on the data of now."""
+    asked = ASKED.validate_python(job.asked)
+    with store.transaction(grower, read_only=True) as records:
+        task = _planned(records, get_fit(records, str(job.subject)), asked)
     report = run_hindcast(task, workers, tell)
     return HindcastDocument.model_validate(report).model_dump(mode="json")
 

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from models.errors import BadInput, Problem
 from models.records import Planting
-from service.ingest.bloom_log import read_bloom_log
+from service.ingest.bloom_log import ReadBloomLog
 from service.ingest.names import slug
 from service.ingest.options import ReadOptions
 from service.ingest.planting import ReadPlanting, read_planting
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
-from service.ingest.visits import read_visits
+from service.ingest.visits import ReadVisits
 from service.store.records import Station, Vineyard
 from service.store.repositories import Repositories
-from service.usecases.observations import store_bloom_log, store_visits_file
+from service.usecases.observations import (
+    Ground,
+    read_log_on,
+    read_visits_on,
+    store_bloom_log,
+    store_visits_file,
+)
 from service.usecases.plantings import store_planting
 from service.usecases.report import ReportFiles
 from service.usecases.temperatures import check_plausible, store_observed
@@ -46,33 +52,71 @@ class MadeVineyard:
     warnings: tuple[str, ...]
 
 
-def make_vineyard(
-    records: Repositories,
+@dataclass(frozen=True, eq=False)
+class FilesRead:
+    """What was read of a new vineyard's files, and all faults; None where one has any."""
+
+    temperatures: ReadTemperatures | None
+    planting: ReadPlanting | None
+    bloom_log: ReadBloomLog | None
+    visits: ReadVisits | None
+    problems: tuple[Problem, ...]
+
+
+def read_files(
     new: NewVineyard,
     files: ReportFiles,
     *,
     unit: TemperatureUnit | None,
     options: Mapping[str, ReadOptions],
-) -> MadeVineyard:
-    """Make a vineyard and its station, and store all files. To be rolled back on an error.
+) -> FilesRead:
+    """Read all files of a new vineyard, before anything is stored.
 
-    ``options`` are those of each file, by its name in `ReportFiles`.
-
-    Raises
-    ------
-    BadInput
-        With the faults of all files at once, each ``where`` beginning with the name of its file; the faults of
-        observations are told only if the planting can be read, as they name its blocks.
+    ``options`` are those of each file, by its name in `ReportFiles`. Each fault's ``where`` begins with the name of
+    its file; those of observations are told only if the planting can be read, as they name its blocks.
     """
     problems: list[Problem] = []
-    key = _free_key(records, new.name, problems)
     temperatures = _read(
         "temperatures",
         lambda: _plausible_temperatures(files.temperatures, unit, new.latitude, options["temperatures"]),
         problems,
     )
     planting = _read("planting", lambda: read_planting(files.planting), problems)
-    problems += _faults_of_observations(files, planting, new.latitude, options)
+    data_log, data_visits = files.bloom_log, files.visits
+    if data_log is None and data_visits is None:
+        problems.append(Problem("bloom_log", "a bloom log or visits are needed"))
+    log = visits = None
+    if planting is None:
+        given = [name for name in ("bloom_log", "visits") if getattr(files, name) is not None]
+        problems += [Problem(name, AFTER_PLANTING) for name in given]
+    else:
+        ground = _ground(new, planting)
+        if data_log is not None:
+            log = _read("bloom_log", lambda: read_log_on(ground, data_log, options["bloom_log"]), problems)
+        if data_visits is not None:
+            visits = _read("visits", lambda: read_visits_on(ground, data_visits, options["visits"]), problems)
+    return FilesRead(temperatures, planting, log, visits, tuple(problems))
+
+
+def make_vineyard(
+    records: Repositories,
+    new: NewVineyard,
+    files: ReportFiles,
+    read: FilesRead,
+    *,
+    options: Mapping[str, ReadOptions],
+) -> MadeVineyard:
+    """Make a vineyard and its station, and store all files. To be rolled back on an error.
+
+    Raises
+    ------
+    BadInput
+        With the faults of all files, and of the name, at once.
+    """
+    problems: list[Problem] = []
+    key = _free_key(records, new.name, problems)
+    problems += read.problems
+    temperatures, planting = read.temperatures, read.planting
     if problems or key is None or temperatures is None or planting is None:
         raise BadInput("nothing was stored", problems)
 
@@ -82,15 +126,23 @@ def make_vineyard(
     planted = store_planting(records, key, planting)
     warnings = [f"temperatures: {warning}" for warning in temperatures.warnings]
     warnings += [f"planting: {warning}" for warning in (*planting.warnings, *planted.changes)]
-    for name, data, store in (
-        ("bloom_log", files.bloom_log, store_bloom_log),
-        ("visits", files.visits, store_visits_file),
-    ):
-        if data is not None:
-            seen = store(records, key, data, options=options[name])
-            warnings += [f"{name.replace('_', ' ')}: {warning}" for warning in seen.warnings]
+    ground = replace(_ground(new, planting), vineyard=key)
+    if files.bloom_log is not None and read.bloom_log is not None:
+        seen = store_bloom_log(
+            records, key, files.bloom_log, options=options["bloom_log"], ahead=(ground, read.bloom_log)
+        )
+        warnings += [f"bloom log: {warning}" for warning in seen.warnings]
+    if files.visits is not None and read.visits is not None:
+        seen = store_visits_file(
+            records, key, files.visits, options=options["visits"], ahead=(ground, read.visits)
+        )
+        warnings += [f"visits: {warning}" for warning in seen.warnings]
     records.journal.say("new_vineyard", vineyard=key)
     return MadeVineyard(key, tuple(warnings))
+
+
+def _ground(new: NewVineyard, planting: ReadPlanting) -> Ground:
+    return Ground(new.name, {block.key: block.cultivar for block in planting.blocks}, new.latitude)
 
 
 def _plausible_temperatures(
@@ -99,32 +151,6 @@ def _plausible_temperatures(
     read = read_temperatures(data, unit=unit, options=options)
     check_plausible(read, None, latitude=latitude, confirm=options.confirm)
     return read
-
-
-def _faults_of_observations(
-    files: ReportFiles, planting: ReadPlanting | None, latitude: float, options: Mapping[str, ReadOptions]
-) -> list[Problem]:
-    given = [name for name in ("bloom_log", "visits") if getattr(files, name) is not None]
-    if not given:
-        return [Problem("bloom_log", "a bloom log or visits are needed")]
-    if planting is None:
-        return [Problem(name, AFTER_PLANTING) for name in given]
-    problems: list[Problem] = []
-    blocks = {block.key: block.cultivar for block in planting.blocks}
-    log, visits = files.bloom_log, files.visits
-    if log is not None:
-        _read(
-            "bloom_log",
-            lambda: read_bloom_log(log, blocks=blocks, latitude=latitude, options=options["bloom_log"]),
-            problems,
-        )
-    if visits is not None:
-        _read(
-            "visits",
-            lambda: read_visits(visits, blocks=blocks, latitude=latitude, options=options["visits"]),
-            problems,
-        )
-    return problems
 
 
 def _free_key(records: Repositories, name: str, problems: list[Problem]) -> str | None:

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from models.errors import BadInput, Problem, Remedy
 from models.records import Visit
-from service.ingest.bloom_log import read_bloom_log
+from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
 from service.ingest.odd_bloom import Seen, bloom_seen, odd_bloom
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place
 from service.ingest.report import BadRow
-from service.ingest.visits import check_visit, fractions, read_visits
+from service.ingest.visits import ReadVisits, check_visit, fractions, read_visits
 from service.store.records import Counts
 from service.store.repositories import Repositories
-
-LONGEST_OBSERVER = 200  # a part of the visit's key in the store
 
 
 @dataclass(frozen=True)
@@ -29,36 +27,66 @@ class StoredObservations:
     warnings: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class Ground:
+    """What a file of observations is read against: the vineyard, its blocks' cultivars and its latitude. [degree]"""
+
+    vineyard: str
+    blocks: Mapping[str, str]
+    latitude: float | None
+
+
+def ground_of(records: Repositories, vineyard: str) -> Ground:
+    """For files of a vineyard. Raises NotFound (vineyard)."""
+    station = records.vineyards.get(vineyard).station
+    latitude = None if station is None else records.stations.get(station).latitude
+    return Ground(vineyard, records.blocks.known(vineyard), latitude)
+
+
+def read_log_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadBloomLog:
+    """Read a bloom log.
+
+    Raises
+    ------
+    BadInput
+        If the vineyard has no station, so that its hemisphere is not known, or the file cannot be read.
+    """
+    if ground.latitude is None:
+        problem = "is not given: its latitude tells which dates make a season"
+        raise BadInput(
+            f"vineyard {ground.vineyard!r} has no station",
+            [Problem("vineyard.station", problem)],
+            remedy=Remedy.ADD_STATION,
+        )
+    return read_bloom_log(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
+
+
+def read_visits_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadVisits:
+    """Read visits. Raises BadInput (the file cannot be read)."""
+    return read_visits(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
+
+
 def store_bloom_log(
     records: Repositories,
     vineyard: str,
     data: bytes,
     *,
     options: ReadOptions = AS_THEY_ARE,
+    ahead: tuple[Ground, ReadBloomLog] | None = None,
 ) -> StoredObservations:
-    """Read and store a bloom log.
+    """Read and store a bloom log; what was read ``ahead`` is taken if it still stands on the same ground.
+
+    Reading a long file takes seconds, in which a transaction that writes would keep others waiting.
 
     Raises
     ------
     NotFound
         If there is no such vineyard.
     BadInput
-        If the vineyard has no station, so that its hemisphere is not known, or the file cannot be read.
+        As `read_log_on` does.
     """
-    station = records.vineyards.get(vineyard).station
-    if station is None:
-        problem = "is not given: its latitude tells which dates make a season"
-        raise BadInput(
-            f"vineyard {vineyard!r} has no station",
-            [Problem("vineyard.station", problem)],
-            remedy=Remedy.ADD_STATION,
-        )
-    read = read_bloom_log(
-        data,
-        blocks=records.blocks.known(vineyard),
-        latitude=records.stations.get(station).latitude,
-        options=options,
-    )
+    ground = ground_of(records, vineyard)
+    read = ahead[1] if ahead is not None and ahead[0] == ground else read_log_on(ground, data, options)
     odd = _odd_bloom(records, vineyard, bloom_seen(read.rows, ()))
     counts = records.bloom_log.add(vineyard, read.rows)
     return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
@@ -70,13 +98,14 @@ def store_visits_file(
     data: bytes,
     *,
     options: ReadOptions = AS_THEY_ARE,
+    ahead: tuple[Ground, ReadVisits] | None = None,
 ) -> StoredObservations:
-    """Read and store visits. Raises NotFound (vineyard), BadInput (the file cannot be read)."""
-    blocks = records.blocks.known(vineyard)
-    station = records.vineyards.get(vineyard).station
-    latitude = None if station is None else records.stations.get(station).latitude
-    read = read_visits(data, blocks=blocks, latitude=latitude, options=options)
-    _check_observers(read.visits)
+    """Read and store visits, or what was read ``ahead``, as `store_bloom_log` does.
+
+    Raises NotFound (vineyard), BadInput (the file cannot be read).
+    """
+    ground = ground_of(records, vineyard)
+    read = ahead[1] if ahead is not None and ahead[0] == ground else read_visits_on(ground, data, options)
     odd = _odd_bloom(records, vineyard, bloom_seen((), read.visits))
     counts = records.visits.add(vineyard, read.visits)
     return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
@@ -120,7 +149,6 @@ def store_visits(
             )
     if problems:
         raise BadInput(f"{len(problems)} of {len(visits)} visits cannot be taken", problems)
-    _check_observers(placed)
     warnings = (*fractions(placed), *_odd_bloom(records, vineyard, bloom_seen((), placed)))
     return StoredObservations(len(visits), records.visits.add(vineyard, placed), warnings=warnings)
 
@@ -147,7 +175,6 @@ def change_visit(
     block, cultivar = find_place(visit.block or "", visit.cultivar, blocks=records.blocks.known(vineyard))
     placed = replace(visit, block=block, cultivar=cultivar)
     check_visit(placed, options)
-    _check_observers([placed])
     records.visits.replace(vineyard, id, placed)
     return placed
 
@@ -159,10 +186,3 @@ def _odd_bloom(records: Repositories, vineyard: str, seen: Sequence[Seen]) -> li
         return []
     known = bloom_seen(records.bloom_log.rows(vineyard), records.visits.all(vineyard))
     return odd_bloom(seen, known, latitude=records.stations.get(station).latitude)
-
-
-def _check_observers(visits: Sequence[Visit]) -> None:
-    long = {visit.observer for visit in visits if len(visit.observer or "") > LONGEST_OBSERVER}
-    if long:
-        problem = f"a name has at most {LONGEST_OBSERVER} characters"
-        raise BadInput("an observer's name is too long", [Problem("observer", problem)])

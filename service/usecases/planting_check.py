@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
+from models.records import Planting
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 from models.vineyard.layout_rules import RowsAlong
 from models.vineyard.planting_check import PlantingCheck, planting_check
@@ -24,9 +26,10 @@ class CheckOptions:
 
 @dataclass(frozen=True, eq=False)
 class VineyardCheck:
-    """A vineyard's planting, checked with a fit; without one only its layout."""
+    """A vineyard's planting, checked with a fit; without one only its layout, and no records are needed."""
 
-    vineyard: VineyardRecords
+    planting: Planting
+    vineyard: VineyardRecords | None
     fit: SavedFit | None
     check: PlantingCheck
     options: CheckOptions
@@ -35,8 +38,9 @@ class VineyardCheck:
 def check_planting(
     records: Repositories, vineyard: str, *, fit: str | None, options: CheckOptions
 ) -> VineyardCheck:
-    """Check a vineyard of the store, by default with its fit in use; without one only its layout.
+    """Check a vineyard of the store, by default with its fit in use.
 
+    Where none is in use and none is named, only its layout is checked: that needs no fit, station or weather.
     All cultivars of the grower are tried where a block is exposed, those that are planted nowhere too.
 
     Raises
@@ -44,20 +48,24 @@ def check_planting(
     NotFound
         If there is no such vineyard or fit.
     BadInput, NotEnoughData
-        As `load_vineyard` and `planting_check` do.
+        As `planting_check` does and, with a fit, `load_vineyard`.
     """
-    loaded = load_vineyard(records, vineyard)
-    asked = fit is not None or records.fits_in_use.get(vineyard) is not None
-    saved = fit_for(records, vineyard, fit) if asked else None
+    planting = records.blocks.planting(vineyard)
     every = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
-    check = planting_check(
-        replace(loaded.planting, cultivars=every),
-        None if saved is None else saved.fit,
-        loaded.site,
+    check = partial(
+        planting_check,
+        replace(planting, cultivars=every),
         enough_share=options.enough_share,
         enough_seasons=options.enough_seasons,
-        receptive_days=RECEPTIVE_DAYS if loaded.receptive_days is None else loaded.receptive_days,
-        pollen_days=POLLEN_DAYS if loaded.pollen_days is None else loaded.pollen_days,
         rows_along=options.rows_along,
     )
-    return VineyardCheck(loaded, saved, check, options)
+    if fit is None and records.fits_in_use.get(vineyard) is None:
+        return VineyardCheck(planting, None, None, check(None, None), options)
+    loaded, saved = load_vineyard(records, vineyard), fit_for(records, vineyard, fit)
+    found = check(
+        loaded.joined_to(saved.fit),
+        loaded.site,
+        receptive_days=RECEPTIVE_DAYS if loaded.receptive_days is None else loaded.receptive_days,
+        pollen_days=POLLEN_DAYS if loaded.pollen_days is None else loaded.pollen_days,
+    )
+    return VineyardCheck(planting, loaded, saved, found, options)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from models.records import Cultivar
-from service.ingest.grid import GridSpacing, read_any_planting
+from service.ingest.any_planting import GridSpacing, read_any_planting
 from service.ingest.options import OnBadRows
 from service.ingest.planting import ReadPlanting
 from service.store.records import Counts
@@ -32,15 +32,13 @@ def read_planting_of(
     spacing: GridSpacing | None,
     on_bad_rows: OnBadRows,
 ) -> ReadPlanting:
-    """Read a vineyard's planting, by blocks or as a grid of the grower's cultivars.
+    """Read a vineyard's planting, by blocks, or by rows or vines of the grower's cultivars.
 
     Raises NotFound (vineyard), BadInput.
     """
-    reach_m = records.vineyards.get(vineyard).reach_m
+    records.vineyards.get(vineyard)
     cultivars = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
-    return read_any_planting(
-        data, spacing=spacing, cultivars=cultivars, reach_m=reach_m, on_bad_rows=on_bad_rows
-    )
+    return read_any_planting(data, spacing=spacing, cultivars=cultivars, on_bad_rows=on_bad_rows)
 
 
 def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> StoredPlanting:
@@ -61,7 +59,7 @@ def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> 
     merged = [_merged(known[cultivar.key], cultivar) for cultivar in read.cultivars if cultivar.key in known]
     changed = [cultivar for cultivar in merged if cultivar != known[cultivar.key]]
     for cultivar in [*new, *changed]:
-        records.cultivars.put(cultivar)
+        records.cultivars.put(cultivar, beside={cultivar.key for cultivar in new})
     kept = records.blocks.with_past(vineyard, stood - {block.key for block in read.blocks})
     removed = sorted(stood - {block.key for block in read.blocks})
     return StoredPlanting(
@@ -84,6 +82,8 @@ def _merged(old: Cultivar, new: Cultivar) -> Cultivar:
         berry_mass_g=old.berry_mass_g if new.berry_mass_g is None else new.berry_mass_g,
         receptive_days=old.receptive_days if new.receptive_days is None else new.receptive_days,
         pollen_days=old.pollen_days if new.pollen_days is None else new.pollen_days,
+        blooms_like=old.blooms_like if new.blooms_like is None else new.blooms_like,
+        days_later=old.days_later if new.blooms_like is None else new.days_later,
     )
 
 
@@ -95,6 +95,8 @@ def _changes(old: Cultivar, new: Cultivar) -> Iterator[str]:
         "berry_mass_g",
         "receptive_days",
         "pollen_days",
+        "blooms_like",
+        "days_later",
     ):
         before, after = getattr(old, trait), getattr(new, trait)
         if before != after:

@@ -11,8 +11,8 @@ from models.bloom.site import Site
 from models.errors import BadInput, Problem
 from models.records import Planting
 from service.ingest.against_record import check_against_record
+from service.ingest.any_planting import read_any_planting, spacing_of
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
-from service.ingest.grid import read_any_planting, spacing_of
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.planting import ReadPlanting
 from service.ingest.temperature_headers import TemperatureUnit
@@ -23,7 +23,7 @@ from service.usecases.fits import FitOptions, fit_vineyards
 from service.usecases.forecasts import Outlook, VineyardForecast, forecast_vineyard
 from service.usecases.pollen import VineyardPollination, pollinate
 from service.usecases.temperatures import check_plausible
-from service.usecases.vineyard_records import VineyardRecords
+from service.usecases.vineyard_records import VineyardRecords, species_of
 
 VINEYARD = "report"
 # Where none is given. Only the hemisphere counts: it says which dates make a season.
@@ -122,6 +122,7 @@ def bloom_report(files: ReportFiles, options: ReportOptions) -> Report:
         receptive_days=options.receptive_days,
         pollen_days=options.pollen_days,
         north_assumed=options.latitude is None,
+        species=species_of(read.planting.cultivars),
     )
     fit = fit_vineyards([vineyard.known_on(options.as_of)], FitOptions(search=options.search))
     outlook = None if read.outlook is None else Outlook(options.as_of, read.outlook.daily())
@@ -143,7 +144,6 @@ def _read(files: ReportFiles, options: ReportOptions, latitude: float) -> FilesR
             files.planting,
             spacing=spacing_of(options.row_spacing_m, options.vine_spacing_m),
             cultivars={},
-            reach_m=options.reach_m,
             on_bad_rows=options.reading.on_bad_rows,
         )
     blocks = {block.key: block.cultivar for block in planting.blocks}

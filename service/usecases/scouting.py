@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from models.errors import BadInput, Problem
+from models.vineyard.look_worth import narrowing
 from models.vineyard.scouting import (
     WEEKDAY_NAMES,
     Plan,
@@ -43,6 +44,7 @@ def plan_scouting(
     as_of = foreseen.forecast.as_of
     known = foreseen.vineyard.known_on(as_of)
     tasks = scouting_tasks(known.planting, foreseen.forecast.draws, chance=chance)
+    days = {day for task in tasks for day in task.chance_on} | {as_of}
     return plan_trips(
         tasks,
         first_day=as_of,
@@ -50,6 +52,7 @@ def plan_scouting(
         max_trips=max_trips,
         undated=undated_tasks(known.planting, foreseen.forecast.draws),
         done=tasks_done(tasks, known.site.visits, known.site.seen),
+        narrows=narrowing(foreseen.forecast, days),
     )
 
 

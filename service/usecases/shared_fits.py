@@ -20,6 +20,7 @@ ANOTHER_GROWERS = "another grower's "
 """Before the site of each season of a shared fit; no vineyard's identifier holds a blank."""
 
 MOST_CULTIVARS = 200
+HIGHEST_UPPER_C = 90  # no plant grows there, and in °F it still is a number that requests may hold
 LARGEST_HEAT = 1e5  # no season sums up to that [°C·day]
 LARGEST = 1e12  # of any number, so that sums and products of numbers stay finite
 LEAST_EIGENVALUE = 1e-9  # of a covariance, as a share of its largest: below, it cannot be inverted
@@ -36,11 +37,14 @@ def from_another_grower(told: FitDocument) -> SavedFit:
         If the document is no fit that a forecast could be made with.
     """
     check_document(told)
-    evidence = tuple(
-        replace(said, site=ANOTHER_GROWERS + said.site.removeprefix(ANOTHER_GROWERS))
-        for said in told.season_evidence
-    )
-    return told.model_copy(update={"season_evidence": evidence, "imported": True}).saved()
+    evidence = tuple(replace(said, site=_anothers(said.site)) for said in told.season_evidence)
+    sites = tuple(_anothers(site) for site in told.sites)
+    update = {"season_evidence": evidence, "sites": sites, "imported": True}
+    return told.model_copy(update=update).saved()
+
+
+def _anothers(site: str) -> str:
+    return ANOTHER_GROWERS + site.removeprefix(ANOTHER_GROWERS)
 
 
 def check_document(told: FitDocument) -> None:
@@ -95,8 +99,8 @@ def _rule_faults(told: FitDocument) -> Iterator[Problem]:
             check_base(rule.base_c, f"{where}.base_c")
         except BadInput as error:
             yield from error.problems
-        if not -100 <= (rule.upper_c or 0.0) <= 200:
-            yield Problem(where, "the upper temperature is outside -100 to 200 °C")
+        if not 0 <= (rule.upper_c or 0.0) <= HIGHEST_UPPER_C:
+            yield Problem(where, f"the upper temperature is outside 0 to {HIGHEST_UPPER_C} °C")
 
 
 def _label_faults(told: FitDocument) -> Iterator[Problem]:
@@ -107,6 +111,8 @@ def _label_faults(told: FitDocument) -> Iterator[Problem]:
         yield Problem("cultivars", f"must be 1 to {MOST_CULTIVARS}")
     elif told.cultivars != tuple(sorted(set(told.cultivars))):
         yield Problem("cultivars", "must be sorted, and each once")
+    if told.species and len(told.species) != len(told.cultivars):
+        yield Problem("species", "must be one for each cultivar, or left out")
     if not told.season_evidence:
         yield Problem("season_evidence", "holds no season")
     years = [

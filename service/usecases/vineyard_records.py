@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
+from models.bloom.newcomers import with_newcomers
 from models.bloom.site import Site
+from models.bloom.thresholds import Fit
 from models.errors import BadInput, NotEnoughData, Problem, Remedy
-from models.records import Planting
+from models.records import Cultivar, Planting
+from models.vineyard.cautions import WildMales
 from models.vineyard.scouting import EVERY_DAY, WEEKDAY_NAMES
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
@@ -19,7 +22,8 @@ class VineyardRecords:
     """One vineyard: its weather and what was seen in it, and its planting.
 
     ``receptive_days`` and ``pollen_days`` are None where the model's assumptions stand; ``scouting_weekdays`` (0 is
-    Monday) are all where none are chosen; ``north_assumed``: the latitude was not given. [day]
+    Monday) are all where none are chosen; ``north_assumed``: the latitude was not given. ``species`` are those
+    recorded of all the grower's cultivars, planted here or not. [day]
     """
 
     site: Site
@@ -28,11 +32,18 @@ class VineyardRecords:
     pollen_days: int | None = None
     scouting_weekdays: tuple[int, ...] = tuple(EVERY_DAY)
     north_assumed: bool = False
+    species: Mapping[str, str] = field(default_factory=dict)
+    wild_males: WildMales | None = None
 
     @property
     def key(self) -> str:
         """The vineyard's identifier."""
         return self.site.key
+
+    def joined_to(self, fit: Fit) -> Fit:
+        """A fit with the cultivars that are planted here and that it does not know."""
+        planted = [self.planting.cultivars[block.cultivar] for block in self.planting.blocks]
+        return with_newcomers(fit, planted, self.species)
 
     def known_on(self, as_of: dt.date) -> VineyardRecords:
         """What was known on a day: temperatures of the days before, and what was seen by then.
@@ -96,20 +107,30 @@ def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRe
     temperatures = records.temperatures.observed(station)
     if temperatures is None:
         return None
+    told = records.stations.get(station)
     return VineyardRecords(
         Site(
             vineyard.key,
-            records.stations.get(station).latitude,
+            told.latitude,
             temperatures,
             log=records.bloom_log.rows(vineyard.key),
             visits=records.visits.all(vineyard.key),
             frosted=records.frosted.all(vineyard.key),
+            station=station,
+            changed_on=told.changed_on,
         ),
         records.blocks.planting(vineyard.key),
         receptive_days=_whole(vineyard.receptive_days),
         pollen_days=_whole(vineyard.pollen_days),
         scouting_weekdays=weekday_numbers(vineyard.scouting_weekdays),
+        species=species_of(records.cultivars.all()),
+        wild_males=vineyard.wild_males,
     )
+
+
+def species_of(cultivars: Iterable[Cultivar]) -> dict[str, str]:
+    """The species of those cultivars of which it is recorded."""
+    return {cultivar.key: cultivar.species for cultivar in cultivars if cultivar.species is not None}
 
 
 def weekday_numbers(names: Sequence[str] | None) -> tuple[int, ...]:

@@ -24,7 +24,7 @@ async def known_query(request: Request) -> None:
         With the name that was probably meant, or the names that there are.
     """
     route = request.scope["route"]
-    if not isinstance(route, APIRoute) or request.url.path.endswith(FEED_ENDING):
+    if not isinstance(route, APIRoute) or request.scope["path"].endswith(FEED_ENDING):
         return
     lists = dict(_parameters(route.dependant))
     asked = [name for name, _ in request.query_params.multi_items()]

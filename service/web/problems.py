@@ -7,7 +7,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from http import HTTPStatus
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
@@ -21,11 +21,13 @@ from service.store.errors import (
     InUse,
     NotFound,
     StoreError,
+    TooManyJobs,
     Unavailable,
     UnknownReference,
 )
 from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.hindcast_jobs import NotEnded
+from service.web.safe_headers import SAFE_HEADERS
 from service.words.errors import Reader, error_words
 
 log = logging.getLogger(__name__)
@@ -61,6 +63,7 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
     (InUse, Kind("in-use", "It is still needed", 409)),
     (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
+    (TooManyJobs, Kind("too-many-jobs", "Too many jobs have not ended", 429)),
     (AlreadyUndone, Kind("already-undone", "It has been undone before", 409)),
     (CannotUndo, Kind("needed-later", "Later changes rest on it", 409)),
 )
@@ -77,6 +80,7 @@ HTTP_KINDS: Mapping[int, Kind] = {
         Kind("changed-meanwhile", "It is another by now", 412),
         Kind("too-large", "The body is too large", 413),
         Kind("unsupported-media-type", "This media type cannot be read here", 415),
+        Kind("too-many", "Too many at once", 429),
         UNAVAILABLE,
     )
 }
@@ -88,6 +92,17 @@ def all_kinds() -> Mapping[str, Kind]:
     return {kind.slug: kind for kind in (*raised, *HTTP_KINDS.values(), OTHER, INTERNAL)}
 
 
+PageOf = Callable[[Kind, str, Sequence[Problem], Mapping[str, str] | None], Response]
+"""A page about a problem, for people: its kind, detail, where it stands, and headers."""
+
+FOR_PROGRAMS = ("/v1/", "/openapi")
+
+
+def reads_pages(request: Request) -> bool:
+    """Whether a person is asking: a browser that takes HTML, of a path that is not the API's."""
+    return not request.url.path.startswith(FOR_PROGRAMS) and "text/html" in request.headers.get("accept", "")
+
+
 def problem_response(
     request: Request,
     kind: Kind,
@@ -95,14 +110,17 @@ def problem_response(
     *,
     errors: Sequence[Problem] = (),
     headers: Mapping[str, str] | None = None,
-) -> JSONResponse:
-    """The one shape of every error."""
+) -> Response:
+    """The one shape of every error; to a person the same as a page, where the app has made one (``problem_page``)."""
+    page: PageOf | None = getattr(request.app.state, "problem_page", None)
+    if page is not None and reads_pages(request):
+        return page(kind, detail, errors, headers)
     body = {
         "type": f"/problems/{kind.slug}",
         "title": kind.title,
         "status": kind.status,
         "detail": detail,
-        "instance": request.url.path,
+        "instance": request.scope["path"],
         "errors": [{"where": error.where, "problem": error.problem} for error in errors],
     }
     return JSONResponse(body, kind.status, headers, MEDIA_TYPE)
@@ -134,7 +152,7 @@ def located(error: Exception) -> Sequence[Problem]:
     return ()
 
 
-async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
+async def _on_purpose(request: Request, error: Exception) -> Response:
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), None)
     if kind is None:
         raise error
@@ -143,16 +161,16 @@ async def _on_purpose(request: Request, error: Exception) -> JSONResponse:
     return problem_response(request, kind, error_words(error, Reader.HTTP), errors=located(error))
 
 
-async def _http(request: Request, error: Exception) -> JSONResponse:
+async def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     status = HTTPStatus(error.status_code)
     kind = HTTP_KINDS.get(status) or replace(OTHER, title=status.phrase, status=status)
     bare = error.detail == status.phrase  # the framework's own, without a reason
-    detail = f"{request.method} {request.url.path}" if bare else str(error.detail)
+    detail = f"{request.method} {request.scope['path']}" if bare else str(error.detail)
     return problem_response(request, kind, detail, headers=error.headers)
 
 
-async def _invalid(request: Request, error: Exception) -> JSONResponse:
+async def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     errors = [
         Problem(".".join(str(part) for part in found["loc"]), found["msg"].removeprefix("Value error, "))
@@ -161,18 +179,17 @@ async def _invalid(request: Request, error: Exception) -> JSONResponse:
     return problem_response(request, BAD_INPUT, "the request does not fit what is asked for", errors=errors)
 
 
-async def _unexpected(request: Request, error: Exception) -> JSONResponse:  # noqa: ARG001
+async def _unexpected(request: Request, error: Exception) -> Response:  # noqa: ARG001
     # Nothing of the error itself leaves the house. The server that runs us prints its traceback: Starlette
     # raises it again once this answer is sent.
     log.error("%s %s failed", request.method, getattr(request.scope.get("route"), "path", "no route"))
     told = "something went wrong on our side; it has been noted"
     known = getattr(request.state, "request_id", None)
-    return problem_response(
-        request, INTERNAL, told, headers=None if known is None else {"X-Request-ID": known}
-    )
+    headers = SAFE_HEADERS if known is None else {**SAFE_HEADERS, "X-Request-ID": known}
+    return problem_response(request, INTERNAL, told, headers=headers)  # it passes no middleware
 
 
-HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[JSONResponse]]] = {
+HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[Response]]] = {
     CapfallError: _on_purpose,
     StoreError: _on_purpose,
     RequestValidationError: _invalid,

@@ -15,10 +15,11 @@ from service.web.access import Grower
 
 
 def store(request: Request) -> Store:
-    """The store of the app that serves this request."""
+    """The store of the app that serves this request; what is written through it was written by who asks."""
     kept = request.app.state.store
     assert isinstance(kept, Store)
-    return kept
+    who = getattr(request.state, "asker", None)
+    return kept if who is None else kept.acting(who.name)
 
 
 def jobs(request: Request) -> JobRunner:

@@ -7,6 +7,7 @@ from typing import assert_never
 
 from models.bloom.cautions import (
     BlocksFrosted,
+    CultivarsOfGroup,
     CultivarsUnknown,
     DailyLooksAssumed,
     FewSeasonsOfBloom,
@@ -17,12 +18,16 @@ from models.bloom.cautions import (
     FitOfOtherVineyards,
     FitUnsettled,
     KeepToLabels,
+    LikeUnknown,
+    LogAgainstVisits,
     NorthAssumed,
     NoTemperaturesYet,
     ObservationFarOff,
     ObservationSetAside,
     SeasonInFit,
     SeasonUnsettled,
+    SpeciesUnknown,
+    StationChangeNotInFit,
     TemperaturesEnd,
     TemperaturesFilled,
     UnusualSeason,
@@ -36,11 +41,11 @@ from models.vineyard.cautions import (
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    LayoutOnly,
     LayoutsDisagree,
-    NoFitForCover,
-    NoPastSeason,
     OtherPollenUnknown,
     OwnFlowerDays,
+    PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
     StagesLacking,
@@ -108,6 +113,15 @@ def caution_words(caution: Caution) -> str:
                 "right, and the days of its stages are held wider. Correct or delete the one that is wrong in the "
                 "list of visits."
             )
+        case LogAgainstVisits(place, stage, logged, not_yet, come, visits_count):
+            looks = [
+                *([] if not_yet is None else [f"not yet on {not_yet}"]),
+                *([] if come is None else [f"come by {come}"]),
+            ]
+            return (
+                f"{place}, {stage}: the bloom log says {logged}, the visits say {listed(looks)}. The "
+                f"{'visits are' if visits_count else 'log is'} taken. Correct or delete the one that is wrong."
+            )
         case ObservationFarOff(block, stage, day, had_come, days_later):
             seen = stage if had_come else f"{stage} not yet"
             order = "later" if days_later > 0 else "earlier"
@@ -141,10 +155,29 @@ def caution_words(caution: Caution) -> str:
                 f"Bloom log and visits have {rows} {'row' if rows == 1 else 'rows'} of {_seasons(seasons)} that the "
                 "fit in use has not seen (new, changed or deleted since); fit again."
             )
+        case StationChangeNotInFit():
+            return (
+                "The days on which the station was changed were told, or corrected, after the fit was made: it puts "
+                "seasons together that are not alike. Fit again."
+            )
         case FewSeasonsOfCultivars(cultivars):
             return f"Few seasons of {listed(cultivars)} are known: their thresholds lean on the other cultivars'."
         case CultivarsUnknown(cultivars):
-            return f"No forecast for {listed(cultivars)}: not in the fit."
+            return f"No forecast for {listed(cultivars)}: not in the fit, and of another species than all that are."
+        case CultivarsOfGroup(cultivars):
+            return (
+                f"No season of {listed(cultivars)} is in the fit: the dates are those of the other cultivars of the "
+                "species, and as wide as these differ. A season of its own, or a cultivar that it blooms like "
+                "(blooms_like, days_later), makes them narrower."
+            )
+        case SpeciesUnknown(cultivars):
+            return (
+                f"No season of {listed(cultivars)} is in the fit, and whether the cultivars there are of the same "
+                "species is not recorded: the dates are held wide, as one of another species may bloom weeks apart. "
+                "Record the species of all of them."
+            )
+        case LikeUnknown(cultivar, like):
+            return f"{cultivar} is said to bloom like {like}, but no season of {like} is in the fit: it does not count."
         case StagesLacking(stages):
             return (
                 f"The fit lacks {', '.join(stages)}. What rests on that is not known and not told: pollen cover over "
@@ -160,6 +193,17 @@ def caution_words(caution: Caution) -> str:
             return f"Receptive or pollen days of their own are set for {listed(cultivars)}."
         case ReachAssumed(reach_m):
             return f"Pollen is taken to reach {reach_m:g} m; by default 50 ft, which is common practice."
+        case OtherPollenUnknown("none"):
+            return (
+                "Only listed sources are counted. You said that no wild males stand nearby; neighbours' vines shed "
+                "pollen too."
+            )
+        case OtherPollenUnknown("some" | "many" as how_many):
+            return (
+                f"Only listed sources are counted. You said that {how_many} wild males stand nearby: their pollen may "
+                "cover days that are called uncovered here, so warnings are less certain than their chance says. No "
+                "source says how much they give, so no gap is left out for them. Set counts show it."
+            )
         case OtherPollenUnknown():
             # wild males near vineyards: second-hand
             return (
@@ -194,15 +238,22 @@ def caution_words(caution: Caution) -> str:
                 "The published layouts disagree (from every third vine in every third row to one vine for eight, and "
                 "in a single row every third or every fourth vine), and none of them looks at when cultivars bloom."
             )
-        case NoFitForCover():
-            return "Without a fit, cover in past seasons is not known: only the layout was checked."
-        case NoPastSeason():
+        case LayoutOnly("no_fit"):
+            return (
+                "Without a fit in use, only the layout was checked: how far pollen reaches, not whether blooms meet. "
+                "Cover in past seasons, and what would help, needs a fit."
+            )
+        case LayoutOnly():
             return "No past season has temperatures complete enough: only the layout was checked."
+        case PastCoverAsNoted():
+            return (
+                "Cover in a past season follows the dates that were noted of a block in it. Blocks of which nothing "
+                "was noted then are taken to bloom alike, by their cultivar, the season and its weather."
+            )
         case CoverByCultivar():
             return (
-                "Cover in past seasons is the part of the weather and the season: all blocks of a cultivar are taken "
-                "to bloom alike. That a block itself bloomed earlier or later in such a season does not count here, "
-                "as it does in the forecast."
+                "Cover in past seasons is the part of the weather and the season: all vines of a cultivar are taken to "
+                "bloom alike, wherever they will stand."
             )
         case EnoughAssumed(share):
             return (

@@ -5,10 +5,12 @@ from __future__ import annotations
 from models.bloom.forecast import BlockForecast, Status, WhyNone
 from models.bloom.frost_delay import MOST_DAYS_LATER
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
+from models.bloom.thresholds import Newcomer
 from models.stages import STAGES
 from models.vineyard.frost import BlockFrost
-from service.words.plain import listed
+from service.words.plain import listed, percent, sentence
 
+MUCH_BETTER = 0.8  # of the usual date's error. Our convention.
 STATUSES: dict[Status, str] = {
     "observed": "seen",
     "expected": "expected",
@@ -30,8 +32,8 @@ FROSTED = (
     "wide. What is seen there teaches nothing about other blocks. Look often."
 )
 _WHY_NONE: dict[WhyNone, str] = {
-    "cultivar_not_in_fit": "no bloom of cultivar {cultivar} is in the fit; log a season of it, or import a fit that "
-    "has it",
+    "cultivar_not_in_fit": "no bloom of cultivar {cultivar} is in the fit, nor of another of its species; log a season "
+    "of it, say which cultivar it blooms like (blooms_like), or import a fit that has it",
 }
 
 
@@ -71,4 +73,48 @@ def why_no_chance(frost: BlockFrost) -> str | None:
 
 def what_is_special(block: BlockForecast) -> str | None:
     """What is special about a block's dates; None for nothing."""
-    return FROSTED if block.frosted and block.basis != "none" else None
+    said = [] if block.newcomer is None else [_of_group(block.newcomer)]
+    said += [FROSTED] if block.frosted and block.basis != "none" else []
+    return " ".join(said) or None
+
+
+def _of_group(newcomer: Newcomer) -> str:
+    """From which cultivars a newcomer's dates are taken."""
+    count = len(newcomer.group)
+    cultivars = f"{count} known cultivar{'' if count == 1 else 's'}"
+    if newcomer.species is None:
+        whence = f"{cultivars}, which may be of another species, and held wide for that"
+    else:
+        whence = f"{cultivars} of its species"
+    said = f"No season of this cultivar is known: its dates are those of {whence}"
+    if newcomer.like is None:
+        return f"{said}."
+    return f"{said}, drawn to {offset_words(newcomer.like, newcomer.days_later)}, as recorded."
+
+
+def offset_words(like: str, days_later: float) -> str:
+    """An offset as in "3 days after oak-lantern"."""
+    if days_later == 0:
+        return f"those of {like}"
+    days = f"{abs(days_later):g} day{'' if abs(days_later) == 1 else 's'}"
+    return f"{days} {'after' if days_later > 0 else 'before'} {like}"
+
+
+def skill_words(
+    stage: str, lead: Lead, *, n: int, rmse: float, usual_rmse: float, coverage: float, interval: float
+) -> str:
+    """What a hindcast's figures at one lead mean: how far off, beside the usual date, and whether to plan by it."""
+    held = (
+        f"of {n} dates the {percent(interval)} interval held {percent(coverage)}"
+        if n > 1
+        else "a single date tells little"
+    )
+    said = (
+        f"{sentence(lead_words(lead))}, {stage_words(stage)} was forecast {rmse:.1f} days off on the whole, the "
+        f"cultivar's usual date {usual_rmse:.1f} days; {held}."
+    )
+    if rmse < MUCH_BETTER * usual_rmse:
+        return f"{said} The forecast is worth planning by."
+    if rmse < usual_rmse:
+        return f"{said} The forecast is a little better than the usual date."
+    return f"{said} So far ahead the usual date is as good as the forecast."

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import assert_never
 
+from models.bloom.rule_choice import NearestToDefault, TooFewToChoose, WhyRule
 from models.records import HeatMethod, HeatRule
 from models.units import fahrenheit_from_celsius
 from service.words.plain import in_words
@@ -32,3 +34,22 @@ def rule_words(rule: HeatRule, *, us: bool) -> str:
     if rule.accumulate_from is not None:
         start = in_words(dt.date.fromisoformat(f"2001-{rule.accumulate_from}"))
     return f"{told}, from {start} on"
+
+
+def why_chosen(why: WhyRule | str) -> str:
+    """Why a rule was chosen, as part of a sentence."""
+    match why:
+        case str():
+            return why
+        case TooFewToChoose(seasons, needed):
+            return f"trade default: {seasons} seasons are too few to choose by (from {needed} on)"
+        case NearestToDefault() as of:
+            default = "not comparable"
+            if of.default_behind is not None and of.default_error is not None:
+                default = f"{of.default_behind:.2f} behind (standard error {of.default_error:.2f})"
+            return (
+                f"nearest to the trade default among {of.close} of {of.candidates} candidates whose "
+                f"leave-one-season-out log score over {of.seasons} seasons is the best or within {of.negligible:g} of "
+                f"it; the trade default is {default}"
+            )
+    assert_never(why)

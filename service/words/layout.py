@@ -11,9 +11,9 @@ from models.vineyard.block_check import (
     NoViableSource,
     SeldomCovered,
     SourcesNotInFit,
-    StagesNotInFit,
     WhyExposed,
 )
+from models.vineyard.cautions import StagesLacking
 from models.vineyard.layout_rules import (
     ONE_SERVES,
     BusiestSource,
@@ -90,7 +90,7 @@ def why_exposed(why: WhyExposed) -> str:
     match why:
         case NoViableSource():
             return "No source with viable pollen stands in reach."
-        case StagesNotInFit(stages):
+        case StagesLacking(stages):
             return f"The fit does not know {listed(stages)}, so cover in past seasons is not known."
         case CultivarNotInFit(cultivar):
             return f"The fit does not know cultivar {cultivar}, so its cover is not known."

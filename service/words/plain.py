@@ -23,6 +23,38 @@ def from_to(first: dt.date, last: dt.date) -> str:
     return f"on {in_words(first)}" if first == last else f"from {in_words(first)} to {in_words(last)}"
 
 
+def short_month(day: dt.date) -> str:
+    """The month of a date as in "Jun"."""
+    return _MONTHS[day.month - 1][:3]
+
+
+def short_date(day: dt.date) -> str:
+    """A date as in "9 Jun"."""
+    return f"{day.day} {short_month(day)}"
+
+
+def short_span(first: dt.date, last: dt.date) -> str:
+    """A span of dates as in "9 to 12 Jun", "29 May to 2 Jun"."""
+    if first == last:
+        return short_date(last)
+    opening = str(first.day) if (first.year, first.month) == (last.year, last.month) else short_date(first)
+    return f"{opening} to {short_date(last)}"
+
+
+def date_and_interval(median: dt.date, low: dt.date | None, high: dt.date | None) -> str:
+    """A date and its interval as a picture has room for it: "28 May, 26 to 30"."""
+    span = interval_words(median, low, high)
+    return f"{short_date(median)}, {span}" if span else short_date(median)
+
+
+def interval_words(median: dt.date, low: dt.date | None, high: dt.date | None) -> str:
+    """What stands behind a date as its interval: "26 to 30" where all is in one month, else "29 May to 2 Jun"."""
+    if low is None or high is None:
+        return ""
+    alike = (low.year, low.month) == (high.year, high.month) == (median.year, median.month)
+    return f"{low.day} to {high.day}" if alike else short_span(low, high)
+
+
 def day_count(days: int) -> str:
     """A number of days as in "1 day", "4 days"."""
     return f"{days} day" if days == 1 else f"{days} days"

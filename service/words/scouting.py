@@ -1,6 +1,6 @@
 """Scouting tasks: their names, what to look for and why, and why a task is on no trip.
 
-What to look for and why is common practice, no source.
+What to look for and why, and how to estimate, is common practice, no source.
 """
 
 from __future__ import annotations
@@ -8,8 +8,16 @@ from __future__ import annotations
 import datetime as dt
 from typing import assert_never
 
-from models.records import FlowerType
-from models.vineyard.scouting import WEEKDAY_NAMES, MissedTask, NoDate, TooFewTrips, TooLate, WrongWeekdays
+from models.records import FlowerType, Visit
+from models.vineyard.scouting import (
+    WEEKDAY_NAMES,
+    BestLook,
+    MissedTask,
+    NoDate,
+    TooFewTrips,
+    TooLate,
+    WrongWeekdays,
+)
 from models.vineyard.scouting_tasks import (
     CropLoad,
     FirstCaps,
@@ -31,6 +39,20 @@ TASK_NAMES: dict[TaskKind, str] = {
     "crop_load": "crop load",
 }
 MOST_SOURCES_NAMED = 4
+HOW_TO_ESTIMATE = (
+    "Take five vines of the block, the ends and the middle of the row among them; not only those near the path.",
+    "On each vine look at two shoots, one on either side of the row.",
+    "On each shoot take one whole cluster, and compare it with the drawings: how many of its caps are off?",
+    "Record the mean of the ten clusters. Caps still on the flower count as not yet, brown ones too.",
+    "Go at the same time of day and take the same vines each time, so that the numbers can be compared.",
+)
+
+
+def visit_words(visit: Visit) -> str:
+    """What a visit found."""
+    if visit.percent_open is not None:
+        return f"{visit.percent_open:g} % of caps off"
+    return f"BBCH {visit.bbch}"
 
 
 def look_for(look: Look) -> str:
@@ -117,6 +139,16 @@ def why_missed(task: MissedTask) -> str:
             return f"The days left for it ({days}) hold no {names}; its best day is {_best_day(task)}."
         case missed:
             assert_never(missed)
+
+
+def best_look_words(best: BestLook) -> str:
+    """Where a look today teaches most, and what."""
+    return f"Best look now: {best.block}. It {narrows_words(best.narrows_days)}."
+
+
+def narrows_words(days: float) -> str:
+    """What a look teaches, as part of a sentence."""
+    return f"narrows the bloom windows by about {days:.1f} days on average"
 
 
 def weekday_name(day: dt.date) -> str:

@@ -19,7 +19,8 @@ KEPT = """
     get_vineyard delete_vineyard list_blocks put_block get_block delete_block upload_planting
     upload_bloom_log get_bloom_log record_visits get_visits list_frosted mark_block_frosted
     unmark_block_frosted create_fit list_fits take_over_fit show_fit share_fit run_hindcast get_hindcast
-    show_job get_forecast get_pollination get_scouting get_calendar get_planting_check report_from_files
+    show_job list_jobs cancel_job get_readiness get_forecast
+    get_pollination get_scouting get_calendar get_planting_check report_from_files
 """
 GARBLED = (
     ("application/json", b'{"name": "\xff"}'),

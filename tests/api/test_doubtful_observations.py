@@ -123,3 +123,46 @@ def test_an_ordinary_early_or_late_look_is_not_told(grower: TestClient) -> None:
     for days in (-4, 4):
         visit(grower, (start + dt.timedelta(days=days), 6 + days))
     assert not told_of(forecast(grower, start + dt.timedelta(days=5)), "fit and weather say")
+
+
+@pytest.mark.parametrize("seen_come", [True, False])
+def test_a_log_date_that_visits_exclude_is_told_and_which_of_them_counts(
+    grower: TestClient, seen_come: bool
+) -> None:
+    """Visits that saw bloom start come, having looked before, count against the log; "not yet" alone does not."""
+    start = median(grower, "bloom_start")
+    as_of = start + dt.timedelta(days=4)
+    not_yet, come = start + dt.timedelta(days=1), start + dt.timedelta(days=3)
+    visit(grower, (not_yet, 4), *([(come, 14)] if seen_come else []))
+    assert not told_of(forecast(grower, as_of), "the bloom log says")
+    logged = start - dt.timedelta(days=2)
+    send(grower, "bloom-log", f"season,block,bloom_start\n{THIS_SEASON},b,{logged}\n")
+    told = forecast(grower, as_of)
+    (said,) = told_of(told, "the bloom log says")
+    by_visits = f"not yet on {not_yet}" + (f" and come by {come}" if seen_come else "")
+    assert f"b, bloom_start: the bloom log says {logged}, the visits say {by_visits}. The " in said
+    assert ("The visits are taken" in said) is seen_come
+    stage = stage_of(told, "b", "bloom_start")
+    if seen_come:
+        assert str(not_yet) < stage["low"] <= stage["high"] <= str(come)
+    else:
+        assert stage["low"] == stage["high"] == str(logged)
+    assert said in page_of(grower, as_of)
+
+
+def test_what_is_doubtful_of_a_visit_is_said_on_its_page(grower: TestClient) -> None:
+    odd = {"block": "b", "date": f"{THIS_SEASON}-11-20", "percent_open": "50"}
+    answer = grower.post(f"{BOARD}/visit", data=odd, follow_redirects=False)
+    assert answer.status_code == 200
+    shown = html.unescape(answer.text)
+    assert f"Recorded: b, {THIS_SEASON}-11-20: 50 % of caps off." in shown
+    (stored,) = [
+        each for each in grower.get(f"{VINEYARD}/visits").json()["visits"] if each["date"] == odd["date"]
+    ]
+    receipt = grower.post(f"{VINEYARD}/visits", json=[{**odd, "percent_open": 50}]).json()
+    assert receipt["warnings"]
+    for warning in receipt["warnings"]:
+        assert warning in shown
+    grower.delete(f"{VINEYARD}/visits/{stored['visit']}")
+    plain = odd | {"date": str(median(grower, "full_bloom"))}
+    assert grower.post(f"{BOARD}/visit", data=plain, follow_redirects=False).status_code == 303

@@ -72,8 +72,8 @@ def test_an_import_for_other_cultivars_changes_no_answer(client: TestClient, day
     assert in_use(client)["fit"] == own["id"]
     assert client.put(IN_USE, json={"fit": other}).status_code == 200
     after = forecast(client, AS_OF)
-    assert {block["basis"] for block in after["blocks"]} == {"none"}
-    assert all(block["cultivar"] in block["why"] for block in after["blocks"])
+    assert {block["basis"] for block in after["blocks"]} == {"group"}
+    assert any("species" in caution for caution in after["cautions"])
 
 
 def test_a_fit_of_one_question_does_not_displace_the_one_in_use(client: TestClient, days: Days) -> None:
@@ -287,3 +287,19 @@ def test_few_seasons_are_said_to_be_few_and_many_are_not(client: TestClient) -> 
     assert "pooled" in {bases[cultivar] for cultivar in CULTIVARS[:3]}, fit["cultivars"]
     (caution,) = [text for text in answer["cautions"] if text.startswith("Few seasons")]
     assert caution.startswith("Few seasons of dogwood are known")
+
+
+def test_putting_a_fit_in_use_honours_if_match(client: TestClient, days: Days) -> None:
+    first = fitted(client)["id"]
+    second = fitted(client, exclude_seasons=[SEASONS[0]])["id"]
+    read = client.get(IN_USE).headers["ETag"]
+    send(client, "bloom-log", log_csv(days, [LAST]))  # news of the log are no other fit
+    assert client.get(IN_USE).headers["ETag"] == read
+    put = client.put(IN_USE, json={"fit": second}, headers={"If-Match": read})
+    assert (put.status_code, put.json()["fit"]) == (200, second)
+    assert put.headers["ETag"] == client.get(IN_USE).headers["ETag"] != read
+    assert_problem(
+        client.put(IN_USE, json={"fit": first}, headers={"If-Match": read}), 412, "since you read it"
+    )
+    assert in_use(client)["fit"] == second
+    assert client.put(IN_USE, json={"fit": first}, headers={"If-Match": "*"}).status_code == 200

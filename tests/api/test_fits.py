@@ -187,7 +187,12 @@ def test_a_shared_fit_is_taken_over_to_the_last_digit(demo_client: TestClient, s
     assert demo_client.post("/v1/fits/import", json=shared).status_code == 200
     taken = demo_client.get(f"/v1/fits/{first.json()['id']}/document").json()
     sites = {said.pop("site") for said in taken["season_evidence"]}
-    assert sites == {"another grower's sandlark-bend"}  # never one's own vineyard of that name
+    # never one's own station or vineyard of that name
+    assert sites == {"another grower's station sandlark-mast"}
+    assert (taken.pop("sites"), shared.pop("sites")) == (
+        ["another grower's sandlark-bend"],
+        ["sandlark-bend"],
+    )
     for said in shared["season_evidence"]:
         said.pop("site")
     assert taken == {**shared, "imported": True}

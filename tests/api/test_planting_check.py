@@ -100,12 +100,16 @@ def test_without_a_fit_only_the_layout_is_checked(client: TestClient) -> None:
     )
     csv = {"Content-Type": "text/csv"}
     client.post("/v1/vineyards/hollow/planting", content=planting, headers=csv)
+    before = check(client, "/v1/vineyards/hollow", rows_along="x")
     days = "date,tmin_c,tmax_c\n2025-01-01,3,12\n"
     client.post("/v1/stations/mast/temperatures", content=days, headers=csv)
     body = check(client, "/v1/vineyards/hollow", rows_along="x")
     assert (body["fit"], body["seasons"], body["share_in_reach"]) == (None, [], 1.0)
     assert by_block(body)["b1"]["sources"] == ["b2"]
-    assert any("Without a fit" in caution for caution in body["cautions"])
+    assert any("Without a fit in use, only the layout was checked" in said for said in body["cautions"])
+    assert before == body  # where vines stand needs no weather
+    client.put("/v1/vineyards/hollow", json={"name": "Hollow"})
+    assert check(client, "/v1/vineyards/hollow", rows_along="x") == body  # and no station
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def test_a_flower_type_column_makes_new_cultivars(client: TestClient) -> None:
     receipt = send_csv(client, f"{VINEYARD}/planting", grid, **SPACING)
     assert receipt.json()["cultivars_stored"] == ["birch-tumble"]
     assert client.get("/v1/cultivars/birch-tumble").json()["viable_pollen"] is True
-    assert set(blocks_of(client)) == {"row-1-vine-1", "row-1-vine-2", "row-1-vine-3"}  # 7.5 m hold one vine
+    assert set(blocks_of(client)) == {"row-1-vine-1-2", "row-1-vine-3"}
 
 
 def test_what_is_refused(client: TestClient) -> None:

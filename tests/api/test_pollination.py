@@ -325,3 +325,19 @@ def test_the_answer_at_half_and_at_double_the_reach_where_it_matters(demo_client
             if other["reach_m"] == 7.62:
                 assert after[key]["share_of_bloom_covered"] == other["share_of_bloom_covered"]
                 assert sorted(source["block"] for source in after[key]["sources"]) == sorted(other["sources"])
+
+
+def test_wild_males_make_warnings_less_certain_in_words_and_hide_none(demo_client: TestClient) -> None:
+    def answer() -> dict[str, Any]:
+        found: dict[str, Any] = demo_client.get(f"{VINEYARD}/pollination").json()
+        return found
+
+    before = answer()
+    assert demo_client.patch(VINEYARD, json={"wild_males": "many"}).json()["wild_males"] == "many"
+    after = answer()
+    assert after["pistillate_blocks"] == before["pistillate_blocks"]
+    assert any("many wild males stand nearby" in caution for caution in after["cautions"])
+    assert not any("wild males stand nearby" in caution for caution in before["cautions"])
+    found = demo_client.post(f"{VINEYARD}/layout", json={"seasons": 0.5}).json()
+    assert any("many wild males" in caution for caution in found["cautions"])
+    assert_problem(demo_client.patch(VINEYARD, json={"wild_males": "a few"}), 422, "wild_males")

@@ -42,6 +42,30 @@ def test_every_task_is_on_a_trip_within_its_window(demo_client: TestClient) -> N
     assert any("local extension office" in caution for caution in body["cautions"])
 
 
+def test_what_looks_teach_stands_beside_tasks_and_a_look_uses_it_up(
+    demo_client: TestClient,
+) -> None:
+    body = plan(demo_client)
+    best = body["best_look_now"]
+    narrows = {
+        (task["block"], task["task"]): task["narrows_days"]
+        for trip in body["trips"]
+        for task in trip["tasks"]
+    }
+    assert max(narrows.values()) > 0.1
+    assert max(gain for (_, kind), gain in narrows.items() if kind in ("set_count", "crop_load")) < 0.05
+    assert best["narrows_days"] >= 0.05
+    page = demo_client.get(f"/vineyards/{demo_weather.VINEYARD.key}?as_of={AS_OF}").text
+    assert f"Best look now: {best['block']}." in page
+    assert "a look then narrows the bloom windows" in page
+
+    seen = [{"date": AS_OF, "block": best["block"], "percent_open": 20}]
+    demo_client.post(f"{VINEYARD}/visits", json=seen).raise_for_status()
+    after = plan(demo_client)["best_look_now"]
+    assert after is None or after["block"] != best["block"]
+    assert plan(demo_client, as_of="2026-02-10")["best_look_now"] is None
+
+
 def test_trips_keep_to_the_weekdays_that_are_allowed(demo_client: TestClient) -> None:
     free = plan(demo_client)
     body = plan(demo_client, weekdays="tue,fri")

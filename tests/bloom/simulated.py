@@ -101,6 +101,7 @@ def simulated_intervals(
         seasons=tuple(
             ("here" if one_place else f"place-{number:02d}", 1990 + number) for number in range(seasons)
         ),
+        sites=("here",) * int(kept.sum()),
         units=tuple(Unit("block", f"block-{number:02d}") for number in cultivar_of[kept]),
         cultivar_of=cultivar_of[kept],
         season_of=season_of[kept],

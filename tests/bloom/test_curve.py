@@ -392,6 +392,7 @@ def interval(
         stages=stages,
         cultivars=("cultivar 0",),
         seasons=(("home", 2016),),
+        sites=("home",),
         units=(Unit("block", "b0"),),
         cultivar_of=zero,
         season_of=zero,

@@ -46,6 +46,7 @@ def candidate(
         stages=("full_bloom",),
         cultivars=tuple(f"cultivar-{number}" for number in range(CULTIVARS)),
         seasons=tuple(("here", 2000 + number) for number in range(SEASONS)),
+        sites=("here",) * cultivar_of.size,
         units=tuple(Unit("block", f"block-{number}") for number in cultivar_of),
         cultivar_of=cultivar_of,
         season_of=season_of,

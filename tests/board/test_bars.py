@@ -70,7 +70,7 @@ def test_without_a_forecast_the_reason_stands_there() -> None:
     found = BlockForecast("a", "lull", "none", {}, "cultivar_not_in_fit")
     made = bar(BLOCK, LULL, found, AXIS, [])
     assert made.drawn is None
-    assert made.window.startswith("no bloom of cultivar lull is in the fit; ")
+    assert made.window.startswith("no bloom of cultivar lull is in the fit, nor ")
     assert list(shown_days([found])) == []
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import gzip
 import re
 
@@ -10,6 +11,7 @@ from fastapi.testclient import TestClient
 
 import demo_weather
 from service.store import Store
+from service.words.plain import date_and_interval
 from tests.board.scenes import GROWER, one_block
 from tests.conftest import client_of
 
@@ -55,6 +57,10 @@ def test_the_board_is_the_same_as_the_forecast(demo_client: TestClient) -> None:
     told = demo_client.get(f"/v1{BOARD}/forecast?{AS_OF}").json()
     for block in told["blocks"]:
         assert f"<b>{block['block']}</b>" in page
+        start = block["stages"]["bloom_start"]
+        if start["status"] != "observed":
+            days = [dt.date.fromisoformat(start[name]) for name in ("median", "low", "high")]
+            assert f">{date_and_interval(*days)} – " in page
     warned = demo_client.get(f"/v1{BOARD}/pollination?{AS_OF}").json()
     messages = [warning["message"] for block in warned["pistillate_blocks"] for warning in block["warnings"]]
     assert messages

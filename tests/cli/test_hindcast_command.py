@@ -84,3 +84,20 @@ def test_the_demo_brings_its_own_files(folder: Path) -> None:
     refused = run(folder, "--demo")
     assert refused.exit_code == 2
     assert "brings its own files" in refused.output
+
+
+def test_files_that_look_wrong_are_refused_and_the_word_overrides_it(folder: Path) -> None:
+    quick = ("--leads", "", "--stages", "bloom_start", "--no-search")
+    south = run(folder, *quick, "--latitude", "-33")
+    assert south.exit_code == 2
+    assert "--confirm latitude" in south.output
+    confirmed = run(folder, *quick, "--latitude", "-33", "--confirm", "latitude")
+    assert "--confirm latitude" not in confirmed.output
+
+
+def test_how_often_rows_were_walked_is_taken_beside_the_log(folder: Path) -> None:
+    quick = ("--leads", "", "--stages", "bloom_start", "--no-search")
+    daily = run(folder, *quick)
+    weekly = run(folder, *quick, "--checked-every-days", "7")
+    assert (daily.exit_code, weekly.exit_code) == (0, 0)
+    assert daily.stdout.split("It took")[0] != weekly.stdout.split("It took")[0]

@@ -39,6 +39,8 @@ def test_the_demo_and_its_files_have_the_same_plan(files: list[str]) -> None:
     assert days
     assert {line.split()[0] for line in days} == {"Tuesday", "Friday"}
     assert "The first caps on the ground or falling." in demo.output
+    assert "Best look now: " in demo.output
+    assert "Narrows the bloom windows by" in demo.output
     assert "local extension office" in " ".join(demo.output.split())
     given = ["--as-of", "2026-05-20", "--latitude", str(demo_weather.STATION.latitude)]
     same = RUNNER.invoke(app, ["scout", *files, *given, "--weekdays", "tue,fri"])
@@ -84,3 +86,21 @@ def test_without_a_day_it_is_the_vineyards_today(
 )
 def test_what_is_refused(arguments: list[str]) -> None:
     assert RUNNER.invoke(app, ["scout", *arguments]).exit_code == 2
+
+
+def test_files_are_read_as_the_other_commands_read_them(tmp_path: Path) -> None:
+    files = []
+    for name in ("temperatures", "planting", "bloom_log"):
+        (tmp_path / f"{name}.csv").write_bytes(demo_weather.files()[f"{name}.csv"])
+        files += [f"--{name.replace('_', '-')}", f"{tmp_path}/{name}.csv"]
+    asked = ["scout", *files, "--as-of", "2026-05-20"]
+    north = RUNNER.invoke(app, [*asked, "--latitude", "31.1"])
+    assert north.exit_code == 0, north.output
+    assert "counts as looked at every day" in " ".join(north.output.split())
+    often = RUNNER.invoke(app, [*asked, "--latitude", "31.1", "--checked-every-days", "3"])
+    assert often.exit_code == 0, often.output
+    assert "counts as looked at every day" not in " ".join(often.output.split())
+    south = RUNNER.invoke(app, [*asked, "--latitude", "-31.1"])
+    assert (south.exit_code, "--confirm latitude" in south.output) == (2, True)
+    confirmed = RUNNER.invoke(app, [*asked, "--latitude", "-31.1", "--confirm", "latitude"])
+    assert "--confirm latitude" not in confirmed.output

@@ -15,7 +15,7 @@ from models.stages import STAGE_KEYS, STAGES
 from models.vineyard.pollen_warnings import WarningCode
 from service.board.markdown import anchor
 from service.cli import app as commands
-from service.ingest import bloom_log, grid, planting, visits
+from service.ingest import bloom_log, grid, planting, set_counts, visits
 from service.settings import Settings
 from tests.docs.session import HELP, README, ROOT, blocks
 
@@ -53,7 +53,8 @@ def test_the_readme_is_short() -> None:
 def test_settings_are_those_of_the_service() -> None:
     rows = {row[0]: row[1] for row in table_rows("settings", "variable")}
     fields = {
-        f"`CAPFALL_{name.upper()}`": f"`{field.default}`" for name, field in Settings.model_fields.items()
+        f"`CAPFALL_{name.upper()}`": "none" if field.default is None else f"`{field.default}`"
+        for name, field in Settings.model_fields.items()
     }
     assert rows == fields
 
@@ -69,7 +70,7 @@ def test_stages_statuses_and_warnings_are_all_there() -> None:
     }
 
 
-@pytest.mark.parametrize("reader", [planting, grid, bloom_log, visits])
+@pytest.mark.parametrize("reader", [planting, grid, bloom_log, visits, set_counts])
 def test_every_column_that_is_read_is_there(reader: Any) -> None:
     text = HELP["files"].read_text(encoding="utf-8")
     columns = reader.SYNONYMS.keys() - set(STAGE_KEYS)  # for these it leads to the table of stages

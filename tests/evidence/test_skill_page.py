@@ -21,7 +21,6 @@ def group(cultivar: str | None, lead: Lead, n: int, figures: tuple[float, ...]) 
 
 
 REPORT = HindcastReport(
-    made="",
     stages=("bloom_start",),
     interval=0.8,
     leads=(14, "others seen"),

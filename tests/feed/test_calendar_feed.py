@@ -218,9 +218,18 @@ def test_a_cultivar_of_any_name_comes_back_whole(demo_client: TestClient, name: 
     assert by_both(stream)[uid("bloom/west-2")].summary.startswith(f"Block west-2 ({name}): bloom ")
 
 
+def put_another_species(client: TestClient) -> None:
+    """A cultivar of another species than all that the fit knows, which gives it no forecast."""
+    for known in client.get("/v1/cultivars").json()["cultivars"]:
+        client.patch(
+            f"/v1/cultivars/{known['cultivar']}", json={"species": "Vitis exempli"}
+        ).raise_for_status()
+    new = {"name": "Ember Sedge", "flower_type": "perfect", "species": "Vitis alia"}
+    client.put("/v1/cultivars/ember-sedge", json=new).raise_for_status()
+
+
 def test_a_block_without_a_forecast_is_named_in_the_calendar(demo_client: TestClient) -> None:
-    new = {"name": "Ember Sedge", "flower_type": "perfect"}
-    demo_client.put("/v1/cultivars/ember-sedge", json=new)
+    put_another_species(demo_client)
     demo_client.put(f"{VINEYARD}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 900, "y_m": 0})
     stream = ask(demo_client)
     assert uid("bloom/far-1") not in by_both(stream)
@@ -229,8 +238,7 @@ def test_a_block_without_a_forecast_is_named_in_the_calendar(demo_client: TestCl
 
 
 def test_a_calendar_without_any_forecast_still_holds_an_event(demo_client: TestClient) -> None:
-    new = {"name": "Ember Sedge", "flower_type": "perfect"}
-    demo_client.put("/v1/cultivars/ember-sedge", json=new)
+    put_another_species(demo_client)
     path = "/v1/vineyards/far"
     demo_client.put(path, json={"name": "Far", "station": demo_weather.STATION.key})
     demo_client.put(f"{path}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 0, "y_m": 0})

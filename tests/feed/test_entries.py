@@ -104,8 +104,9 @@ def test_a_block_without_a_window_has_no_entry_but_is_named() -> None:
     assert list(season_entries([unknown, never], [pollinated(gap)], PLANTING, interval=0.8)) == []
     said = without_window([unknown, never, FORECAST], PLANTING)
     assert said == [
-        'No bloom forecast for block b1 (Thimble Ash, "late"; north): no bloom of cultivar thimble-ash is in the fit; '
-        "log a season of it, or import a fit that has it.",
+        'No bloom forecast for block b1 (Thimble Ash, "late"; north): no bloom of cultivar thimble-ash is in the fit, '
+        "nor of another of its species; log a season of it, say which cultivar it blooms like (blooms_like), or import "
+        "a fit that has it.",
         'No bloom forecast for block b2 (Thimble Ash, "late"; north): may not bloom this season.',
     ]
 

@@ -55,6 +55,14 @@ def followed(client: TestClient, job: str) -> tuple[dict[str, Any], list[float]]
     raise AssertionError(told)
 
 
+def until_it_runs(client: TestClient, job: str) -> None:
+    for _ in range(300):
+        if client.get(job).json()["state"] == "running":
+            return
+        time.sleep(0.1)
+    raise AssertionError(client.get(job).text)
+
+
 @pytest.fixture(scope="module")
 def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Answer]:
     """What a service answered, from the fit to the report."""
@@ -156,11 +164,39 @@ def test_a_service_that_stops_fails_its_job_and_says_so(tmp_path: Path) -> None:
     with service(database) as client:
         fit = fitted(client)
         job = client.post(f"{fit}/hindcast").headers["Location"]
+        until_it_runs(client, job)
     with service(database) as client:
         told = client.get(job).json()
         assert (told["state"], told["message"]) == ("failed", STOPPED)
         assert_problem(client.get(f"{fit}/hindcast"), 404, STOPPED)
         assert client.post(f"{fit}/hindcast").headers["Location"] != job
+
+
+def test_jobs_are_listed_and_called_off(tmp_path: Path) -> None:
+    with service(tmp_path / "capfall.db") as client:
+        fit = fitted(client)
+        job = client.post(f"{fit}/hindcast").headers["Location"]
+        later = client.post("/v1/fits", json={"heat": HEAT}, headers={"Prefer": "respond-async"})
+        assert later.status_code == 202
+        until_it_runs(client, job)
+        waiting = client.get("/v1/jobs", params={"state": "waiting"}).json()["jobs"]
+        assert [each["job"] for each in waiting] == [later.json()["job"]]
+        assert [each["kind"] for each in client.get("/v1/jobs").json()["jobs"]] == ["fit", "hindcast"]
+        first = client.get("/v1/jobs", params={"limit": 1}).json()
+        second = client.get("/v1/jobs", params={"limit": 1, "cursor": first["next"]}).json()
+        assert [each["kind"] for each in (*first["jobs"], *second["jobs"])] == ["fit", "hindcast"]
+        assert client.delete(later.headers["Location"]).json()["state"] == "cancelled"
+        assert client.delete(job).json()["state"] == "cancelled"
+        # What was asked for later comes in seconds, as the cancelled hindcast gives way.
+        again = client.post("/v1/fits", json={"heat": HEAT}, headers={"Prefer": "respond-async"})
+        assert followed(client, again.headers["Location"])[0]["state"] == "done"
+        assert client.get(job).json()["state"] == "cancelled"
+        assert client.delete(again.headers["Location"]).json()["state"] == "done"
+        assert client.get("/v1/jobs", headers={"Accept": "text/csv"}).text.startswith(
+            "job,kind,fit,state,progress"
+        )
+        assert_problem(client.get("/v1/jobs", params={"state": "lost"}), 422, "query.state")
+        assert_problem(client.delete("/v1/jobs/nowhere"), 404)
 
 
 def test_a_job_that_a_crash_left_running_has_failed_at_the_next_start(tmp_path: Path) -> None:

@@ -24,6 +24,7 @@ from service.usecases.hindcast import (
     run_hindcast,
 )
 from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
+from service.words.hindcast import how_made
 from service.words.set_aside import set_aside_words
 from service.workers import Workers
 from tests.hindcast.past import LATITUDE, RULE, STAGES, invented_vineyard
@@ -136,7 +137,7 @@ def test_the_search_is_made_for_each_season_without_it(workers: Workers) -> None
     report = run_hindcast(plan_hindcast([vineyard], options), workers, lambda *_: None)
     assert report.searched
     assert {chosen.heat for chosen in report.rules} == {RULE}  # five seasons are too few: the trade default
-    assert "chosen" in report.made
+    assert "its heat rule chosen" in how_made(searched=report.searched, interval=report.interval)
 
 
 def test_seasons_that_are_excluded_or_not_over_are_left_out() -> None:

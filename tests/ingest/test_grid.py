@@ -1,15 +1,15 @@
-"""Planting grids: vines to blocks, with distances that hold."""
+"""Planting grids: vines to blocks, each vine in its place."""
 
 from __future__ import annotations
 
-import math
-
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from models.errors import BadInput
 from models.records import Block, Cultivar, FlowerType
+from models.vineyard.reach import vine_places
 from service.ingest.grid import read_grid
 from service.ingest.planting import ReadPlanting
 
@@ -19,15 +19,12 @@ CULTIVARS = {
 }
 
 
-def read(
-    *rows: str, header: str = "row,vine,cultivar", reach_m: float = 15.0, skip: bool = False
-) -> ReadPlanting:
+def read(*rows: str, header: str = "row,vine,cultivar", skip: bool = False) -> ReadPlanting:
     return read_grid(
         "\n".join((header, *rows)).encode(),
         row_spacing_m=4.0,
         vine_spacing_m=2.0,
         cultivars=CULTIVARS,
-        reach_m=reach_m,
         on_bad_rows="skip" if skip else "reject",
     )
 
@@ -38,10 +35,10 @@ def refusal(*rows: str, header: str = "row,vine,cultivar") -> list[str]:
     return [f"{each.where}: {each.problem}" for each in caught.value.problems]
 
 
-def test_runs_of_one_cultivar_become_blocks_at_their_middle() -> None:
+def test_runs_of_one_cultivar_become_lines() -> None:
     got = read("1,1,Amber Reach", "1,2,amber reach", "1,3,Tidewell", "3,2,Tidewell", "1,4,Amber Reach")
     assert got.blocks == (
-        Block("row-1-vine-1-2", "amber-reach", 1.0, 0.0, 2),
+        Block("row-1-vine-1-2", "amber-reach", 0.0, 0.0, 2, x2_m=2.0, y2_m=0.0),
         Block("row-1-vine-3", "tidewell", 4.0, 0.0),
         Block("row-1-vine-4", "amber-reach", 6.0, 0.0),
         Block("row-3-vine-2", "tidewell", 2.0, 8.0),
@@ -61,33 +58,20 @@ def test_empty_places_part_a_run() -> None:
     assert [cultivar.key for cultivar in got.cultivars] == ["tidewell"]
 
 
-def test_a_long_run_is_cut_into_blocks_of_half_the_reach() -> None:
-    rows = [f"1,{vine},Tidewell" for vine in range(1, 8)]
-    # Reach 15 m: 7.5 m hold 3 vines at 2 m; 7 vines make 3 blocks. Reach 8 m: 4 m hold 2; reach 3 m: one each.
-    assert [block.vines for block in read(*rows).blocks] == [2, 2, 3]
-    assert [block.vines for block in read(*rows, reach_m=8.0).blocks] == [1, 2, 2, 2]
-    assert [block.vines for block in read(*rows, reach_m=3.0).blocks] == [1] * 7
-    assert [block.x_m for block in read(*rows).blocks] == [1.0, 5.0, 10.0]
-
-
 @given(
     st.dictionaries(
         st.tuples(st.integers(1, 3), st.integers(1, 20)), st.sampled_from(sorted(CULTIVARS)), min_size=1
-    ),
-    st.floats(0.5, 40),
+    )
 )
-def test_every_vine_is_in_one_block_no_farther_than_a_quarter_of_the_reach(
-    vines: dict[tuple[int, int], str], reach_m: float
-) -> None:
-    got = read(*(f"{row},{vine},{cultivar}" for (row, vine), cultivar in vines.items()), reach_m=reach_m)
-    told = {}
+def test_every_vine_stands_in_one_block_and_in_its_place(vines: dict[tuple[int, int], str]) -> None:
+    got = read(*(f"{row},{vine},{cultivar}" for (row, vine), cultivar in vines.items()))
+    told: dict[tuple[int, int], str] = {}
     for block in got.blocks:
         row, first, last = _row_and_ends(block.key)
         assert block.vines == last - first + 1
-        for vine in range(first, last + 1):
-            told[row, vine] = block.cultivar
-            away = math.hypot(block.x_m - 2.0 * (vine - 1), block.y_m - 4.0 * (row - 1))
-            assert away <= reach_m / 4
+        places = {vine: [2.0 * (vine - 1), 4.0 * (row - 1)] for vine in range(first, last + 1)}
+        np.testing.assert_allclose(vine_places(block), list(places.values()), rtol=0, atol=1e-9)
+        told |= {(row, vine): block.cultivar for vine in places}
     assert told == vines
     assert sum(block.vines for block in got.blocks) == len(vines)
 

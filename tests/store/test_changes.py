@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from models.records import Block, BloomLogRow, Cultivar, FlowerType, FrostedBlock, Visit
+from models.records import Block, BloomLogRow, Cultivar, FlowerType, FrostedBlock, SetCount, Visit
 from service.store import NotFound, Repositories, Station, Store, Vineyard
 from service.store.errors import AlreadyUndone, CannotUndo
 from service.store.records import Written
@@ -81,6 +82,13 @@ EVERY_WRITE: tuple[Write, ...] = (
     log(20),
     log(21),
     lambda records: records.frosted.put("home", FrostedBlock("b1", 2026, NIGHT)),
+    lambda records: records.set_counts.add(
+        "home", [SetCount(NIGHT, "b1", "1", flowers=40), SetCount(NIGHT, "b1", "2", flowers=50)]
+    ),
+    lambda records: records.set_counts.add("home", [SetCount(NIGHT, "b1", "1", flowers=41, berries=9)]),
+    lambda records: records.set_counts.delete("home", records.set_counts.all("home")[1].id),
+    lambda records: records.news_readers.replace_all("home", ["ida@home.example"]),
+    lambda records: records.news_readers.replace_all("home", ["eve@home.example"]),
     lambda records: records.cultivars.put(
         Cultivar("dusk", "Dusk", FlowerType.STAMINATE, True, pollen_days=3)
     ),
@@ -269,3 +277,17 @@ def test_a_long_upload_is_kept_in_few_rows(store: Store, url: str) -> None:
         found = records.temperatures.observed("hill")
         assert found is not None
         assert found.dates.size == days.size
+
+
+def test_what_ten_years_of_days_rest_on_is_refused_at_once(store: Store) -> None:
+    """While it looks for what is in the way of an undo, all other writers wait."""
+    days = np.arange("2010-01-01", "2020-01-01", dtype="datetime64[D]")
+    first = change(store, lambda records: records.stations.put(HILL))
+    assert first is not None
+    for some in np.array_split(days, 10):
+        change(store, temperatures(9.0, some))
+    began = time.perf_counter()
+    with pytest.raises(CannotUndo) as refused:
+        undo(store, first)
+    assert time.perf_counter() - began < 10  # it was minutes: for each day all the others were read
+    assert {blocker.change for blocker in refused.value.blockers} == {2}

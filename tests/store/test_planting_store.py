@@ -92,7 +92,7 @@ def test_a_cultivar_in_use_stays(store: Store) -> None:
             repositories.cultivars.delete("dusk")
         assert refused.value.users == (
             "block b1 of vineyard home",
-            "the bloom log of vineyard home",
+            "the bloom dates of vineyard home",
             "the visits of vineyard home",
         )
         repositories.vineyards.delete("home")

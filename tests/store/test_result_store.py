@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from service.store import AlreadyThere, Job, NotFound, Store
+from service.store.errors import TooManyJobs
+from service.store.results import MOST_OPEN_JOBS
 
 DOCUMENT = {
     "heat": {"base_c": 10.0},
@@ -86,15 +88,28 @@ def test_the_newest_job_on_a_subject_is_found_by_its_state(store: Store) -> None
         assert repositories.jobs.latest("hindcast", "f1", "done") is None
 
 
-def test_jobs_that_a_crash_left_behind_fail_and_say_so(store: Store) -> None:
-    for grower in ("local", "another"):
-        with store.transaction(grower) as repositories:
-            for state in ("waiting", "running", "done", "failed"):
-                repositories.jobs.add(state, "hindcast")
-                repositories.jobs.update(state, state=state, message="as it was")
-    store.end_lost_jobs("the service stopped")
-    for grower in ("local", "another"):
-        with store.transaction(grower, read_only=True) as repositories:
-            ended = [repositories.jobs.get(id) for id in ("waiting", "running", "done", "failed")]
-            assert [job.state for job in ended] == ["failed", "failed", "done", "failed"]
-            assert [job.message for job in ended] == ["the service stopped"] * 2 + ["as it was"] * 2
+def test_a_job_is_cancelled_unless_it_has_ended(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        for state in ("waiting", "running", "done", "failed"):
+            repositories.jobs.add(state, "fit")
+            repositories.jobs.update(state, state=state, message="as it was")
+        states = [repositories.jobs.cancel(id).state for id in ("waiting", "running", "done", "failed")]
+        assert states == ["cancelled", "cancelled", "done", "failed"]
+        assert [job.id for job in repositories.jobs.all("done")] == ["done"]
+        assert [job.id for job in repositories.jobs.all()] == ["failed", "done", "running", "waiting"]
+        with pytest.raises(NotFound):
+            repositories.jobs.cancel("other")
+    with store.transaction("another") as repositories, pytest.raises(NotFound):
+        repositories.jobs.cancel("done")
+
+
+def test_so_many_jobs_of_a_grower_may_be_open(store: Store) -> None:
+    with store.transaction("local") as repositories:
+        for number in range(MOST_OPEN_JOBS):
+            repositories.jobs.add(f"j{number}", "fit")
+        with pytest.raises(TooManyJobs, match=f"{MOST_OPEN_JOBS} jobs"):
+            repositories.jobs.add("more", "fit")
+        repositories.jobs.cancel("j0")
+        repositories.jobs.add("more", "fit")
+    with store.transaction("another") as repositories:
+        repositories.jobs.add("j0", "fit")

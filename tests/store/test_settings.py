@@ -12,10 +12,11 @@ def test_settings_have_defaults_and_descriptions(monkeypatch: pytest.MonkeyPatch
     for name in Settings.model_fields:
         monkeypatch.delenv(f"CAPFALL_{name.upper()}", raising=False)
     settings = Settings()
-    assert (settings.database_url, settings.access, settings.max_upload_mb) == (
+    assert (settings.database_url, settings.access, settings.max_upload_mb, settings.trusted_proxies) == (
         "sqlite:///capfall.db",
         "open",
         20,
+        "127.0.0.1",
     )
     assert all(field.description for field in Settings.model_fields.values())
 

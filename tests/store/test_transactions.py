@@ -82,6 +82,7 @@ def test_one_grower_sees_nothing_of_another(store: Store) -> None:
             lambda: repositories.changes.undo(1),
             lambda: repositories.fits.get("f1"),
             lambda: repositories.jobs.update("j1", progress=1.0),
+            lambda: repositories.jobs.cancel("j1"),
         ):
             with pytest.raises(NotFound):
                 look()

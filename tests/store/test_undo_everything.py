@@ -83,6 +83,15 @@ steps = st.one_of(
         lambda pick, note: Step("PATCH", f"{HOME}/visits/{{visit}}", {"note": note}, pick=pick), small, block
     ),
     st.builds(lambda pick: Step("DELETE", f"{HOME}/visits/{{visit}}", pick=pick), small),
+    st.builds(
+        lambda name, flowers: Step(
+            "POST",
+            f"{HOME}/set-counts",
+            [{"date": "2025-05-10", "block": name, "cluster": "1", "flowers": flowers}],
+        ),
+        block,
+        small,
+    ),
     st.builds(log, block, small, st.integers(0, 19)),
     st.builds(lambda name, season: Step("DELETE", f"{HOME}/bloom-log/{2020 + season}/{name}"), block, small),
     st.builds(warm, small, st.integers(0, 18)),

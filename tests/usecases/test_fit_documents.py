@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from models.bloom.rule_choice import NearestToDefault, TooFewToChoose, WhyRule
+from models.bloom.search import Search
 from models.bloom.set_aside import FarFromOthers, OutOfOrder, SetAside
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit, fit_thresholds
@@ -110,6 +112,21 @@ def test_reasons_come_back_as_codes() -> None:
     back = from_document(document)
     assert (back.fit.set_aside, back.id) == (SLIPS, saved.id)
     assert from_another_grower(FitDocument.model_validate(document)).fit.set_aside == SLIPS
+
+
+@pytest.mark.parametrize(
+    "why",
+    [TooFewToChoose(5, 8), NearestToDefault(5, 72, 31, 0.02, 0.13, None), "nearest, as older fits put it"],
+)
+def test_why_the_rule_was_chosen_comes_back(why: WhyRule | str) -> None:
+    saved = SavedFit(a_fit(), ("hill",), search=Search(a_fit().rule, why, ()))
+    document = json.loads(json.dumps(to_document(saved)))
+    back = from_document(document)
+    assert back.search is not None
+    assert (back.search.why, back.id) == (why, saved.id)
+    document["search"]["why"] = {"code": "no_such_reason"}
+    with pytest.raises(ValidationError, match="why"):
+        from_document(document)
 
 
 def test_a_document_whose_reasons_are_texts_keeps_them_and_its_identifier() -> None:

@@ -257,8 +257,13 @@ def test_a_later_day_that_may_lack_pollen_is_told_only_where_no_day_is_likely_to
     # EARLY lacks pollen on days 156 to 163; with one end two days later it does from day 158 on.
     later = {**EARLY, "b7": (145.0, 149.0, 156.0)}
     mostly = draws_of({key: [EARLY[key]] * 3 + [later[key]] * 4 + [SAFE[key]] * 3 for key in EARLY})
-    (act,) = only(pollination(PAIR, mostly)).uncovered
+    found = only(pollination(PAIR, mostly))
+    (act,) = found.uncovered
     assert (act.first_day, act.level) == (dt.date(2026, 6, 8), "act")
+    daily = found.without_pollen  # tells the days before it too
+    assert daily is not None
+    assert daily.first_day == dt.date(2026, 6, 6)
+    assert daily.chances[:3] == pytest.approx((0.3, 0.3, 0.7))
     assert act.chance == pytest.approx(0.7)
     seldom = draws_of({key: [EARLY[key]] * 2 + [later[key]] * 2 + [SAFE[key]] * 6 for key in EARLY})
     (watch,) = only(pollination(PAIR, seldom)).uncovered

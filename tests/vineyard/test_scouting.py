@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.errors import BadInput
-from models.vineyard.scouting import Plan, Task, Window, plan_trips
+from models.vineyard.scouting import BestLook, Plan, Task, Window, plan_trips
 from models.vineyard.scouting_tasks import FirstCaps
 from service.words.scouting import why_missed
 
@@ -166,3 +166,66 @@ def test_what_is_refused(weekdays: tuple[int, ...], max_trips: int | None, where
     with pytest.raises(BadInput) as caught:
         plan_trips([task("a", on(0, 1))], first_day=MONDAY, weekdays=weekdays, max_trips=max_trips)
     assert caught.value.problems[0].where == where
+
+
+@st.composite
+def equal_cases(draw: st.DrawFn) -> tuple[list[Task], dict[tuple[str, dt.date], float]]:
+    """Tasks with chances that are often alike, and what a look at each block and day teaches."""
+    chances = st.dictionaries(st.integers(0, 7), st.sampled_from([0.5, 1.0]), min_size=1, max_size=6)
+    tasks = [
+        task(f"b{number}", found)
+        for number, found in enumerate(draw(st.lists(chances, min_size=1, max_size=4)))
+    ]
+    gain = st.integers(0, 9).map(lambda value: value / 10)
+    return tasks, {(each.block, day): draw(gain) for each in tasks for day in each.chance_on}
+
+
+def told(
+    tasks: Sequence[Task], narrows: Mapping[tuple[str, dt.date], float], taken: Sequence[dt.date]
+) -> int:
+    """Thousandths of a day that a set of days teaches, each task on a day that suits it best."""
+    total = 0
+    for each in tasks:
+        best = max((each.chance_on.get(day, 0.0) for day in taken), default=0.0)
+        days = [day for day in taken if best > 0 and each.chance_on.get(day, 0.0) == best]
+        total += max((round(1000 * narrows[each.block, day]) for day in days), default=0)
+    return total
+
+
+@pytest.mark.slow
+@settings(deadline=None, max_examples=100)
+@given(equal_cases(), st.one_of(st.none(), st.integers(1, 2)))
+def test_what_looks_teach_orders_equal_plans_and_drops_no_task(
+    case: tuple[list[Task], dict[tuple[str, dt.date], float]], max_trips: int | None
+) -> None:
+    tasks, narrows = case
+    plain = plan_trips(tasks, first_day=MONDAY, max_trips=max_trips)
+    plan = plan_trips(tasks, first_day=MONDAY, max_trips=max_trips, narrows=narrows)
+    taken = [trip.date for trip in plan.trips]
+    assert len(taken) == len(plain.trips)
+    most = merit(tasks, [trip.date for trip in plain.trips])
+    assert merit(tasks, taken)[1] == most[1]
+    if max_trips is None:
+        assert met(plan) == met(plain)
+    rivals = [
+        days
+        for days in combinations(sorted({day for each in tasks for day in each.chance_on}), len(taken))
+        if merit(tasks, days)[1] == most[1] and (max_trips is not None or merit(tasks, days)[0] == most[0])
+    ]
+    if max_trips is None:
+        best = max(told(tasks, narrows, days) for days in rivals)
+        assert told(tasks, narrows, taken) == best
+        earliest = min(merit(tasks, days)[2] for days in rivals if told(tasks, narrows, days) == best)
+        assert merit(tasks, taken)[2] == earliest
+    for trip in plan.trips:
+        for planned in trip.tasks:
+            assert planned.narrows_days == narrows[planned.block, trip.date]
+
+
+def test_the_best_look_now_is_that_of_the_first_day_and_not_told_where_it_teaches_little() -> None:
+    tasks = [task("a", on(3, 4)), task("b", on(3, 4))]
+    narrows = {("a", day(0)): 0.2, ("b", day(0)): 0.3, ("a", day(3)): 0.9}
+    best = plan_trips(tasks, first_day=MONDAY, narrows=narrows).best_look
+    assert best == BestLook("b", 0.3)
+    assert plan_trips(tasks, first_day=MONDAY).best_look is None
+    assert plan_trips(tasks, first_day=MONDAY, narrows={("a", day(0)): 0.04}).best_look is None

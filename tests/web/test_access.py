@@ -7,7 +7,7 @@ from fastapi.testclient import TestClient
 
 from service.app import create_app
 from service.settings import Settings
-from service.web.access import is_loopback
+from service.web.origins import is_loopback
 from tests.api.asking import assert_problem
 
 

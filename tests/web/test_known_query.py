@@ -13,12 +13,17 @@ from tests.api.asking import STATION, VINEYARD, assert_problem, put_vineyard, se
     [
         (f"{VINEYARD}/forecast", "asof=2025-05-01", "did you mean as_of?"),
         (f"{VINEYARD}/forecast", "AS_OF=2025-05-01", "did you mean as_of?"),
-        (f"{VINEYARD}/forecast", "season=2025", "this route knows as_of, fit, frost_limit, interval, units"),
+        (
+            f"{VINEYARD}/forecast",
+            "season=2025",
+            "this route knows as_of, fit, frost_limit, grower, interval, units",
+        ),
         (f"{VINEYARD}/pollination", "as-of=2025-05-01", "did you mean as_of?"),
         (f"{VINEYARD}/scouting", "weekday=tue", "did you mean weekdays?"),
         (f"{STATION}/degree-days", "base_c=10", "did you mean base?"),
         (f"{STATION}/temperatures", "form=2025-05-01", "did you mean from?"),
-        (STATION, "units=us", "takes no query parameters"),
+        (STATION, "units=us", "this route knows grower"),
+        ("/healthz", "units=us", "takes no query parameters"),
         (f"{VINEYARD}/forecast", "as_of=2025-05-01&as_of=2025-06-01", "given 2 times"),
     ],
 )

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import get_args
 
 from models.bloom import cautions as dates
+from models.bloom.rule_choice import NearestToDefault, TooFewToChoose, WhyRule
 from models.bloom.set_aside import (
     BeforeHeat,
     DaysMissing,
@@ -24,6 +25,10 @@ from models.vineyard.reach import NamedBlock
 DAY, LATER = dt.date(2026, 5, 4), dt.date(2026, 5, 9)
 BLOCK, SOURCE, OTHER = NamedBlock("b1", "Dewlight"), NamedBlock("b7", "Tinderling"), NamedBlock("b8", "Hush")
 
+WHY_RULE: tuple[WhyRule, ...] = (
+    TooFewToChoose(5, 8),
+    NearestToDefault(5, 72, 31, 0.02, 0.13, 0.05),
+)
 WHY_SET_ASIDE: tuple[WhySetAside, ...] = (
     OutOfOrder(DAY, True, "full_bloom", LATER, False),
     BeforeHeat(DAY),
@@ -46,14 +51,19 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     dates.VisitsContradict(
         (Visit(DAY, "dewlight", "b1", 60.0), Visit(LATER, "dewlight", "b1", None, 57, "Wren"))
     ),
+    dates.LogAgainstVisits("b1", "bloom_end", DAY, LATER, None, visits_count=False),
     dates.ObservationFarOff("b1", "bloom_end", LATER, had_come=False, days_later=40),
     dates.BlocksFrosted(2026, ("b1", "b2")),
     dates.SeasonInFit(2026),
     dates.FitImported(),
     dates.FitOfOtherVineyards(("hollow", "ridge")),
     dates.FitBehind(3, 1),
+    dates.StationChangeNotInFit(),
     dates.FewSeasonsOfCultivars(("dewlight", "hush")),
     dates.CultivarsUnknown(("dewlight",)),
+    dates.CultivarsOfGroup(("dewlight", "hush")),
+    dates.SpeciesUnknown(("dewlight",)),
+    dates.LikeUnknown("dewlight", "hush"),
     dates.NorthAssumed(),
     dates.DailyLooksAssumed(None),
     dates.DailyLooksAssumed(7),
@@ -63,13 +73,14 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.OwnFlowerDays(("dewlight",)),
     cautions.ReachAssumed(15.0),
     cautions.OtherPollenUnknown(),
+    cautions.OtherPollenUnknown("none"),
+    cautions.OtherPollenUnknown("many"),
     cautions.PollenMayNotLack(),
     cautions.FrostDamageUnknown(),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),
-    cautions.NoFitForCover(),
-    cautions.NoPastSeason(),
-    cautions.CoverByCultivar(),
+    cautions.LayoutOnly("no_fit"),
+    cautions.PastCoverAsNoted(),
     cautions.EnoughAssumed(0.8),
 )
 WARNED: tuple[pollen_warnings.Warned, ...] = (
@@ -78,6 +89,7 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.GapBetweenSources(0.45),
     pollen_warnings.NoSourceInReach(15.0, by_list=False),
     pollen_warnings.NoneViable((SOURCE,), (OTHER,)),
+    pollen_warnings.VinesOutOfReach(3, 10, 15.24),
     pollen_warnings.OnlySource(SOURCE),
     pollen_warnings.MainSource(SOURCE, 0.6),
     pollen_warnings.BloomNotForecast(),
@@ -112,7 +124,7 @@ MEASURED: tuple[layout_rules.Measured, ...] = (
 WHY_EXPOSED: tuple[block_check.WhyExposed, ...] = (
     block_check.NoViableSource(),
     block_check.CultivarNotInFit("dewlight"),
-    block_check.StagesNotInFit(("bloom_end",)),
+    cautions.StagesLacking(("bloom_end",)),
     block_check.SourcesNotInFit(("hush", "tinderling")),
     block_check.SeldomCovered(0.8, 2, 9, ("hush",)),
 )

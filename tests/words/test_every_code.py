@@ -10,6 +10,7 @@ from typing import Any, get_args
 import pytest
 
 from models.bloom.forecast import BlockForecast, Status, WhyNone
+from models.bloom.rule_choice import WhyRule
 from models.bloom.set_aside import SetAside, WhySetAside
 from models.errors import BadInput, NotEnoughData, Remedy
 from models.records import HeatMethod, HeatRule
@@ -20,13 +21,15 @@ from models.vineyard.layout_rules import LayoutFinding, Measured, RuleCode, WhyN
 from models.vineyard.pollen_warnings import PollenWarning, Warned, WarningCode
 from models.vineyard.scouting import Missed, MissedTask, Window
 from models.vineyard.scouting_tasks import FirstCaps, Look, TaskKind
+from models.vineyard.season_state import Standing
 from service.words.cautions import caution_words
 from service.words.errors import REMEDIES, Reader, error_words
 from service.words.forecast import MEANINGS, SHORT_STAGES, STATUSES, why_none
-from service.words.heat_rules import METHODS, rule_words
+from service.words.heat_rules import METHODS, rule_words, why_chosen
 from service.words.layout import NOT_APPLICABLE, RULE_SOURCES, RULES, finding_words, why_exposed
 from service.words.pollen import SHORT, what_is_wrong, what_to_do
 from service.words.scouting import TASK_NAMES, look_for, why_look, why_missed
+from service.words.season import STANDINGS
 from service.words.set_aside import why_alike, why_set_aside
 from tests.words import samples
 from tests.words.samples import BLOCK, DAY, LATER, members
@@ -52,6 +55,7 @@ def missed(why: Missed) -> MissedTask:
 SAID: list[tuple[object, Sequence[Any], Callable[[Any], str | None]]] = [
     (WhySetAside, samples.WHY_SET_ASIDE, lambda why: why_set_aside(SetAside(2026, "b1", "full_bloom", why))),
     (WhySetAside, samples.WHY_SET_ASIDE, why_alike),
+    (WhyRule, samples.WHY_RULE, why_chosen),
     (Caution, samples.CAUTIONS, caution_words),
     (Warned, samples.WARNED, lambda of: what_is_wrong(warned(of))),
     (Warned, samples.WARNED, lambda of: what_to_do(warned(of))),
@@ -99,6 +103,7 @@ def test_each_number_and_name_of_a_code_is_said() -> None:
         (RuleCode, RULE_SOURCES),
         (WhyNot, NOT_APPLICABLE),
         (HeatMethod, METHODS),
+        (Standing, STANDINGS),
     ],
 )
 def test_every_member_of_a_literal_has_words(literal: object, words: dict[str, str]) -> None:

@@ -2,12 +2,13 @@
 "use strict";
 const shown = document.querySelector("[data-job]");
 const bar = shown.querySelector("progress");
+const within = location.pathname.match(/^\/growers\/[^/]+/)?.[0] ?? ""; // whose page this is, of several growers
 const said = document.getElementById("job-said");
 async function look() {
   try {
-    const answer = await fetch("/v1/jobs/" + encodeURIComponent(shown.dataset.job), { cache: "no-store" });
+    const answer = await fetch(within + "/v1/jobs/" + encodeURIComponent(shown.dataset.job), { cache: "no-store" });
     const job = await answer.json();
-    if (job.state === "done" || job.state === "failed") { location.reload(); return; }
+    if (["done", "failed", "cancelled"].includes(job.state)) { location.reload(); return; }
     if (answer.ok) {
       bar.value = job.progress;
       said.textContent = Math.round(100 * job.progress) + " %" + (job.message ? ": " + job.message : "");

@@ -1,21 +1,33 @@
-// A visit is first kept on this device, then sent; it leaves the device once the service has it.
+// A visit is first kept on this device, then sent; it leaves the device only once the service itself says that it has it.
 "use strict";
 (() => {
   const form = document.getElementById("visit");
   if (!form) return;
   const vineyard = form.dataset.vineyard;
-  const key = "capfall-visits-" + vineyard;
+  const within = location.pathname.match(/^\/growers\/[^/]+/)?.[0] ?? ""; // whose page this is, of several growers
+  const key = "capfall-visits-" + within + vineyard;
   const said = document.getElementById("said");
+  const undo = document.getElementById("undo");
   const exact = document.getElementById("exact");
   const tiles = [...form.querySelectorAll("input[type=radio]")];
+  const trip = [...form.querySelectorAll("[data-block]")];
   const RETRY_MS = 15000;
   const GIVE_UP_MS = 8000; // a connection may hang rather than fail, and must not hold up the next try
+  const REFUSALS = [404, 409, 413, 422]; // what another try would not change
+  const KEPT = "The visit is kept on this phone and is sent as soon as that works.";
   let sending = false;
+
+  class NotTaken extends Error {}
 
   const read = () => JSON.parse(localStorage.getItem(key) || "[]");
   const write = (visits) => localStorage.setItem(key, JSON.stringify(visits));
   const words = (visit) => `${visit.block}, ${visit.date}: ${visit.percent_open} % of caps off`;
-  function say(text) { said.textContent = text; said.hidden = false; }
+  function say(text, change) {
+    said.firstElementChild.textContent = text;
+    said.hidden = false;
+    undo.hidden = !change;
+    undo.dataset.change = change ?? "";
+  }
 
   function show() {
     const visits = read();
@@ -35,58 +47,129 @@
     }));
   }
 
-  async function refusal(answer) {
-    try {
-      const problem = await answer.json();
-      return problem.errors?.map((error) => error.problem).join("; ") || problem.detail;
-    } catch { return "status " + answer.status; }
+  function choose(block) {
+    form.elements.block.value = block;
+    for (const each of trip) {
+      if (each.dataset.block === block) each.setAttribute("aria-current", "true");
+      else each.removeAttribute("aria-current");
+    }
   }
 
+  function recorded(visit) {
+    const list = document.getElementById("today");
+    document.getElementById("none-yet")?.remove();
+    if (visit.date === list.dataset.date) {
+      const line = document.createElement("li");
+      line.textContent = `${visit.block}: ${visit.percent_open} % of caps off`;
+      list.append(line);
+    }
+    const here = trip.findIndex((each) => each.dataset.block === visit.block);
+    if (here < 0) return;
+    trip[here].classList.add("done");
+    const next = [...trip.slice(here + 1), ...trip.slice(0, here)].find((each) => !each.classList.contains("done"));
+    choose(next ? next.dataset.block : "");
+  }
+
+  // JSON of the service's own making, or null: a network's sign-in page answers 200 too, or 403, and knows nothing.
+  async function own(answer) {
+    const type = answer.headers.get("content-type") ?? "";
+    if (!/^application\/(problem\+)?json/.test(type)) return null;
+    try { return await answer.json(); } catch { return null; }
+  }
+
+  // Why the service refuses the visit, or null if it has it. Anything else is no answer to it.
   async function sendOne(visit) {
     const { block, date, percent_open, observer, note } = visit;
-    const answer = await fetch(`/v1/vineyards/${vineyard}/visits`, {
+    const answer = await fetch(`${within}/v1/vineyards/${vineyard}/visits`, {
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify([{ block, date, percent_open, observer, note }]),
       signal: AbortSignal.timeout(GIVE_UP_MS),
     });
-    if (answer.status >= 500) throw new Error("the service is not ready");
-    const refused = answer.ok ? null : await refusal(answer);
-    // read anew: another entry may have been added meanwhile
-    write(read().flatMap((other) => {
-      if (other.id !== visit.id) return [other];
-      return refused === null ? [] : [{ ...other, refused }];
-    }));
-    return refused === null;
+    const told = await own(answer);
+    if (answer.ok && told?.vineyard === vineyard && told.rows_read === 1) {
+      return { refused: null, change: answer.headers.get("Capfall-Change"), warnings: told.warnings ?? [] };
+    }
+    if (told?.type?.startsWith("/problems/") && REFUSALS.includes(answer.status)) {
+      return { refused: told.errors?.map((error) => error.problem).join("; ") || told.detail };
+    }
+    if (told && answer.status === 401) throw new NotTaken(`This phone is signed in no more. ${KEPT}`);
+    if (told?.type?.startsWith("/problems/")) throw new NotTaken(`The service says: ${told.detail}. ${KEPT}`);
+    throw new NotTaken(`Something else than the service answered, as the sign-in page of a network does. ${KEPT}`);
   }
 
   async function send() {
     if (sending) return;
     sending = true;
     const sent = [];
+    const doubtful = [];
+    let last = null;
+    let trouble = null;
     try {
       for (;;) {
         const next = read().find((visit) => !visit.refused);
         if (!next) break;
-        if (await sendOne(next)) sent.push(next);
+        const { refused, change, warnings } = await sendOne(next);
+        // read anew: another entry may have been added meanwhile
+        write(read().flatMap((other) => {
+          if (other.id !== next.id) return [other];
+          return refused === null ? [] : [{ ...other, refused }];
+        }));
+        if (refused !== null) continue;
+        sent.push(next);
+        last = change;
+        doubtful.push(...warnings);
+        recorded(next);
       }
-    } catch {
-      say("No connection. The visit is kept on this phone and is sent when the connection is back.");
+    } catch (error) {
+      trouble = error instanceof NotTaken ? error.message : `No connection. ${KEPT}`;
     } finally {
       sending = false;
     }
+    const others = read().some((visit) => visit.refused) ? " The service refused a visit, see below." : "";
     if (sent.length) {
-      const refused = read().length ? " Others were refused, see below." : "";
-      say(`Sent: ${sent.map(words).join("; ")}. The windows on the board know of it.` + refused);
+      const look = doubtful.length ? ` Please look again: ${doubtful.join(" ")}` : "";
+      say(`Recorded: ${sent.map(words).join("; ")}. The windows on the board know of it.${others}${look} ${trouble ?? ""}`, sent.length === 1 && last);
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
       if (form.elements.as_of.value) {
-        document.getElementById("to-board").href = `/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
+        document.getElementById("to-board").href = `${within}/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
       }
-    } else if (read().some((visit) => visit.refused)) {
-      say("The service refused a visit, see below.");
+    } else if (trouble || others) {
+      say(trouble ?? others.trim());
     }
     show();
   }
+
+  undo.addEventListener("click", async () => {
+    const change = undo.dataset.change;
+    undo.hidden = true;
+    try {
+      const answer = await fetch(`${within}/v1/changes/${change}/undo`, { method: "POST" });
+      const told = await own(answer);
+      if (!answer.ok || !told) { say(`It could not be undone: ${told?.detail ?? "no answer"}.`); return; }
+      document.getElementById("today").lastElementChild?.remove();
+      say("Undone: that visit counts no more.");
+    } catch { say("No connection: it is not undone yet.", change); }
+  });
+
+  for (const each of trip) {
+    each.addEventListener("click", (event) => { event.preventDefault(); choose(each.dataset.block); });
+  }
+  form.elements.block.addEventListener("change", () => choose(form.elements.block.value));
+
+  // The page may be from yesterday: kept by the browser, or by the phone while there was no connection.
+  let touched = false;
+  form.elements.date.addEventListener("input", () => { touched = true; });
+  function today() {
+    if (touched || form.elements.as_of.value) return;
+    const timeZone = form.dataset.timezone || undefined;
+    form.elements.date.value = new Intl.DateTimeFormat("en-CA", { timeZone, year: "numeric", month: "2-digit", day: "2-digit" }).format(new Date());
+  }
+  addEventListener("pageshow", today);
+  document.addEventListener("visibilitychange", today);
+  today();
+  const asked = new URLSearchParams(location.search).get("block");
+  if (asked && [...form.elements.block.options].some((option) => option.value === asked)) choose(asked);
 
   document.getElementById("exact-field").hidden = false;
   exact.addEventListener("input", () => {
@@ -114,6 +197,7 @@
     for (const tile of tiles) { tile.checked = false; tile.required = true; }
     exact.value = "";
     form.elements.note.value = "";
+    said.scrollIntoView({ block: "nearest" });
     show();
     send();
   });
@@ -122,9 +206,4 @@
   setInterval(() => { if (read().some((visit) => !visit.refused)) send(); }, RETRY_MS);
   show();
   if (read().length) send();
-  navigator.serviceWorker?.register("/service-worker.js").then(async () => {
-    await navigator.serviceWorker.ready;
-    const cache = await caches.open("capfall-visit-form");
-    await cache.addAll([location.pathname, "/static/board.css", "/static/board.js", "/static/visit.js", "/static/icon.svg"]);
-  }).catch(() => { /* without it the open page still keeps visits */ });
 })();

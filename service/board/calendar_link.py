@@ -1,0 +1,33 @@
+"""The address of a vineyard's calendar, for the calendar of a phone."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from service.board.pages import PageRoute, page
+from service.web.access import Asked, Grower, needs
+from service.web.calendar_links import NewLink, new_calendar_link
+from service.web.keys import VineyardKey
+from service.web.records import store
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+
+@router.get("/vineyards/{vineyard}/calendar")
+def calendar(request: Request, vineyard: VineyardKey, grower: Grower) -> HTMLResponse:
+    """What the calendar shows, and the button that makes a link."""
+    return _page(request, grower, vineyard, None)
+
+
+@router.post("/vineyards/{vineyard}/calendar")
+@needs("record")
+def make_link(request: Request, vineyard: VineyardKey, grower: Grower, who: Asked) -> HTMLResponse:
+    """Make a link and show it, this once."""
+    return _page(request, grower, vineyard, new_calendar_link(request, who, grower, vineyard))
+
+
+def _page(request: Request, grower: str, vineyard: str, link: NewLink | None) -> HTMLResponse:
+    with store(request).transaction(grower, read_only=True) as records:
+        known = records.vineyards.get(vineyard)
+    return page("calendar_link.html", vineyard=known, link=link, asked={})

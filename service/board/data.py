@@ -1,0 +1,222 @@
+"""Add data: files of any kind, looked over before they are stored, and the ways to all that can be kept up by hand."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, File, Form, Request, UploadFile
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from models.errors import BadInput, CapfallError, Problem
+from service import clock
+from service.board.fields import (
+    DATE_CHOICES,
+    DATES,
+    FILE_WORDS,
+    SEASON_DATE_CHOICES,
+    TEMPLATE_FILES,
+    UNIT_CHOICES,
+    UNITS,
+    by_file,
+    content_of,
+)
+from service.board.pages import Done, PageRoute, here, page
+from service.ingest.bloom_log import LONGEST_CHECK_DAYS
+from service.ingest.cells import whole_number
+from service.ingest.dates import parse_date
+from service.ingest.options import Confirm, ReadOptions
+from service.store.repositories import Repositories
+from service.usecases.add_files import ORDER, AddedFile, FileName, add_files
+from service.usecases.fit_in_use import vineyard_fit
+from service.usecases.fits import get_fit
+from service.web.access import Grower
+from service.web.edge_words import for_page
+from service.web.keys import VineyardKey
+from service.web.records import changing, store
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+HINTS: dict[FileName, str] = {
+    "temperatures": "A daily minimum and maximum. Days that are stored already take the new values.",
+    "outlook": "A weather forecast of the days to come, daily minimum and maximum.",
+    "bloom_log": "The dates on which each block bloomed. Dates that the file leaves out stay.",
+    "visits": "Single looks: how many per cent of caps were off.",
+    "planting": "The whole planting, one line a block. A block that the file lacks leaves; its past is kept.",
+}
+SHOWN: tuple[FileName, ...] = ("temperatures", "outlook", "bloom_log", "visits", "planting")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToldOfFiles:
+    """What stands in the fields beside the files, as it was typed."""
+
+    unit: str = "headers"
+    issued_on: str = ""
+    temperatures_dates: str = "iso"
+    bloom_log_dates: str = "iso"
+    visits_dates: str = "iso"
+    checked_every_days: str = ""
+    confirm: tuple[Confirm, ...] = ()
+
+
+@router.get("/vineyards/{vineyard}/data")
+def data_page(request: Request, vineyard: VineyardKey, grower: Grower, change: Done = None) -> HTMLResponse:
+    """The form for files, and what is known so far."""
+    with store(request).transaction(grower, read_only=True) as records:
+        today = clock.today(records.vineyards.get(vineyard).timezone)
+        return _page(records, vineyard, ToldOfFiles(issued_on=today.isoformat()), change=change)
+
+
+@router.post("/vineyards/{vineyard}/data")
+def take_files(
+    request: Request,
+    vineyard: VineyardKey,
+    grower: Grower,
+    step: Annotated[Literal["preview", "apply"], Form()] = "preview",
+    unit: Annotated[str, Form(max_length=10)] = "headers",
+    issued_on: Annotated[str, Form(max_length=40)] = "",
+    temperatures_dates: Annotated[str, Form(max_length=20)] = "iso",
+    bloom_log_dates: Annotated[str, Form(max_length=20)] = "iso",
+    visits_dates: Annotated[str, Form(max_length=20)] = "iso",
+    checked_every_days: Annotated[str, Form(max_length=10)] = "",
+    confirm: Annotated[list[Confirm] | None, Form()] = None,
+    temperatures: Annotated[UploadFile | None, File()] = None,
+    outlook: Annotated[UploadFile | None, File()] = None,
+    planting: Annotated[UploadFile | None, File()] = None,
+    bloom_log: Annotated[UploadFile | None, File()] = None,
+    visits: Annotated[UploadFile | None, File()] = None,
+) -> Response:
+    """Say what the files would change, or store them; with faults in any of them nothing is stored."""
+    told = ToldOfFiles(
+        unit=unit,
+        issued_on=issued_on,
+        temperatures_dates=temperatures_dates,
+        bloom_log_dates=bloom_log_dates,
+        visits_dates=visits_dates,
+        checked_every_days=checked_every_days,
+        confirm=tuple(confirm or ()),
+    )
+    sent = {
+        "temperatures": temperatures,
+        "outlook": outlook,
+        "planting": planting,
+        "bloom_log": bloom_log,
+        "visits": visits,
+    }
+    files: dict[FileName, bytes] = {
+        name: data for name in ORDER if (data := content_of(sent[name])) is not None
+    }
+    kept = store(request)
+    try:
+        with changing(request, grower, preview=step == "preview") as records:
+            today = clock.today(records.vineyards.get(vineyard).timezone)
+            added = add_files(records, vineyard, files, **_how_to_read(told, files, today))
+    except BadInput as error:
+        with kept.transaction(grower, read_only=True) as records:
+            faults = by_file(error.problems or (Problem("form", error.message),))
+            return _page(records, vineyard, told, status=422, faults=faults)
+    if step == "apply":
+        return RedirectResponse(here(vineyard, "data", change=request.state.change), 303)
+    with kept.transaction(grower, read_only=True) as records:
+        return _page(records, vineyard, told, added=added)
+
+
+def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.date) -> dict[str, Any]:
+    """What is told beside the files. Raises BadInput."""
+    problems = [] if files else [Problem("form", "choose at least one file")]
+    dates = {name: getattr(told, f"{name}_dates") for name in ("temperatures", "bloom_log", "visits")}
+    if told.unit not in UNITS or not set(dates.values()) <= DATES.keys():
+        problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
+    every = None
+    try:
+        if told.checked_every_days.strip():
+            every = whole_number(told.checked_every_days.strip(), low=1, high=LONGEST_CHECK_DAYS)
+    except BadInput as error:
+        problems.append(Problem("checked_every_days", error.message))
+    issued_on = None
+    try:
+        if "outlook" in files and told.issued_on.strip():
+            issued_on = parse_date(told.issued_on.strip())
+    except BadInput as error:
+        problems.append(Problem("issued_on", error.message))
+    if problems:
+        raise BadInput("the form is not complete", problems)
+
+    def options(dates_of: str, sent_on: dt.date | None) -> ReadOptions:
+        return ReadOptions(
+            date_format=DATES[dates[dates_of]],
+            confirm=told.confirm,
+            sent_on=sent_on,
+            checked_every_days=every,
+        )
+
+    return {
+        "unit": UNITS[told.unit],
+        "issued_on": issued_on,
+        "options": {
+            "temperatures": options("temperatures", today),
+            "outlook": options("temperatures", None),
+            "bloom_log": options("bloom_log", today),
+            "visits": options("visits", today),
+        },
+    }
+
+
+def _page(
+    records: Repositories,
+    vineyard: str,
+    told: ToldOfFiles,
+    *,
+    status: int = 200,
+    change: int | None = None,
+    faults: Mapping[str, Sequence[tuple[str, str]]] | None = None,
+    added: Sequence[AddedFile] | None = None,
+) -> HTMLResponse:
+    known = records.vineyards.get(vineyard)
+    today = clock.today(known.timezone)
+    return page(
+        "data.html",
+        status=status,
+        vineyard=known,
+        asked={},
+        told=told,
+        change=change,
+        faults=faults or {},
+        added=added,
+        files=[(name, FILE_WORDS[name], HINTS[name], f"{name}.csv" in TEMPLATE_FILES) for name in SHOWN],
+        file_words=FILE_WORDS,
+        warning_words=for_page,
+        unit_choices=UNIT_CHOICES,
+        date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},
+        known=_what_is_known(records, vineyard, today),
+        today=today,
+    )
+
+
+def _what_is_known(records: Repositories, vineyard: str, today: dt.date) -> dict[str, Any]:
+    """How much there is of each kind, and how fresh it is."""
+    station = records.vineyards.get(vineyard).station
+    days = None if station is None else records.temperatures.observed(station)
+    outlook = None if station is None else records.temperatures.outlook(station, today)
+    visits = records.visits.all(vineyard)
+    seasons = sorted({row.season for row in records.bloom_log.rows(vineyard)})
+    try:
+        in_use, behind = vineyard_fit(records, vineyard, as_of=today)
+    except CapfallError:
+        in_use, behind = records.fits_in_use.get(vineyard), None
+    fits = [get_fit(records, summary.id) for summary in records.fits.all()]
+    return {
+        "temperatures_through": None if days is None else days.dates[-1].item(),
+        "temperatures_from": None if days is None else days.dates[0].item(),
+        "outlook_issued_on": None if outlook is None else outlook[0],
+        "visits": len(visits),
+        "last_visit": max((visit.date for visit in visits), default=None),
+        "seasons": seasons,
+        "blocks": len(records.blocks.all(vineyard)),
+        "in_use": in_use,
+        "behind": behind,
+        "fits": fits,
+    }

@@ -1,0 +1,86 @@
+"""Fields that forms for files share: units, ways to write dates, templates, and faults by file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fastapi import UploadFile
+
+from models.errors import BadInput, Problem
+from service.ingest.cells import number
+from service.ingest.temperature_headers import TemperatureUnit
+from service.web.edge_words import for_page
+
+TEMPLATE_FILES = {
+    "temperatures.csv": "date,tmin_c,tmax_c\n2025-05-01,14.2,27.9\n2025-05-02,15.0,28.4\n",
+    "outlook.csv": "date,tmin_c,tmax_c\n2026-05-20,16.1,29.0\n2026-05-21,16.8,29.4\n",
+    "planting.csv": (
+        "block,cultivar,flower_type,x_m,y_m,vines\n"
+        "row-1,First Name,perfect,0,0,20\n"
+        "row-2,Second Name,pistillate,6,0,40\n"
+    ),
+    "bloom_log.csv": (
+        "season,block,bloom_start,full_bloom,bloom_end,checked_every_days\n"
+        "2024,row-1,2024-05-18,2024-05-24,2024-06-01,3\n"
+        "2024,row-2,2024-05-21,2024-05-26,2024-06-03,3\n"
+    ),
+    "visits.csv": "date,block,percent_open,observer,note\n2025-05-19,row-1,12,,\n2025-05-19,row-2,0,,not yet\n",
+}
+UNITS: dict[str, TemperatureUnit | None] = {"headers": None, "C": "C", "F": "F", "tenths_C": "tenths_C"}
+UNIT_CHOICES = [
+    ("headers", "as the column headers say (tmin_c, tmax_f ...)"),
+    ("C", "°C"),
+    ("F", "°F"),
+    ("tenths_C", "tenths of °C"),
+]
+DATES = {
+    "iso": None,
+    "day_first": "%d/%m/%Y",
+    "month_first": "%m/%d/%Y",
+    "day_month": "%d/%m",
+    "month_day": "%m/%d",
+    "day_of_year": "%j",
+}
+DATE_CHOICES = [
+    ("iso", "2026-05-20"),
+    ("day_first", "20/05/2026 (day first)"),
+    ("month_first", "05/20/2026 (month first)"),
+]
+SEASON_DATE_CHOICES = [
+    *DATE_CHOICES,
+    ("day_month", "20/5, the year is the season's"),
+    ("month_day", "5/20, the year is the season's"),
+    ("day_of_year", "140, the day of the season's year"),
+]
+FILE_WORDS = {
+    "temperatures": "Temperatures",
+    "outlook": "Outlook",
+    "planting": "Planting",
+    "bloom_log": "Bloom log",
+    "visits": "Visits",
+}
+
+
+def content_of(file: UploadFile | None) -> bytes | None:
+    """The content of a file field; None where no file was chosen."""
+    return None if file is None or not file.filename else file.file.read()
+
+
+def read_percent(text: str) -> float:
+    """How many per cent of caps are off, as it was typed. Raises BadInput."""
+    told = number(text.strip().removesuffix("%").strip())
+    if not 0 <= told <= 100:
+        problem = f"{told:g} is outside 0 to 100 per cent"
+        raise BadInput(problem, [Problem("percent_open", problem)])
+    return told
+
+
+def by_file(problems: Sequence[Problem]) -> dict[str, list[tuple[str, str]]]:
+    """Problems by the file or field that they are in, as (line or field, problem)."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for problem in problems:
+        name, _, line = problem.where.partition(": ")
+        found.setdefault(FILE_WORDS.get(name, "The form"), []).append(
+            (line if name in FILE_WORDS else name, for_page(problem.problem))
+        )
+    return found

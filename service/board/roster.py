@@ -1,0 +1,60 @@
+"""All vineyards that one may see, a row each."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import HTMLResponse
+
+from service.board.pages import AsOf, PageRoute, page
+from service.usecases.roster import RosterRow, SortedBy, roster
+from service.web.access import Asked
+from service.web.grower_path import address_in
+from service.web.records import store
+from service.words.errors import Reader, error_words
+from service.words.pollen import what_is_wrong
+from service.words.roster import bloom_words
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+COLUMNS: tuple[tuple[SortedBy, str], ...] = (
+    ("name", "Vineyard"),
+    ("bloom", "Bloom"),
+    ("worst", "Worst warning"),
+    ("trip", "Next trip"),
+    ("weather", "Weather"),
+)
+
+
+@router.get("/roster")
+def show_roster(
+    request: Request, who: Asked, as_of: AsOf = None, sort: Annotated[SortedBy, Query()] = "worst"
+) -> HTMLResponse:
+    """Where each vineyard stands, by default the most urgent warning first."""
+    several = len(who.growers) > 1
+    return page(
+        "roster.html",
+        rows=[
+            _shown(row, several=several) for row in roster(store(request), who.growers, as_of=as_of, by=sort)
+        ],
+        columns=COLUMNS,
+        sort=sort,
+        as_of=as_of,
+        who=who,
+        several=several,
+        growers=[(grower, address_in(grower, "/")) for grower in who.growers],
+        may_manage=who.may("manage"),
+    )
+
+
+def _shown(row: RosterRow, *, several: bool) -> dict[str, object]:
+    address = f"/vineyards/{row.vineyard}"
+    bloom = None if row.now is None else row.now.bloom
+    return {
+        "row": row,
+        "address": address_in(row.grower, address) if several else address,
+        "bloom": None if bloom is None else bloom_words(bloom.state, bloom.starts, bloom.ends),
+        "wrong": None if row.now is None or row.now.worst is None else what_is_wrong(row.now.worst),
+        "why": None if row.why is None else error_words(row.why, Reader.PAGE),
+    }

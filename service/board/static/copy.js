@@ -1,0 +1,13 @@
+// A button that copies what stands in a field; where the browser does not allow it, the field is marked to be copied by hand.
+"use strict";
+for (const button of document.querySelectorAll("[data-copy]")) {
+  const field = document.getElementById(button.dataset.copy);
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    field.select();
+    try {
+      await navigator.clipboard.writeText(field.value);
+      button.textContent = "Copied";
+    } catch { button.textContent = "Press Ctrl+C to copy"; }
+  });
+}

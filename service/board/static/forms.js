@@ -1,0 +1,30 @@
+// A form with files is sent from here, so that the files stay chosen: its answer takes the place of the one before.
+"use strict";
+for (const form of document.querySelectorAll("form[data-keep]")) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const told = new FormData(form, event.submitter); // before the button leaves with the answer that it stands in
+    const answer = document.getElementById("answer");
+    const buttons = [...document.querySelectorAll(`#${form.id || "none"} button, [data-keep] button`)];
+    const said = document.createElement("p");
+    said.className = "note";
+    said.setAttribute("role", "status");
+    said.textContent = form.dataset.busy + " …";
+    answer.replaceChildren(said);
+    for (const button of buttons) button.disabled = true;
+    try {
+      const sent = await fetch(form.action, { method: "POST", body: told });
+      if (sent.redirected) { location.href = sent.url; return; }
+      const page = new DOMParser().parseFromString(await sent.text(), "text/html");
+      const said = page.getElementById("answer");
+      answer.replaceChildren(...(said ?? page.querySelector("main") ?? page.body).childNodes);
+      if (!sent.ok) document.getElementById("confirm")?.removeAttribute("hidden");
+      document.title = page.title;
+    } catch {
+      said.textContent = "No connection: nothing was stored. The files stay chosen; send them once more.";
+    }
+    for (const button of buttons) button.disabled = false;
+    answer.scrollIntoView({ block: "start" });
+    answer.querySelector("[data-focus]")?.focus();
+  });
+}

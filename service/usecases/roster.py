@@ -1,0 +1,154 @@
+"""All vineyards that somebody may see, a row each, and how their season stands."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from models.bloom.forecast import Forecast
+from models.errors import CapfallError
+from models.vineyard.pollen_warnings import PollenWarning, worst_first
+from models.vineyard.scouting import Trip
+from service import clock
+from service.store.engine import Store
+from service.store.repositories import Repositories
+from service.usecases.forecasts import stored_forecast
+from service.usecases.pollen import pollinate
+from service.usecases.scouting import plan_scouting
+
+INTERVAL = 0.8
+
+BloomState = Literal["in_bloom", "before", "over", "unknown"]
+SortedBy = Literal["worst", "grower", "name", "bloom", "trip", "weather"]
+Order = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Bloom:
+    """Where a vineyard stands in its bloom, from the first block's start to the last one's end, by medians."""
+
+    state: BloomState
+    starts: dt.date | None = None
+    ends: dt.date | None = None
+
+
+@dataclass(frozen=True)
+class SeasonNow:
+    """How one vineyard's season stands on a day."""
+
+    season: int
+    bloom: Bloom
+    worst: PollenWarning | None
+    next_trip: Trip | None
+    temperatures_through: dt.date | None
+
+
+@dataclass(frozen=True)
+class RosterRow:
+    """One vineyard; ``now`` is None where nothing can be forecast, for the reason ``why``."""
+
+    grower: str
+    vineyard: str
+    name: str
+    as_of: dt.date
+    now: SeasonNow | None
+    why: CapfallError | None = None
+
+    @property
+    def weather_days_behind(self) -> int | None:
+        """Days before today without temperatures; the morning after a measured day it is none."""
+        through = None if self.now is None else self.now.temperatures_through
+        return None if through is None else max((self.as_of - through).days - 1, 0)
+
+
+def roster(
+    store: Store, growers: Sequence[str], *, as_of: dt.date | None, by: SortedBy = "worst"
+) -> list[RosterRow]:
+    """The vineyards of all these growers, sorted; by default as of today in each one's time zone."""
+    rows = [row for grower in growers for row in _rows(store, grower, as_of)]
+    return sorted(rows, key=order(by))
+
+
+def _rows(store: Store, grower: str, as_of: dt.date | None) -> Iterator[RosterRow]:
+    with store.transaction(grower, read_only=True) as records:
+        for vineyard in records.vineyards.all():
+            day = clock.today(vineyard.timezone) if as_of is None else as_of
+            now, why = None, None
+            try:
+                now = season_now(records, vineyard.key, as_of=day)
+            except CapfallError as error:
+                why = error
+            yield RosterRow(grower, vineyard.key, vineyard.name, day, now, why)
+
+
+def season_now(records: Repositories, vineyard: str, *, as_of: dt.date) -> SeasonNow:
+    """How a vineyard's season stands: the one step of a roster that computes. Raises as `stored_forecast` does."""
+    foreseen = stored_forecast(records, vineyard, as_of=as_of, fit=None, interval=INTERVAL)
+    warnings = [told for block in pollinate(foreseen).blocks for told in block.warnings if not told.past]
+    return SeasonNow(
+        season=foreseen.forecast.season,
+        bloom=bloom_of(foreseen.forecast),
+        worst=next(iter(worst_first(warnings)), None),
+        next_trip=next(iter(plan_scouting(foreseen).trips), None),
+        temperatures_through=foreseen.forecast.traces.temperatures_through,
+    )
+
+
+def bloom_of(forecast: Forecast) -> Bloom:
+    """Where the bloom stands; past its start it is unknown where the fit does not tell its end."""
+    starts = min(_medians(forecast, "bloom_start"), default=None)
+    ends = max(_medians(forecast, "bloom_end"), default=None)
+    state: BloomState = "unknown"
+    if starts is not None and forecast.as_of < starts:
+        state = "before"
+    elif starts is not None and ends is not None:
+        state = "over" if forecast.as_of > ends else "in_bloom"
+    return Bloom(state, starts, ends)
+
+
+def _medians(forecast: Forecast, stage: str) -> Iterator[dt.date]:
+    for block in forecast.blocks:
+        told = block.stages.get(stage)
+        if told is not None and told.median is not None:
+            yield told.median
+
+
+def order(by: SortedBy) -> Callable[[RosterRow], Order]:
+    """What rows are sorted by; those of one rank by grower and vineyard."""
+    rank = RANKS[by]
+    return lambda row: (*rank(row), row.grower, row.vineyard)
+
+
+def _worst(row: RosterRow) -> Order:
+    if row.now is None:
+        return 3, 0
+    if row.now.worst is None:
+        return 2, 0
+    return int(row.now.worst.level != "act"), -round(1e6 * row.now.worst.chance)
+
+
+def _bloom(row: RosterRow) -> Order:
+    bloom = Bloom("unknown") if row.now is None else row.now.bloom
+    return ("in_bloom", "before", "over", "unknown").index(bloom.state), str(bloom.starts)
+
+
+def _trip(row: RosterRow) -> Order:
+    trip = None if row.now is None else row.now.next_trip
+    return ("9999" if trip is None else trip.date.isoformat(),)
+
+
+def _weather(row: RosterRow) -> Order:
+    behind = row.weather_days_behind
+    return (-1_000_000 if behind is None else -behind,)
+
+
+RANKS: Mapping[SortedBy, Callable[[RosterRow], Order]] = {
+    "worst": _worst,
+    "grower": lambda _: (),
+    "name": lambda row: (row.name.casefold(),),
+    "bloom": _bloom,
+    "trip": _trip,
+    "weather": _weather,
+}

@@ -1,0 +1,11 @@
+"""What a key may do."""
+
+from __future__ import annotations
+
+MAY = {
+    "invitation": "add one phone",
+    "calendar": "show one calendar",
+    "read": "read",
+    "record": "record visits",
+    "manage": "manage everything",
+}

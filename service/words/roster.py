@@ -1,0 +1,19 @@
+"""Where a vineyard stands in its bloom."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from service.words.plain import in_words
+
+
+def bloom_words(state: str, starts: dt.date | None, ends: dt.date | None) -> str:
+    """As in "in bloom until 14 June"."""
+    match state, starts, ends:
+        case "before", dt.date(), _:
+            return f"before bloom, which starts on {in_words(starts)}"
+        case "in_bloom", _, dt.date():
+            return f"in bloom until {in_words(ends)}"
+        case "over", _, dt.date():
+            return f"bloom over since {in_words(ends)}"
+    return "bloom not known"

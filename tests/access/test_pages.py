@@ -1,0 +1,225 @@
+"""Sign in on a page, add a phone, and pages of several growers."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+
+import pytest
+from fastapi.testclient import TestClient
+
+from service.board.phones import picture
+from tests.access.conftest import HOST, OWN_PAGE, Door
+from tests.api.asking import VINEYARD, Answer, put_vineyard
+
+FORM = {**OWN_PAGE, "Content-Type": "application/x-www-form-urlencoded"}
+
+
+def sign_in(door: Door, secret: str, *, host: str = HOST, **fields: str) -> tuple[TestClient, Answer]:
+    """A browser that has sent the form."""
+    browser = door.client(host=host)
+    answer = browser.post("/sign-in", data={"key": secret, **fields}, headers={"Origin": host})
+    return browser, answer
+
+
+def test_who_is_not_signed_in_is_asked_for_a_key(door: Door) -> None:
+    answer = door.client().get("/vineyards/hollow?as_of=2026-05-20")
+    assert answer.status_code == 401
+    assert 'name="key"' in answer.text
+    assert 'name="to" value="/vineyards/hollow?as_of=2026-05-20"' in answer.text
+    assert door.client().get("/sign-in").status_code == 200
+
+
+def test_signed_in_one_stays_so_until_one_signs_out(door: Door) -> None:
+    _, secret = door.key("Ann", "manage", "ann")
+    browser, answer = sign_in(door, secret, to="/roster")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/roster")
+    assert "you are signed in as Ann" in browser.get("/roster").text.replace("You", "you")
+    assert browser.get("/v1/me").json()["name"] == "Ann"
+    assert browser.post("/sign-out", headers=OWN_PAGE).status_code == 303
+    assert browser.get("/roster").status_code == 401
+
+
+def test_the_cookie_is_out_of_reach_of_scripts_other_sites_and_plain_connections(door: Door) -> None:
+    _, secret = door.key("Ann", "manage", "ann")
+    cookie = sign_in(door, secret)[1].headers["set-cookie"]
+    assert cookie.startswith("__Host-capfall=")
+    assert {"HttpOnly", "Secure", "Path=/", "SameSite=lax"} <= set(cookie.split("; "))
+    assert "Max-Age" not in cookie
+    assert "Max-Age" in sign_in(door, secret, stay="true")[1].headers["set-cookie"]
+    plain = sign_in(door, secret, host="http://vines.example")[1].headers["set-cookie"]
+    assert plain.startswith("capfall=")
+    assert "Secure" not in plain
+
+
+@pytest.mark.usefixtures("quick_refusals")
+def test_a_wrong_key_is_told_on_the_page(door: Door) -> None:
+    link = door.key("x", "calendar", "ann", vineyard="hollow")[1]
+    for wrong, said in (("wrong", "is not known"), ("", "is not known"), (link, "calendar link")):
+        _, answer = sign_in(door, wrong)
+        assert answer.status_code == 401
+        assert said in answer.text
+        assert "set-cookie" not in answer.headers
+
+
+@pytest.mark.parametrize("to", ["https://evil.example", "//evil.example", "/\\evil.example", "", "/\r\nX: y"])
+def test_signing_in_leads_nowhere_else(door: Door, to: str) -> None:
+    _, secret = door.key("Ann", "manage", "ann")
+    assert sign_in(door, secret, to=to)[1].headers["location"] == "/"
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {},
+        {"Origin": "https://evil.example"},
+        {"Origin": "null"},
+        {"Origin": "http://[::1"},
+        {"Origin": f"{HOST}.evil.example"},
+        {"Origin": HOST, "Sec-Fetch-Site": "cross-site"},
+        {"Origin": HOST, "Sec-Fetch-Site": "same-site"},
+    ],
+)
+def test_forms_of_other_sites_do_nothing(door: Door, headers: dict[str, str]) -> None:
+    _, secret = door.key("Ann", "manage", "ann")
+    browser, _ = sign_in(door, secret)
+    for path in ("/phones", "/sign-out", "/sign-in", "/phone/x", "/v1/keys"):
+        answer = browser.post(path, headers=headers, data={"name": "x", "key": secret})
+        assert answer.status_code == 403, (path, answer.text)
+        assert "set-cookie" not in answer.headers
+    with door.store.access(read_only=True) as access:
+        assert len(access.all_keys()) == 1
+    assert browser.get("/roster").status_code == 200
+
+
+def test_a_phone_in_a_minute(door: Door) -> None:
+    desk, _ = sign_in(door, door.key("Ann", "manage", "ann")[1])
+    put_vineyard(door.client_of("manage", "ann"))
+    shown = desk.post("/phones", data={"name": "Ida"}, headers=OWN_PAGE)
+    assert shown.status_code == 200, shown.text
+    assert "<svg" in shown.text
+    [link] = re.findall(r'value="(https://vines.example/phone/[^"]+)"', shown.text)
+    phone, path = door.client(), link.removeprefix(HOST)
+    for _ in range(2):  # looking at it uses nothing up
+        asked = phone.get(path)
+        assert "Add this phone" in asked.text
+        assert "Ida" in asked.text
+    added = phone.post(path, headers=OWN_PAGE)
+    assert (added.status_code, added.headers["location"]) == (303, "/")
+    assert "Max-Age" in added.headers["set-cookie"]
+    me = phone.get("/v1/me").json()
+    assert (me["name"], me["role"], me["growers"]) == ("Ida", "record", ["ann"])
+    look = [{"date": "2026-05-20", "block": "b1", "percent_open": 12}]
+    assert phone.post(f"{VINEYARD}/visits", json=look, headers=OWN_PAGE).status_code == 200
+    assert phone.get("/phones").status_code == 403
+    listed = desk.get("/phones").text
+    assert "Ida" in listed
+    assert desk.post(f"/phones/{me['key']}/revoke", headers=OWN_PAGE).status_code == 303
+    assert phone.get("/v1/me").status_code == 401
+
+
+@pytest.mark.usefixtures("quick_refusals")
+def test_a_link_for_a_phone_works_once(door: Door) -> None:
+    desk, _ = sign_in(door, door.key("Ann", "manage", "ann")[1])
+    shown = desk.post("/phones", data={"name": "Ida"}, headers=OWN_PAGE).text
+    path = re.findall(r'value="https://vines.example(/phone/[^"]+)"', shown)[0]
+    assert door.client().post(path, headers=OWN_PAGE).status_code == 303
+    again = door.client().post(path, headers=OWN_PAGE)
+    assert again.status_code == 404
+    assert "set-cookie" not in again.headers
+    assert door.client().get(path).status_code == 404
+
+
+def test_the_picture_is_a_symbol_that_holds_the_link() -> None:
+    # ISO/IEC 18004, from memory: at level M version 3 holds 42 bytes and version 4 holds 62. Version 4 is 33 modules
+    # wide, with 4 of quiet at each side.
+    link = "https://vines.example/phone/abcdefghijklmnopqrstuvwxyz"
+    assert 42 < len(link) <= 62
+    assert 'viewBox="0 0 41 41"' in picture(link)
+
+
+def test_pages_of_several_growers_keep_theirs(door: Door) -> None:
+    for grower in ("ann", "bea"):
+        put_vineyard(door.client_of("manage", grower))
+    browser, _ = sign_in(door, door.key("Adviser", "manage", "ann", "bea")[1])
+    start = browser.get("/")
+    assert (start.status_code, start.headers["location"]) == (303, "/roster")
+    listed = browser.get("/roster").text
+    boards = {"/growers/ann/vineyards/hollow", "/growers/bea/vineyards/hollow"}
+    assert boards <= set(re.findall(r'href="([^"]+)"', listed))
+    form = browser.get("/growers/ann/vineyards/hollow/visit").text
+    action = unescape(re.findall(r'<form[^>]*action="([^"]+)"', form)[0])
+    assert action.startswith("/growers/ann/vineyards/hollow/visit")
+    assert not re.findall(r'(?:href|action)="/(?:vineyards|v1)', form)
+    visit = {"block": "b1", "date": "2026-05-20", "percent_open": "12"}
+    sent = browser.post("/growers/ann/vineyards/hollow/visit", data=visit, headers=OWN_PAGE)
+    assert sent.headers["location"].startswith("/growers/ann/vineyards/hollow?")
+    for grower, looks in (("ann", 1), ("bea", 0)):
+        visits = browser.get(f"{VINEYARD}/visits?grower={grower}").json()["visits"]
+        assert len(visits) == looks
+    assert browser.get("/growers/cid/vineyards/hollow/visit").status_code == 404
+    assert browser.get("/growers/ann/v1/vineyards/hollow").status_code == 200
+    assert browser.head("/growers/ann/vineyards/hollow/visit").status_code == 200
+
+
+def test_a_calendar_link_from_its_page(door: Door) -> None:
+    put_vineyard(door.client_of("manage", "ann"))
+    reader, _ = sign_in(door, door.key("Bo", "read", "ann")[1])
+    ida, _ = sign_in(door, door.key("Ida", "record", "ann")[1])
+    page = "/vineyards/hollow/calendar"
+    assert reader.get(page).status_code == 200
+    assert reader.post(page, headers=OWN_PAGE).status_code == 403
+    shown = ida.post(page, headers=OWN_PAGE)
+    assert 'data-copy="link"' in shown.text
+    [address] = re.findall(r'href="(webcal://[^"]+)"', shown.text)
+    assert (
+        door.client().get(address.replace("webcal://", "https://")).status_code == 422
+    )  # let in; no temperatures yet
+    assert ida.get("/vineyards/none/calendar").status_code == 404
+
+
+def test_every_answer_has_the_safe_headers(door: Door) -> None:
+    ann = door.client_of("manage", "ann")
+
+    def broken() -> None:
+        raise RuntimeError
+
+    door.app.add_api_route("/broken", broken)
+    answers = [
+        ann.get(path)
+        for path in (
+            "/healthz",
+            "/v1/stations",
+            "/v1/none",
+            "/roster",
+            "/static/board.css",
+            "/openapi.json",
+            "/broken",
+        )
+    ]
+    answers += [door.client().get("/v1/me"), ann.options("/v1/me"), ann.put("/healthz")]
+    assert {200, 204, 401, 404, 405, 500} == {answer.status_code for answer in answers}
+    for answer in answers:
+        assert answer.headers["x-content-type-options"] == "nosniff"
+        assert "frame-ancestors 'none'" in answer.headers["content-security-policy"]
+        assert answer.headers["referrer-policy"] == "same-origin"
+    assert ann.get("/v1/stations").headers["cache-control"] == "private, no-cache"
+
+
+def test_what_a_proxy_tells_is_believed_of_trusted_ones_only(door: Door) -> None:
+    _, secret = door.key("Ann", "manage", "ann")
+    forwarded = {"X-Forwarded-Proto": "https", "Origin": "http://vines.example"}
+    for address, cookie in (("127.0.0.1", "__Host-capfall="), ("203.0.113.9", "capfall=")):
+        browser = TestClient(
+            door.app, base_url="http://vines.example", client=(address, 50000), follow_redirects=False
+        )
+        answer = browser.post("/sign-in", data={"key": secret}, headers=forwarded)
+        assert answer.headers["set-cookie"].startswith(cookie)
+
+
+def test_a_host_that_cannot_be_read_is_refused(door: Door) -> None:
+    ann = door.client_of("manage", "ann")
+    for host in ("[::1", 'x"y', "a/b"):
+        answer = ann.post("/phones", data={"name": "x"}, headers={"Host": host, "Origin": f"https://{host}"})
+        assert answer.status_code == 400, host
+        assert ann.get("/v1/none", headers={"Host": host}).status_code == 404

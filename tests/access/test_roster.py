@@ -1,0 +1,125 @@
+"""The roster: a row a vineyard, over all growers of a key, sorted; as JSON, as CSV and as a page."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from service.usecases.roster import Bloom, RosterRow, SeasonNow, order
+from service.words.roster import bloom_words
+from tests.access.conftest import Door
+from tests.api.asking import assert_problem, put_vineyard
+
+DAY = "2026-05-20"
+
+
+@pytest.fixture
+def two_growers(demo_database: Path, tmp_path: Path) -> Iterator[Door]:
+    """The demo's vineyard is that of one grower; the other has one without weather."""
+    database = tmp_path / "demo.db"
+    shutil.copy(demo_database, database)
+    with ExitStack() as stack:
+        door = Door(f"sqlite:///{database}", stack)
+        with door.store.access() as access:
+            access.rename_grower("local", "ann")
+        put_vineyard(door.client_of("manage", "bea"))
+        yield door
+
+
+def test_all_vineyards_of_all_growers_the_most_urgent_first(two_growers: Door) -> None:
+    adviser = two_growers.client_of("read", "ann", "bea")
+    rows = adviser.get(f"/v1/roster?as_of={DAY}").json()["vineyards"]
+    assert [(row["grower"], row["vineyard"]) for row in rows] == [("ann", "sandlark-bend"), ("bea", "hollow")]
+    sandlark, hollow = rows
+    ask = f"as_of={DAY}&grower=ann"
+    forecast = adviser.get(f"/v1/vineyards/sandlark-bend/forecast?{ask}").json()
+    starts = [block["stages"]["bloom_start"]["median"] for block in forecast["blocks"] if block["stages"]]
+    ends = [block["stages"]["bloom_end"]["median"] for block in forecast["blocks"] if block["stages"]]
+    assert (sandlark["bloom"]["starts"], sandlark["bloom"]["ends"]) == (min(starts), max(ends))
+    pollination = adviser.get(f"/v1/vineyards/sandlark-bend/pollination?{ask}").json()
+    told = [
+        (warning["level"], warning["chance"], warning["message"])
+        for block in pollination["pistillate_blocks"]
+        for warning in block["warnings"]
+    ]
+    worst = sandlark["worst_warning"]
+    assert (worst["level"], worst["chance"], worst["message"]) in told
+    assert worst["level"] == "act"
+    assert worst["chance"] == max(chance for level, chance, _ in told if level == "act")
+    trips = adviser.get(f"/v1/vineyards/sandlark-bend/scouting?{ask}").json()["trips"]
+    assert sandlark["next_trip"] == {"date": trips[0]["date"], "tasks": len(trips[0]["tasks"])}
+    assert (sandlark["temperatures_through"], sandlark["weather_days_behind"]) == ("2026-05-19", 0)
+    assert "no temperatures" in hollow["why_none"]
+    assert hollow["bloom"]["state"] == "unknown"
+
+
+def test_one_growers_part_of_it_pages_of_it_and_a_table(two_growers: Door) -> None:
+    adviser, bea = two_growers.client_of("read", "ann", "bea"), two_growers.client_of("read", "bea")
+    assert [row["grower"] for row in bea.get(f"/v1/roster?as_of={DAY}").json()["vineyards"]] == ["bea"]
+    mine = adviser.get(f"/v1/roster?as_of={DAY}&grower=bea").json()["vineyards"]
+    assert [row["grower"] for row in mine] == ["bea"]
+    assert_problem(bea.get("/v1/roster?grower=ann"), 404)
+    first = adviser.get(f"/v1/roster?as_of={DAY}&sort=name&limit=1").json()
+    after = adviser.get("/v1/roster", params={"as_of": DAY, "sort": "name", "cursor": first["next"]}).json()
+    names = [row["name"] for row in first["vineyards"] + after["vineyards"]]
+    assert names == ["Hollow", "Sandlark Bend"]
+    table = adviser.get(f"/v1/roster?as_of={DAY}", headers={"Accept": "text/csv"}).text.splitlines()
+    assert table[0].startswith("grower,vineyard,name,as_of,season,bloom_state")
+    assert [line.split(",")[1] for line in table[1:]] == ["sandlark-bend", "hollow"]
+    assert_problem(adviser.get("/v1/roster?sort=size"), 422, "sort")
+
+
+def test_the_page(two_growers: Door) -> None:
+    adviser = two_growers.client_of("read", "ann", "bea")
+    text = adviser.get(f"/roster?as_of={DAY}").text
+    rows = re.findall(r"<tr[ >].*?</tr>", text, re.DOTALL)[1:]
+    assert ["Sandlark Bend" in row for row in rows] == [True, False]
+    assert f'href="/growers/ann/vineyards/sandlark-bend?as_of={DAY}"' in rows[0]
+    assert "In bloom until" in rows[0] or "Before bloom" in rows[0]
+    assert "up to date" in rows[0]
+    assert "no temperatures" in rows[1]
+    by_name = adviser.get(f"/roster?as_of={DAY}&sort=name").text
+    assert by_name.index("Hollow</a>") < by_name.index("Sandlark Bend</a>")
+    assert adviser.get("/growers/ann/vineyards/sandlark-bend?as_of=" + DAY).status_code == 200
+
+
+def test_open_access_has_one_too(demo_client: TestClient) -> None:
+    [row] = demo_client.get(f"/v1/roster?as_of={DAY}").json()["vineyards"]
+    assert (row["grower"], row["vineyard"]) == ("local", "sandlark-bend")
+    assert 'href="/vineyards/sandlark-bend?as_of=' in demo_client.get(f"/roster?as_of={DAY}").text
+    assert 'href="/roster"' in demo_client.get("/").text
+
+
+def row(name: str, bloom: Bloom | None = None, through: dt.date | None = None) -> RosterRow:
+    now = None if bloom is None else SeasonNow(2026, bloom, None, None, through)
+    return RosterRow("ann", name.lower(), name, dt.date(2026, 5, 20), now)
+
+
+def test_how_rows_are_sorted() -> None:
+    day = dt.date(2026, 5, 19)
+    rows = [
+        row("b", Bloom("over", day, day), day),
+        row("A", Bloom("before", day), day - dt.timedelta(days=4)),
+        row("c"),
+        row("D", Bloom("in_bloom", day, day), day),
+    ]
+    assert [each.weather_days_behind for each in rows] == [0, 4, None, 0]
+    assert "".join(each.name for each in sorted(rows, key=order("name"))) == "AbcD"
+    assert "".join(each.name for each in sorted(rows, key=order("bloom"))) == "DAbc"
+    assert "".join(each.name for each in sorted(rows, key=order("weather"))) == "cAbD"
+    assert "".join(each.name for each in sorted(rows, key=order("worst"))) == "AbDc"
+
+
+def test_where_the_bloom_stands_in_words() -> None:
+    first, last = dt.date(2026, 5, 14), dt.date(2026, 6, 1)
+    assert bloom_words("before", first, last) == "before bloom, which starts on 14 May"
+    assert bloom_words("in_bloom", first, last) == "in bloom until 1 June"
+    assert bloom_words("over", first, last) == "bloom over since 1 June"
+    assert bloom_words("unknown", first, None) == "bloom not known"
