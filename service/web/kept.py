@@ -20,7 +20,7 @@ from fastapi.routing import APIRoute
 
 from service import clock
 from service.store.repositories import Repositories
-from service.web.access import Grower
+from service.web.access import Grower, cookie_name
 from service.web.records import store
 
 MOST_BYTES = 64_000_000  # of all answers that one process keeps
@@ -136,7 +136,10 @@ def _look(request: Request, grower: Grower) -> None:
     if request.method != "GET":
         return
     query = [each for each in request.query_params.multi_items() if each[0] not in NO_QUESTION]
-    question = (grower, request.url.path, tuple(sorted(query)), request.headers.get("accept"))
+    # a cookie may choose the units; that of the key says who asks
+    cookies = [each for each in request.cookies.items() if each[0] != cookie_name(request)]
+    asked = (tuple(sorted(query)), tuple(sorted(cookies)), request.headers.get("accept"))
+    question = (grower, request.url.path, *asked)
     with store(request).transaction(grower, read_only=True) as records:
         state = state_of(records, request.app.state.kept)
     answer = request.app.state.kept.find(question, state)
