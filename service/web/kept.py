@@ -20,7 +20,8 @@ from fastapi.routing import APIRoute
 
 from service import clock
 from service.store.repositories import Repositories
-from service.web.access import Grower, cookie_name
+from service.web.access import Grower
+from service.web.origins import cookie_name
 from service.web.records import store
 
 MOST_BYTES = 64_000_000  # of all answers that one process keeps
