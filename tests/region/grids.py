@@ -53,5 +53,7 @@ def write_cells(path: Path, *, unit: str = "degC", first: int = FIRST, last: int
         stored = {name: {"chunks": (366, 2, 2)} for name in pieces}
         days.to_zarr(path, encoding=stored, zarr_format=2, consolidated=True)
     else:
-        days.to_netcdf(path, encoding={name: {"chunksizes": (366, 2, 2)} for name in pieces})
+        days.to_netcdf(
+            path, encoding={name: {"chunksizes": (min(366, days.sizes["time"]), 2, 2)} for name in pieces}
+        )
     return path
