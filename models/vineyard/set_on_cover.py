@@ -131,7 +131,7 @@ def set_on_cover(
     stated = _fitted(seen, receptive_days, pollen_days)
     if stated is None:
         return SetOnCover("no_difference", len(seen), seasons)
-    reach = stdtrit(stated.freedom, (1 + interval) / 2) * stated.error
+    reach = float(stdtrit(stated.freedom, (1 + interval) / 2)) * stated.error
     low, high = stated.effect - reach, stated.effect + reach
     verdict: Verdict = "explains" if low > 0 else "against" if high < 0 else "not_shown"
     effect = CoverEffect(
