@@ -131,7 +131,7 @@ def test_a_share_that_is_covered_is_that_of_the_days_on_which_flowers_open_and_m
     bloom = np.column_stack([start, full, full + random.integers(0, 10, 40)])
     for sources in range(5):
         first = random.integers(90, 140, (sources, 40)).astype(float)
-        last = first + random.integers(0, 15, (sources, 40))
+        last = first + random.integers(0, 15, (sources, 40)).astype(float)
         reached = random.random((3, sources)) < 0.6
         parts = [Part(float(share), some) for share, some in zip((0.2, 0.3, 0.5), reached, strict=True)]
         found = cover(bloom, first, last, receptive_days=3, parts=parts)
