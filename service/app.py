@@ -24,6 +24,7 @@ from service.usecases import fit_jobs, hindcast_jobs
 from service.web import problems
 from service.web.access import WrongKeys
 from service.web.grower_path import GrowerPath
+from service.web.kept import KeptAnswers
 from service.web.key_first import KeyFirst
 from service.web.methods import HeadAndOptions
 from service.web.safe_headers import SafeHeaders
@@ -75,6 +76,7 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.settings = settings
     app.state.store = store
+    app.state.kept = KeptAnswers()
     app.state.turns = Turns()
     app.state.metrics = Metrics(app.state.turns)
     app.state.wrong_keys = WrongKeys()

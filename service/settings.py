@@ -23,6 +23,10 @@ class Settings(BaseSettings):
         default="open",
         description="Who may use the service: `open` (everyone who reaches it, as one grower) or `keys`.",
     )
+    scheduler: str | None = Field(
+        default=None,
+        description="A Dask cluster for long work, as in `tcp://host:8786`; by default the cores of this machine.",
+    )
     trusted_proxies: str = Field(
         default="127.0.0.1",
         description="Reverse proxies whose X-Forwarded-For and X-Forwarded-Proto are believed: addresses or networks, "

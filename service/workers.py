@@ -1,4 +1,4 @@
-"""Long computations in processes of their own, one on each core of the machine."""
+"""Long computations in other processes: one on each core of this machine, or those of a Dask cluster."""
 
 from __future__ import annotations
 
@@ -6,19 +6,22 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from multiprocessing.connection import wait as wait_for
 from types import TracebackType
-from typing import Self, TypeVar
+from typing import Any, Self, TypeVar
 
+from models.errors import CapfallError
 from service.threads import use_one_thread
 
 Result = TypeVar("Result")
 Work = Callable[[], Result]
 
+ANSWERS_WITHIN_SECONDS = 10
+TRIES = 3  # of one piece of work on a cluster whose workers get lost
 LOOK_EVERY_SECONDS = 0.5  # how soon a stop is noticed [s]
 
 
@@ -28,6 +31,10 @@ class Stopped(Exception):
 
 class WorkersLost(Exception):
     """A process ended without an answer: the machine ran out of memory, or somebody ended it."""
+
+
+class NoCluster(CapfallError):
+    """The cluster that was asked for is not there."""
 
 
 class Workers:
@@ -48,7 +55,7 @@ class Workers:
             threading.Lock()
         )  # a stop may come while the context is left: to close twice at once fails
         self._stopped = False
-        self._pool = ProcessPoolExecutor(
+        self._pool: Executor = ProcessPoolExecutor(
             self.count, mp_context=context, initializer=_prepare, initargs=(self._wanted,)
         )
 
@@ -93,7 +100,7 @@ class Workers:
                 if came:
                     done(len(futures) - len(waiting))
             return [future.result() for future in futures]
-        except BrokenProcessPool:
+        except (BrokenProcessPool, CancelledError):
             if self._stopped:
                 raise Stopped from None
             raise WorkersLost from None
@@ -101,6 +108,52 @@ class Workers:
     def _end(self) -> None:
         with self._closing:
             self._want.close()
+
+
+class ClusterWorkers(Workers):
+    """The processes of a Dask cluster that runs already, through the same small interface.
+
+    What a lost worker had in hand is given to another one.
+
+    Parameters
+    ----------
+    scheduler : str
+        Its address, as in ``tcp://host:8786``.
+
+    Raises
+    ------
+    NoCluster
+        If nobody answers there, or the library is not installed.
+    """
+
+    def __init__(self, scheduler: str) -> None:
+        try:
+            from distributed import Client
+        except ModuleNotFoundError:
+            raise NoCluster("a scheduler needs more libraries: pip install 'capfall[dask]'") from None
+        try:
+            client: Any = Client(scheduler, timeout=ANSWERS_WITHIN_SECONDS)  # type: ignore[no-untyped-call]
+        except (OSError, ValueError, TimeoutError) as error:
+            raise NoCluster(f"no scheduler answers at {scheduler}") from error
+        self._client = client
+        self.count = max(sum(client.ncores().values()), 1)
+        self._stopped = False
+        self._pool = client.get_executor(pure=False, retries=TRIES)
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._client.close()
+
+    def stop(self) -> None:
+        """Give up what was asked of the cluster; whoever waits for it gets `Stopped`."""
+        self._stopped = True
+        self._pool.shutdown(wait=False)
+
+
+def workers_for(scheduler: str | None) -> Workers:
+    """The processes of the cluster with this address, or of this machine. Raises NoCluster."""
+    return Workers() if scheduler is None else ClusterWorkers(scheduler)
 
 
 def available_cores() -> int:

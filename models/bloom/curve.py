@@ -15,9 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import statsmodels.api as sm
 
-from models.bloom.flower_curve import LINK, STAGES_ON_LINE, from_line
+from models.bloom.flower_curve import STAGES_ON_LINE, from_line, regression_link
 from models.bloom.observations import NARROWEST_INTERVAL, HeatIntervals, IntArray, site_heat
 from models.bloom.site import Site
 from models.heat.accumulate import heat_on
@@ -213,6 +212,11 @@ def fit_curves(heat: FloatArray, share: FloatArray, unit: IntArray) -> CurveFit 
     .. [1] McCullagh & Nelder (1989), Generalized Linear Models, 2nd ed., sections 4.4 and 4.5 (memory).
     .. [2] Fletcher (2012), Biometrika 99:230-237: scatter of sparse counts, with fewer spare looks (memory).
     """
+    from statsmodels.genmod.families import (
+        Binomial,
+    )  # loaded where there is a curve to fit: it takes a second
+    from statsmodels.genmod.generalized_linear_model import GLM
+
     units = int(unit.max()) + 1
     partly_open = (share > 0) & (share < 1)
     if len(set(zip(unit[partly_open], heat[partly_open], strict=True))) <= units:
@@ -224,10 +228,10 @@ def fit_curves(heat: FloatArray, share: FloatArray, unit: IntArray) -> CurveFit 
     flowers = FLOWERS_A_LOOK * np.concatenate([share, 1 - share])
     is_open = np.repeat([1.0, 0.0], share.size)
     told = flowers > 0
-    model = sm.GLM(
+    model = GLM(
         is_open[told],
         np.concatenate([design, design])[told],
-        family=sm.families.Binomial(LINK),
+        family=Binomial(regression_link()),
         var_weights=flowers[told],
     )
     with np.errstate(all="ignore"):  # a step on the way may overshoot; the end is checked

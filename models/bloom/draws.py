@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import gammaincinv
 
 from models.bloom.in_season import SeasonKnowledge
 from models.bloom.likelihood import draw_in_interval
@@ -197,7 +197,7 @@ def seasons_by_weight(
     """
     shock = (1 - spread.drift_share) * spread.between_seasons
     shares = (np.arange(TAIL_WEIGHTS) + 0.5) / TAIL_WEIGHTS
-    weights = chi2.ppf(shares, TAIL_DEGREES) / TAIL_DEGREES
+    weights = 2 * gammaincinv(TAIL_DEGREES / 2, shares) / TAIL_DEGREES  # quantiles of chi-square
     priors = np.linalg.inv(knowledge.drift_covariance + shock / weights[:, None, None])
     changes = priors - np.linalg.inv(knowledge.drift_covariance + shock / knowledge.season_weight)
     precisions = precision + changes

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from models.bloom.cautions import ObservationFarOff
 from models.bloom.mixed_model import TAIL_DEGREES
@@ -25,7 +25,7 @@ def usual_heat(fit: Fit, cultivar: int, stage: int, share: float) -> tuple[float
         + fit.calibrated.between_seasons[stage, stage]
         + fit.calibrated.within[stage, stage]
     )
-    reach = float(student_t.ppf(0.5 + share / 2, TAIL_DEGREES) * np.sqrt(variance))
+    reach = float(stdtrit(TAIL_DEGREES, 0.5 + share / 2) * np.sqrt(variance))
     mean = float(fit.thresholds.mean[cultivar, stage])
     return mean - reach, mean + reach
 

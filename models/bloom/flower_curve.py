@@ -5,16 +5,21 @@ Nothing else knows the shape. A curve is what leads a share to its line and back
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit, logit
-from statsmodels.genmod.families.links import Logit
 
 from models.stages import BLOOM_STAGES, STAGES
 from models.units import FloatArray
 
-LINK = Logit()
-"""The same for a regression, by statsmodels."""
+
+def regression_link() -> Any:
+    """The same for a regression by statsmodels, which is loaded where there is one to do."""
+    from statsmodels.genmod.families.links import Logit
+
+    return Logit()
 
 
 def to_line(share: ArrayLike) -> FloatArray:

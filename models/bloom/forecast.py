@@ -5,10 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import xarray as xr
 
 from models.bloom.cautions import DateCaution, forecast_cautions
 from models.bloom.draws import draw_heat, stream
@@ -26,6 +25,9 @@ from models.errors import BadInput, Problem
 from models.heat.season import season_of
 from models.records import Block, DailyTemperatures, StageInterval
 from models.units import FloatArray
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Status = Literal["observed", "expected", "presumed", "overdue", "unlikely"]
 Basis = Literal["own", "pooled", "group", "none"]
@@ -147,6 +149,8 @@ def forecast(
     NotEnoughData
         If no past season can continue this one.
     """
+    import xarray as xr  # loaded with the first forecast, as it brings pandas along
+
     if not 0 < interval < 1:
         raise BadInput(
             "the interval is not a probability",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from models.bloom.mixed_model import (
     TAIL_DEGREES,
@@ -111,7 +111,7 @@ def learn(fit: Fit, units: Units, *, site: str, season: int) -> SeasonKnowledge:
         if converged := bool(np.all(moved < 0)):
             break
     prior_sd = np.sqrt(np.diag(drift_cov + shock_scale))
-    limit = float(student_t.ppf(0.5 + USUAL_RANGE / 2, TAIL_DEGREES)) * prior_sd
+    limit = float(stdtrit(TAIL_DEGREES, 0.5 + USUAL_RANGE / 2)) * prior_sd
     shift = effects.mean[-1] - drift_mean
     told = units.seen.any(axis=0) if units.lower.size else np.zeros(stages, dtype=np.bool_)
     unusual = np.where(told & (np.abs(shift) > limit), effects.mean[-1], 0.0)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import logsumexp
-from scipy.stats import chi2
+from scipy.special import gammaincinv, logsumexp
 
 from models.bloom.draws import seasons_by_weight, stream
 from models.bloom.in_season import SeasonKnowledge
@@ -79,7 +78,8 @@ def _log_within(units: Units, centre: FloatArray, within: FloatArray) -> FloatAr
     upper = np.maximum(np.minimum.accumulate(upper[:, ::-1], axis=1)[:, ::-1], lower + NARROWEST_INTERVAL)
     random = stream("within")
     even = (np.arange(POINTS) + 0.5) / POINTS
-    scale = 1 / np.sqrt(random.permutation(chi2.ppf(even, TAIL_DEGREES)) / TAIL_DEGREES)
+    chi_square = 2 * gammaincinv(TAIL_DEGREES / 2, even)
+    scale = 1 / np.sqrt(random.permutation(chi_square) / TAIL_DEGREES)
     factor = np.linalg.cholesky(within)
     drawn = np.zeros((len(centre), POINTS, stages))
     log_weight = np.zeros((len(centre), POINTS))

@@ -15,7 +15,14 @@ import numpy as np
 
 from models.units import FloatArray
 from models.vineyard.open_flowers import DayArray, bloom_days, cumulative_share, share_by_day
-from models.vineyard.synchrony import BoolArray, CountArray, shared_days, synchrony_index, uncovered_days
+from models.vineyard.synchrony import (
+    BoolArray,
+    CountArray,
+    length_of_union,
+    shared_days,
+    synchrony_index,
+    uncovered_days,
+)
 
 # A day counts as one without pollen when at least this share of the block's flowers are receptive on it
 # and get no pollen on any of their receptive days. Our convention: fewer flowers are not worth a walk.
@@ -147,7 +154,8 @@ def opening_and_met(
     """
     days = bloom_days(bloom)
     days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
-    met = _between(days, first_open - (receptive_days - 1), last_open)
+    day = days.astype(np.float64)  # compared with others of its kind, it needs no conversion
+    met = (day >= first_open[..., np.newaxis] - (receptive_days - 1)) & (day <= last_open[..., np.newaxis])
     return days, share_by_day(bloom, days), met
 
 
@@ -176,82 +184,107 @@ def cover(
     -------
     Cover
     """
-    start, full, end = bloom.T
-
-    def opened_by(day: FloatArray) -> FloatArray:
-        return cumulative_share(day, start=start, full=full, end=end)
-
-    if parts is None:
-        parts = [Part(1.0, np.ones(len(first_open), dtype=np.bool_))]
+    start, _, end = bloom.T
+    parts = _or_whole(parts, first_open)
     shares = np.array([part.share for part in parts])
+    # Flowers in the order in which they open: from which share on, and until which one, they meet each source.
+    before_by, until_by = _opened(bloom, first_open - receptive_days), _opened(bloom, last_open)
+    last_receptive = end + (receptive_days - 1)
+    receptive = last_receptive - start + 1
+    overlap_days = shared_days(start, last_receptive, first_open, last_open)
+
     days, opening, met = opening_and_met(bloom, first_open, last_open, receptive_days=receptive_days)
-    before_by = opened_by(first_open - receptive_days)
-    after_by = 1.0 - opened_by(last_open)
-    receptive = _between(days, start, end + (receptive_days - 1))
-    anthers_open = _between(days, first_open, last_open)
+    day = days.astype(np.float64)
 
     # each of shape (draw,), (source, draw), (draw, day) or (part, draw), summed over parts by their shares
     covered, uncovered = np.zeros(len(bloom)), np.zeros(len(bloom))
     lost_without = np.zeros(first_open.shape)
-    unmet, unmet_early, unmet_gap, unmet_late, unmet_out = np.zeros((5, *opening.shape))
+    unmet, recent = np.zeros((2, *opening.shape))
+    early, gap, late, out = np.zeros((4, *opening.shape), dtype=np.bool_)
     before_of, after_of, between_of = np.zeros((3, len(parts), len(bloom)))
     for place, (part, share) in enumerate(zip(parts, shares, strict=True)):
-        mine = part.reached
-        sources_met = np.count_nonzero(met[mine], axis=0)
-        lacking = np.where(sources_met == 0, opening, 0.0)
-        only_one = np.where(sources_met == 1, opening, 0.0)
-        got = np.minimum((opening - lacking).sum(axis=-1), 1.0)  # a sum of 1 may be rounded up
+        mine = np.flatnonzero(part.reached)
+        got = length_of_union(before_by[mine], until_by[mine])
         covered += share * got
-        unmet += share * lacking
-        lost_without[mine] += share * np.einsum("dt,sdt->sd", only_one, met[mine])
-        uncovered += share * uncovered_days(receptive, anthers_open[mine].swapaxes(0, 1))
-        without = share * _running_sum(lacking, receptive_days)
-        if not mine.any():
-            unmet_out += without
+        for source in mine:
+            others = mine[mine != source]
+            lost_without[source] += share * (got - length_of_union(before_by[others], until_by[others]))
+        uncovered += share * uncovered_days(start, last_receptive, first_open[mine], last_open[mine])
+        lacking = share * opening * ~met[mine].any(axis=0)
+        unmet += lacking
+        without = _running_sum(lacking, receptive_days)
+        recent += without
+        some = without > _ROUNDING
+        if not mine.size:
+            out |= some
             continue
-        opens, closes = first_open[mine].min(axis=0), last_open[mine].max(axis=0)
-        before, after = opened_by(opens - receptive_days), 1.0 - opened_by(closes)
+        before, after = before_by[mine].min(axis=0), 1.0 - until_by[mine].max(axis=0)
         before_of[place], after_of[place] = share * before, share * after
         between_of[place] = share * np.clip(1.0 - got - before - after, 0.0, 1.0)
-        ahead, behind = days < opens[:, np.newaxis], days > closes[:, np.newaxis]
-        unmet_early += without * ahead
-        unmet_late += without * behind
-        unmet_gap += without * (~ahead & ~behind)
-    out = float(shares[[not part.reached.any() for part in parts]].sum())
-    enough = _running_sum(unmet, receptive_days) >= FEW_FLOWERS
+        ahead = day < first_open[mine].min(axis=0)[:, np.newaxis]
+        behind = day > last_open[mine].max(axis=0)[:, np.newaxis]
+        early |= some & ahead
+        late |= some & behind
+        gap |= some & ~(ahead | behind)
+    never = shares[[not part.reached.any() for part in parts]].sum()
+    enough = recent >= FEW_FLOWERS
 
-    def tells(lacking: FloatArray, share: FloatArray) -> BoolArray:
-        return enough & (lacking > _ROUNDING) & notable(share)[:, np.newaxis]
+    def tells(some: BoolArray, share: FloatArray) -> BoolArray:
+        return np.asarray(some & enough & notable(share)[:, np.newaxis])
 
     return Cover(
         covered=covered,
-        covered_by=np.clip(1.0 - before_by - after_by, 0.0, 1.0) * _share_reached(parts),
+        covered_by=np.clip(until_by - before_by, 0.0, 1.0) * _share_reached(parts),
         lost_without=lost_without,
         before_of=before_of,
         after_of=after_of,
         between_of=between_of,
         before_by=before_by,
-        after_by=after_by,
-        overlap_days=shared_days(receptive, anthers_open),
-        synchrony=synchrony_index(receptive, anthers_open[..., np.newaxis, :]),
+        after_by=1.0 - until_by,
+        overlap_days=overlap_days.astype(np.int64),
+        synchrony=synchrony_index(overlap_days[..., np.newaxis], receptive),
         uncovered_days=np.rint(uncovered).astype(np.int64),
         days=days,
         unmet=unmet,
-        early=tells(unmet_early, before_of.sum(axis=0)),
-        gap=tells(unmet_gap, between_of.sum(axis=0)),
-        late=tells(unmet_late, after_of.sum(axis=0)),
-        out=tells(unmet_out, np.full(len(bloom), out)),
+        early=tells(early, before_of.sum(axis=0)),
+        gap=tells(gap, between_of.sum(axis=0)),
+        late=tells(late, after_of.sum(axis=0)),
+        out=tells(out, np.full(len(bloom), never)),
     )
+
+
+def covered_share(
+    bloom: FloatArray,
+    first_open: FloatArray,
+    last_open: FloatArray,
+    *,
+    receptive_days: int,
+    parts: Sequence[Part] | None = None,
+) -> FloatArray:
+    """Share covered by all sources, as in `cover` and with its parameters, and nothing else; shape (draw,)."""
+    before_by, until_by = _opened(bloom, first_open - receptive_days), _opened(bloom, last_open)
+    return np.asarray(
+        sum(
+            part.share * length_of_union(before_by[part.reached], until_by[part.reached])
+            for part in _or_whole(parts, first_open)
+        )
+    )
+
+
+def _opened(bloom: FloatArray, day: FloatArray) -> FloatArray:
+    """Share of the block's flowers that have opened by the end of a day; shapes (draw, 3) and (..., draw)."""
+    start, full, end = bloom.T
+    return cumulative_share(day, start=start, full=full, end=end)
+
+
+def _or_whole(parts: Sequence[Part] | None, first_open: FloatArray) -> Sequence[Part]:
+    """By default one part, which has every source in reach."""
+    return [Part(1.0, np.ones(len(first_open), dtype=np.bool_))] if parts is None else parts
 
 
 def _share_reached(parts: Sequence[Part]) -> FloatArray:
     """Share of the vines that each source reaches; shape (source, 1)."""
     return np.asarray(sum(part.share * part.reached for part in parts))[:, np.newaxis]
-
-
-def _between(days: DayArray, first: FloatArray, last: FloatArray) -> BoolArray:
-    """Whether each day lies in the span; shape (..., day)."""
-    return (days >= first[..., np.newaxis]) & (days <= last[..., np.newaxis])
 
 
 def _running_sum(values: FloatArray, window: int) -> FloatArray:

@@ -41,7 +41,7 @@ def donors(
         for place, day in enumerate(found.days)
         if any(first <= season.date(day) <= last for first, last in spans)
     ]
-    days = found.days[places]
+    days = found.days[places].astype(np.float64)
     lacking = found.without_pollen[:, places]
     given = []
     for name, (first, last) in opened.items():

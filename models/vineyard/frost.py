@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import xarray as xr
 from numpy.typing import NDArray
 
 from models.bloom.traces import Traces
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.synchrony import BoolArray
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 IntArray = NDArray[np.int64]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 from models.heat.season import season_of
 from models.records import SetCount
@@ -146,7 +146,7 @@ def set_share(clusters: Sequence[ClusterSet], *, interval: float = 0.9) -> SetSh
         flowers=int(flowers.sum()),
         berries=int(berries.sum()),
         share=share,
-        low=0.0 if hits == 0 else float(beta.ppf(tail, hits, count - hits + 1)),
-        high=1.0 if hits == count else float(beta.ppf(1 - tail, hits + 1, count - hits)),
+        low=0.0 if hits == 0 else float(betaincinv(hits, count - hits + 1, tail)),
+        high=1.0 if hits == count else float(betaincinv(hits + 1, count - hits, 1 - tail)),
         spread=spread,
     )

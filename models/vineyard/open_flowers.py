@@ -83,6 +83,21 @@ def share_by_day(bloom: FloatArray, days: DayArray) -> FloatArray:
     ndarray, shape (draw, day)
         Sums to 1 in each draw where ``days`` hold the whole bloom.
     """
-    start, full, end = bloom.T[..., np.newaxis]
-    edges = np.concatenate([days[:1] - 1, days])
-    return np.diff(cumulative_share(edges, start=start, full=full, end=end), axis=-1)
+    # draws differ in pace by few whole days: one curve, moved to the day of full bloom, serves many of them
+    middle = np.floor(bloom[:, 1:2])
+    paces, pace_of = _distinct(bloom - middle)
+    moved = (days[0] - middle).astype(np.int64)
+    edges = np.arange(moved.min() - 1, moved.max() + days.size)
+    start, full, end = paces.T[..., np.newaxis]
+    curves = np.diff(cumulative_share(edges, start=start, full=full, end=end), axis=-1)
+    return np.asarray(curves[pace_of[:, np.newaxis], moved - moved.min() + np.arange(days.size)])
+
+
+def _distinct(rows: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
+    """The rows that there are, each once, and which of them each row is."""
+    order = np.lexsort(rows.T)
+    ordered = rows[order]
+    is_new = np.append(True, np.any(ordered[1:] != ordered[:-1], axis=1))
+    place = np.empty(len(rows), dtype=np.int64)
+    place[order] = np.cumsum(is_new) - 1
+    return ordered[is_new], place

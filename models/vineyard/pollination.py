@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-import xarray as xr
 
 from models.errors import BadInput, Problem
 from models.records import Block, FlowerType, Planting
@@ -22,7 +22,7 @@ from models.vineyard.block_pollination import (
     share_interval,
     source_cover,
 )
-from models.vineyard.cover import Cover, cover, open_anther_days
+from models.vineyard.cover import Cover, cover, covered_share, open_anther_days
 from models.vineyard.donors import donors
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS, FlowerDays
 from models.vineyard.pollen_warnings import PollenWarning, Span, WarningCode, WarningLevel, worst_first
@@ -43,6 +43,9 @@ from models.vineyard.standing_warnings import (
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
 from models.vineyard.uncovered import Uncovered, daily_chance, uncovered_runs
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 __all__ = [
     "AtReach",
@@ -263,8 +266,8 @@ def _at_other_reach(
         share = None
         if other.known or not other.viable:
             opened = given.open_days_of(other.known, complete)
-            found = cover(bloom, *opened, receptive_days=receptive, parts=other.parts)
-            share = share_interval(found.covered, interval)
+            covered = covered_share(bloom, *opened, receptive_days=receptive, parts=other.parts)
+            share = share_interval(covered, interval)
         yield AtReach(reach_m, tuple(source.key for source in other.viable), share)
 
 

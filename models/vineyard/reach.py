@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -119,7 +120,27 @@ def vines_in_reach(block: Block, other: Block, *, reach_m: float) -> BoolArray:
 
 def in_reach(block: Block, other: Block, *, reach_m: float) -> bool:
     """Whether pollen is carried between two vines of two blocks; the same both ways. As `places_in_reach`."""
+    if not neighbours_given(block, other):
+        if _least_distance_m(block, other) > reach_m + ROUNDING_M:
+            return False
+        if not (block.is_line or other.is_line):
+            return True
     return bool(places_in_reach(block, other, reach_m=reach_m).any())
+
+
+def _least_distance_m(block: Block, other: Block) -> float:
+    """Between the boxes around two blocks: of two in one place each their distance, of lines a bound of it. [m]"""
+    (left, right), (low, high) = _box_m(block)
+    (other_left, other_right), (other_low, other_high) = _box_m(other)
+    return math.hypot(
+        max(other_left - right, left - other_right, 0.0), max(other_low - high, low - other_high, 0.0)
+    )
+
+
+def _box_m(block: Block) -> tuple[tuple[float, float], tuple[float, float]]:
+    x2_m = block.x_m if block.x2_m is None else block.x2_m
+    y2_m = block.y_m if block.y2_m is None else block.y2_m
+    return (min(block.x_m, x2_m), max(block.x_m, x2_m)), (min(block.y_m, y2_m), max(block.y_m, y2_m))
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
-import xarray as xr
 
 from models.errors import BadInput, Problem
 from models.records import Block, FlowerType, Planting, StageInterval, Visit
@@ -26,6 +25,9 @@ from models.vineyard.reach import (
     sheds_viable_pollen,
 )
 from models.vineyard.season_days import SeasonDays
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 TaskKind = Literal["flower_count", "first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load"]
 
@@ -249,7 +251,10 @@ def good_days(
     if not known.size or known.mean() < LIKELY:
         return {}
     days = np.arange(first[known].min(), last[known].max() + 1)
-    share = ((days >= first[:, np.newaxis]) & (days <= last[:, np.newaxis])).mean(axis=0)
+    spans = known & (first <= last)
+    begun = np.searchsorted(np.sort(first[spans]), days, side="right")
+    over = np.searchsorted(np.sort(last[spans]), days, side="left")
+    share = (begun - over) / known.size
     needed = min(chance, NEAR_BEST * float(share.max()))
     good = np.flatnonzero((share >= needed) & (share > 0))
     return {season.date(days[place]): float(share[place]) for place in good}

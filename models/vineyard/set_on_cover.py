@@ -8,9 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-import statsmodels.api as sm
-from scipy.stats import f as f_distribution
-from scipy.stats import t as t_distribution
+from scipy.special import fdtri, stdtrit
 
 from models.units import FloatArray
 from models.vineyard.cover import open_anther_days, opening_and_met
@@ -133,7 +131,7 @@ def set_on_cover(
     stated = _fitted(seen, receptive_days, pollen_days)
     if stated is None:
         return SetOnCover("no_difference", len(seen), seasons)
-    reach = t_distribution.ppf((1 + interval) / 2, stated.freedom) * stated.error
+    reach = float(stdtrit(stated.freedom, (1 + interval) / 2)) * stated.error
     low, high = stated.effect - reach, stated.effect + reach
     verdict: Verdict = "explains" if low > 0 else "against" if high < 0 else "not_shown"
     effect = CoverEffect(
@@ -160,6 +158,9 @@ class _Fitted:
 
 def _fitted(seen: Sequence[BlockSet], receptive_days: int, pollen_days: int) -> _Fitted | None:
     """The regression at these days; None where cover is no different from cultivar and season."""
+    from statsmodels.genmod.families import Binomial  # loaded where set is held against cover
+    from statsmodels.genmod.generalized_linear_model import GLM
+
     cover = np.array([each.cover(receptive_days, pollen_days) for each in seen])
     others = _others(seen)
     own = cover - others @ np.linalg.lstsq(others, cover, rcond=None)[0]
@@ -169,7 +170,7 @@ def _fitted(seen: Sequence[BlockSet], receptive_days: int, pollen_days: int) -> 
     design = np.column_stack([cover, others])
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a block with no berry at all may leave its estimate at the edge
-        found: Any = sm.GLM(counts, design, family=sm.families.Binomial()).fit()
+        found: Any = GLM(counts, design, family=Binomial()).fit()
     expected = np.asarray(found.mu)
     flowers = counts.sum(axis=1)
     # by hand: of counts out of totals the library's own Pearson scale leaves the totals out
@@ -199,7 +200,7 @@ def best_days(seen: Sequence[BlockSet], interval: float) -> tuple[DaysFound, Day
     tried = {days: each for days, each in grid.items() if each is not None and each.effect > 0}
     best = min(tried, key=lambda days: tried[days].deviance)
     fit = tried[best]
-    allowed = fit.deviance + fit.spread * float(f_distribution.ppf(interval, 1, fit.freedom))
+    allowed = fit.deviance + fit.spread * float(fdtri(1, fit.freedom, interval))
     near = [days for days, each in tried.items() if each.deviance <= allowed]
     return (
         DaysFound(best[0], min(days[0] for days in near), max(days[0] for days in near)),

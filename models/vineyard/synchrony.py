@@ -1,7 +1,4 @@
-"""How far flowering times coincide, on whole days.
-
-Every function takes arrays of booleans over days (last axis): whether a plant, block or draw is in flower.
-"""
+"""How far flowering times coincide, on whole days; a time in flower runs from a first through a last day."""
 
 from __future__ import annotations
 
@@ -14,26 +11,32 @@ BoolArray = NDArray[np.bool_]
 CountArray = NDArray[np.int64]
 
 
-def shared_days(own: BoolArray, other: BoolArray) -> CountArray:
-    """Days on which both are in flower. [day]"""
-    return np.asarray(np.count_nonzero(own & other, axis=-1))
+def shared_days(
+    first: FloatArray, last: FloatArray, other_first: FloatArray, other_last: FloatArray
+) -> FloatArray:
+    """Days on which both are in flower; of the shape to which the arguments broadcast. [day]"""
+    together = np.minimum(last, other_last) - np.maximum(first, other_first) + 1
+    return np.asarray(np.maximum(together, 0.0))
 
 
-def uncovered_days(own: BoolArray, others: BoolArray) -> CountArray:
-    """Days in flower on which none of the others is. ``others``: shape (..., other, day). [day]"""
-    return np.asarray(np.count_nonzero(own & ~others.any(axis=-2), axis=-1))
+def uncovered_days(
+    first: FloatArray, last: FloatArray, other_first: FloatArray, other_last: FloatArray
+) -> FloatArray:
+    """Days in flower on which none of the others is. Own days have shape (...), the others' (other, ...). [day]"""
+    met = length_of_union(np.maximum(first, other_first), np.minimum(last, other_last) + 1)
+    return np.asarray(last - first + 1 - met)
 
 
-def synchrony_index(own: BoolArray, others: BoolArray) -> FloatArray:
+def synchrony_index(shared: FloatArray, flowering: FloatArray) -> FloatArray:
     """Augspurger's index of one plant: the mean share of its flowering days that it has in common with
     another.
 
     Parameters
     ----------
-    own : ndarray of bool, shape (..., day)
-        Days in flower.
-    others : ndarray of bool, shape (..., other, day)
-        The same of each other plant.
+    shared : ndarray, shape (..., other)
+        Days on which it flowers together with each other plant. [day]
+    flowering : ndarray, shape (...)
+        Days on which it flowers. [day]
 
     Returns
     -------
@@ -44,6 +47,18 @@ def synchrony_index(own: BoolArray, others: BoolArray) -> FloatArray:
     ----------
     .. [1] Augspurger (1983), Biotropica 15:257-267; second-hand, as the help of an R package has it.
     """
-    flowering = np.count_nonzero(own, axis=-1).astype(np.float64)
-    together = shared_days(own[..., np.newaxis, :], others).mean(axis=-1)
-    return np.asarray(together / np.where(flowering > 0, flowering, np.nan))
+    return np.asarray(shared.mean(axis=-1) / np.where(flowering > 0, flowering, np.nan))
+
+
+def length_of_union(first: FloatArray, last: FloatArray) -> FloatArray:
+    """How much lies in at least one of several spans; shape (...).
+
+    Parameters
+    ----------
+    first, last : ndarray, shape (span, ...)
+        Where each begins and ends; one that ends before it begins is empty.
+    """
+    order = np.argsort(first, axis=0)
+    first, last = np.take_along_axis(first, order, axis=0), np.take_along_axis(last, order, axis=0)
+    counted = np.concatenate([np.full_like(last[:1], -np.inf), np.maximum.accumulate(last, axis=0)[:-1]])
+    return np.asarray(np.maximum(last - np.maximum(first, counted), 0.0).sum(axis=0))

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array, csr_array, eye_array, hstack
 
 from models.units import FloatArray
 from models.vineyard.synchrony import BoolArray
+
+if TYPE_CHECKING:
+    from scipy.optimize import LinearConstraint
 
 # Chances are compared to a thousandth: whole numbers leave no doubt about which plan is best.
 STEPS = 1000
@@ -42,6 +45,9 @@ def fewest_days(
     -------
     ndarray of bool, shape (day,)
     """
+    from scipy.optimize import LinearConstraint  # the solver is loaded where there are trips to plan
+    from scipy.sparse import coo_array, csr_array, eye_array, hstack
+
     possible = chance > 0
     tasks, days = chance.shape
     fewest = round(
@@ -76,6 +82,8 @@ def fewest_days(
 
 def _solve(cost: FloatArray, rules: list[LinearConstraint], *, whole: int | None = None) -> FloatArray:
     """Least cost with every variable from 0 to 1, the first ``whole`` (default all) of them 0 or 1."""
+    from scipy.optimize import Bounds, milp
+
     integrality = (np.arange(cost.size) < (cost.size if whole is None else whole)).astype(np.int64)
     found = milp(
         cost, integrality=integrality, bounds=Bounds(0, 1), constraints=rules, options={"mip_rel_gap": 0.0}

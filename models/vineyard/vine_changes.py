@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_array
 
 from models.records import Block
 from models.units import FloatArray
 from models.vineyard.pollen_needs import Demand
 from models.vineyard.reach import vine_places, vines_a_place
 from models.vineyard.synchrony import BoolArray
+
+if TYPE_CHECKING:
+    from scipy.optimize import LinearConstraint
 
 # What HiGHS answers, in the numbers of scipy.optimize.milp.
 SOLVED, OUT_OF_TIME, IMPOSSIBLE = 0, 1, 2
@@ -106,6 +107,8 @@ def fewest_changes(
     time_limit_s : float
         After which the best that was found is told, with what is proven. [s]
     """
+    from scipy.optimize import Bounds, milp  # the solver is loaded where vines are to be changed
+
     programme = _Programme(places, reached, needs, plant, each_met_by, may_change)
     if not programme.cost.size:
         return Changes("fewest", 0, 0, ()) if programme.holds() else Changes("impossible", None, 0, ())
@@ -169,6 +172,9 @@ class _Programme:
 
     def constraints(self) -> list[LinearConstraint]:
         """No place holds more vines than it has room for; and what is needed is there."""
+        from scipy.optimize import LinearConstraint
+        from scipy.sparse import csr_array
+
         rows = [*self._room(), *self._demands()]
         if not rows:
             return []

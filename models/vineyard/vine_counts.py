@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import maximum_flow
 
 from models.records import Block, FlowerType, Planting
 from models.vineyard.reach import (
@@ -115,6 +113,9 @@ def heaviest_load(found: WhoServesWhom) -> int | None:
 
 def _served(found: WhoServesWhom, each: int) -> int:
     """Pistillate vines served when every source vine serves at most ``each`` of those in its reach."""
+    from scipy.sparse import csr_array  # loaded where a planting is checked
+    from scipy.sparse.csgraph import maximum_flow
+
     most = found.pistillate_vines
     first_pistillate = 1 + len(found.sources_at)
     sink = first_pistillate + len(found.pistillate_at)

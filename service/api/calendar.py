@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-import hashlib
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.responses import Responses, problems
+from service.api.responses import UNCHANGED, Responses, problems
 from service.api.season_query import AsOf, FitId
 from service.feed.ical import MEDIA_TYPE
 from service.feed.season import season_calendar
 from service.web.access import Grower, needs
+from service.web.kept import KeptRoute, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import store
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
 
-FEED: Responses = {
+CALENDAR: Responses = {
     200: {"description": "The calendar", "content": {MEDIA_TYPE: {"schema": {"type": "string"}}}},
-    304: {"description": "Nothing has changed since the answer with the `ETag` in `If-None-Match`"},
 }
 
 
@@ -27,7 +26,7 @@ FEED: Responses = {
     "/calendar.ics",
     summary="Subscribe to the calendar",
     response_class=Response,
-    responses=FEED | problems(404, 409),
+    responses=CALENDAR | UNCHANGED | problems(404, 409),
 )
 @needs("calendar")
 def get_calendar(
@@ -46,17 +45,7 @@ def get_calendar(
     so is told as CANCELLED for the rest of the season. With `as_of` or `fit` it is a "what if" that changes
     nothing of that.
     """
+    if as_of is not None or fit is not None:  # it takes its sequences from what the feed has told
+        not_kept(request)
     stream = season_calendar(store(request), grower, vineyard, as_of=as_of, fit=fit)
-    tag = f'"{hashlib.sha256(stream).hexdigest()[:32]}"'
-    headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
-    if is_known(tag, request.headers.get("if-none-match")):
-        return Response(status_code=304, headers=headers)
-    return Response(stream, media_type=f"{MEDIA_TYPE}; charset=utf-8", headers=headers)
-
-
-def is_known(tag: str, told: str | None) -> bool:
-    """Whether an If-None-Match header names the tag (RFC 9110, 13.1.2: weak tags compare alike)."""
-    if told is None:
-        return False
-    known = [each.strip().removeprefix("W/") for each in told.split(",")]
-    return known == ["*"] or tag in known
+    return Response(stream, media_type=f"{MEDIA_TYPE}; charset=utf-8", headers={"Cache-Control": "no-cache"})

@@ -16,20 +16,21 @@ from models.units import (
     fahrenheit_from_celsius,
 )
 from service.api.heat_schemas import DegreeDays, HeatDay, HeatRuleAnswer, SeasonSetAside
-from service.api.responses import problems
+from service.api.responses import UNCHANGED, problems
 from service.api.schemas import GapAnswer
 from service.usecases.heat import SeasonComparison, compare_season
+from service.web.kept import KeptRoute
 from service.web.keys import StationKey
 from service.web.records import Reading
 from service.web.units import Units, UnitsQuery, check_heat_limits
 
-router = APIRouter(prefix="/v1/stations/{station}/degree-days", tags=["stations"])
+router = APIRouter(prefix="/v1/stations/{station}/degree-days", tags=["stations"], route_class=KeptRoute)
 
 TRADE_BASE_C = HeatRule().base_c
 TRADE_BASE_F = fahrenheit_from_celsius(TRADE_BASE_C)
 
 
-@router.get("", summary="Degree-days of a season", responses=problems(404))
+@router.get("", summary="Degree-days of a season", responses=UNCHANGED | problems(404))
 def get_degree_days(
     station: StationKey,
     records: Reading,

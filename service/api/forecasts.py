@@ -8,16 +8,17 @@ from fastapi import APIRouter, Depends, Query
 
 from models.units import celsius_from_fahrenheit
 from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
-from service.api.responses import problems
+from service.api.responses import UNCHANGED, problems
 from service.api.season_query import Day, FitId
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import LIMIT_C, look_for_frost
 from service.usecases.pollen import pollinate
+from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
 from service.web.records import Reading
 from service.web.units import UnitsQuery
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
 
 
 def foreseen(
@@ -36,7 +37,7 @@ def foreseen(
 Foreseen = Annotated[VineyardForecast, Depends(foreseen, scope="function")]
 
 
-@router.get("/forecast", summary="Forecast the season", responses=problems(404, 409))
+@router.get("/forecast", summary="Forecast the season", responses=UNCHANGED | problems(404, 409))
 def get_forecast(
     forecast: Foreseen,
     frost_limit: Annotated[
@@ -65,7 +66,11 @@ def get_forecast(
     return ForecastAnswer.of(forecast, look_for_frost(forecast, limit_c=limit_c), units)
 
 
-@router.get("/pollination", summary="Forecast the pollen cover", responses=problems(404, 409))
+@router.get(
+    "/pollination",
+    summary="Forecast the pollen cover",
+    responses=UNCHANGED | problems(404, 409),
+)
 def get_pollination(forecast: Foreseen) -> PollinationAnswer:
     """How much of each pistillate block's bloom gets pollen from which source, on which days none, and what
     to do. It rests on the same draws as the forecast."""

@@ -9,17 +9,18 @@ from pydantic import Field
 
 from models.vineyard.block_check import BlockCheck
 from models.vineyard.layout_rules import RowsAlong, Verdict
-from service.api.responses import problems
+from service.api.responses import UNCHANGED, problems
 from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import FitId
 from service.usecases.cautions import cautions_of
 from service.usecases.planting_check import CheckOptions, check_planting
+from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
 from service.web.records import Reading
 from service.words.cautions import caution_texts
 from service.words.layout import RULE_SOURCES, RULES, finding_words, what_to_ask, why_exposed
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"], route_class=KeptRoute)
 
 Share = Annotated[float, Query(gt=0, le=1)]
 
@@ -96,7 +97,7 @@ class PlantingCheckAnswer(Body):
     cautions: list[str]
 
 
-@router.get("/planting-check", summary="Check the planting", responses=problems(404))
+@router.get("/planting-check", summary="Check the planting", responses=UNCHANGED | problems(404))
 def get_planting_check(
     vineyard: VineyardKey,
     records: Reading,

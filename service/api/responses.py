@@ -19,6 +19,9 @@ def problems(*statuses: int) -> Responses:
     return {status: {"description": HTTPStatus(status).phrase, "content": content} for status in statuses}
 
 
+UNCHANGED: Responses = {
+    304: {"description": "Nothing has changed since the answer with the `ETag` in `If-None-Match`"}
+}
 EVERYWHERE = problems(401, 403, 422, 429, 500, 503)
 UPLOAD = problems(404, 415)
 WITH_BODY = problems(400, 413)  # whatever is sent may be garbled, or too large

@@ -35,6 +35,7 @@ from service.api import (
 )
 from service.api.responses import EVERYWHERE
 from service.web.access import asker
+from service.web.kept import KEPT
 from service.web.known_query import known_query
 from service.web.turns import HEAVY
 
@@ -69,14 +70,6 @@ for part in (
     roster,
     keys,
 ):
-    heavy = part in (
-        bloom_report,
-        calendar,
-        degree_days,
-        forecasts,
-        layout,
-        planting_check,
-        scouting,
-        season_review,
-    )
-    router.include_router(part.router, dependencies=[HEAVY] if heavy else [])
+    kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
+    heavy = kept or part in (bloom_report, layout, season_review)
+    router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])

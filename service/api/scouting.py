@@ -9,15 +9,16 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from models.vineyard.scouting import MissedTask, PlannedTask, TaskKind
-from service.api.responses import problems
+from service.api.responses import UNCHANGED, problems
 from service.api.schemas import Body, ThreeDigits, TwoDigits
 from service.api.season_query import LookedAhead
 from service.usecases.cautions import cautions_of
 from service.usecases.scouting import CHANCE, plan_scouting
+from service.web.kept import KeptRoute
 from service.words.cautions import caution_texts
 from service.words.scouting import look_for, why_look, why_missed
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
 
 
 class WindowAnswer(Body):
@@ -96,7 +97,11 @@ class ScoutingAnswer(Body):
     cautions: list[str]
 
 
-@router.get("/scouting", summary="Plan the scouting trips", responses=problems(404, 409))
+@router.get(
+    "/scouting",
+    summary="Plan the scouting trips",
+    responses=UNCHANGED | problems(404, 409),
+)
 def get_scouting(
     foreseen: LookedAhead,
     weekdays: Annotated[

@@ -10,7 +10,6 @@ from urllib.parse import urlencode
 
 from fastapi import Cookie, Depends, HTTPException, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from pydantic import BeforeValidator
@@ -22,6 +21,7 @@ from models.vineyard.scouting import alike
 from service.store.errors import StoreError
 from service.web.access import KEY_NEEDED, WhichGrower
 from service.web.grower_path import address_in, keep_grower
+from service.web.kept import KeptRoute
 from service.web.problems import BAD_INPUT, KINDS, Kind, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
@@ -207,7 +207,7 @@ def problem_page(
     return shown
 
 
-class PageRoute(APIRoute):
+class PageRoute(KeptRoute):
     """A route whose errors are pages too, in the words of the API's problems."""
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:

@@ -27,6 +27,7 @@ from service.board import (
     visit,
 )
 from service.board.pages import PageRoute, problem_page
+from service.web.kept import KEPT
 from service.web.turns import HEAVY
 
 OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
@@ -53,8 +54,9 @@ for part in (
     help_pages,
     reference,
 ):
-    heavy = part in (season, layout, season_review)
-    router.include_router(part.router, dependencies=[HEAVY] if heavy else [])
+    kept = part in (season, planting_map)
+    heavy = kept or part in (layout, season_review)
+    router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])
 
 
 def install(app: FastAPI) -> None:

@@ -31,6 +31,7 @@ from service.usecases.heat import compare_season
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 from service.web.access import Grower
+from service.web.kept import not_kept
 from service.web.keys import VineyardKey
 from service.web.records import changing, jobs, store
 from service.web.units import Units
@@ -58,6 +59,8 @@ def season_board(
     fitting: Annotated[str | None, Query(max_length=63)] = None,
 ) -> HTMLResponse:
     """Bloom windows, pollen, heat and trips as of a day."""
+    if fitting is not None:
+        not_kept(request)
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         today = clock.today(known.timezone)

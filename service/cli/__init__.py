@@ -1,13 +1,66 @@
-"""The command line: one file a command."""
+"""The command line: a file for each command or group of them, which is loaded when the command runs."""
 
 from __future__ import annotations
 
-import typer
+import ast
+from importlib import import_module, util
+from typing import Any
 
-from service.cli import backup, calendar, demo, grower, hindcast, key, report, scout, serve
+import typer
+from typer.core import TyperCommand, TyperGroup
+
 from service.threads import use_one_thread
 
+COMMANDS = {
+    **{name: name for name in ("demo", "serve", "report", "calendar", "scout", "hindcast", "region")},
+    **dict.fromkeys(("backup", "restore", "check"), "backup"),
+    **{name: name for name in ("key", "grower")},
+}
+"""In the order of the list, each with its module: the function of that name there, or the group ``app``."""
+
+
+class Commands(TyperGroup):
+    """Commands that are loaded when they run: what they need takes seconds, and their list only their first words."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        self.commands.update({name: TyperCommand(name, help=_first_words(name)) for name in COMMANDS})
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> tuple[str | None, Any, list[str]]:
+        """The command that is called, loaded."""
+        if args and args[0] in COMMANDS:
+            self.commands[args[0]] = loaded(args[0])
+        return super().resolve_command(ctx, args)
+
+
+def loaded(name: str) -> Any:
+    """A command or a group, to be run."""
+    module = import_module(f"{__name__}.{COMMANDS[name]}")
+    alone: Any = getattr(module, "app", None)
+    if alone is None:
+        alone = typer.Typer(add_completion=False)
+        alone.command(name)(getattr(module, name))
+    made = typer.main.get_command(alone)
+    made.name = name
+    return made
+
+
+def _first_words(name: str) -> str:
+    """What the docstring of a command, or the help of a group, says: read without running its module."""
+    spec = util.find_spec(f"{__name__}.{COMMANDS[name]}")
+    assert spec is not None
+    source: str = spec.loader.get_source(spec.name)  # type: ignore[union-attr]
+    for each in ast.parse(source).body:
+        match each:
+            case ast.FunctionDef(name=found) if found == name:
+                return ast.get_docstring(each) or ""
+            case ast.Assign(targets=[ast.Name(id="app")], value=ast.Call(keywords=told)):
+                return next(str(ast.literal_eval(word.value)) for word in told if word.arg == "help")
+    raise LookupError(name)
+
+
 app = typer.Typer(
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -18,20 +71,3 @@ app = typer.Typer(
 def prepare() -> None:
     """When each grape cultivar blooms, and where pollen runs out before the flowers that need it."""
     use_one_thread()
-
-
-for command in (
-    demo.demo,
-    serve.serve,
-    report.report,
-    calendar.calendar,
-    scout.scout,
-    hindcast.hindcast,
-    backup.backup,
-    backup.restore,
-    backup.check,
-):
-    app.command()(command)
-
-for group, name in ((key.app, "key"), (grower.app, "grower")):
-    app.add_typer(group, name=name)

@@ -7,17 +7,26 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 import demo_weather
 from models.bloom.hindcast import LEADS
 from models.records import Cutoff, HeatMethod, HeatRule
 from models.units import celsius_from_fahrenheit
 from service.cli import hindcast_tables, tables
-from service.cli.parts import CheckedEveryDays, ConfirmOption, Csv, read_options, refuse, told_plainly
+from service.cli.parts import (
+    CheckedEveryDays,
+    ConfirmOption,
+    Csv,
+    SchedulerOption,
+    progress_of,
+    read_options,
+    refuse,
+    told_plainly,
+)
 from service.ingest.options import ReadOptions
 from service.ingest.report import counted
 from service.ingest.temperature_headers import TemperatureUnit
+from service.settings import Settings
 from service.usecases.fits import DEFAULT_STAGES
 from service.usecases.hindcast import (
     GroupScore,
@@ -30,7 +39,7 @@ from service.usecases.hindcast import (
 from service.usecases.hindcast_documents import HindcastDocument, rows_as_csv
 from service.usecases.hindcast_files import PastRead, read_past
 from service.words.hindcast import how_made
-from service.workers import Workers, WorkersLost
+from service.workers import WorkersLost, workers_for
 
 Out = typer.Option(dir_okay=False, writable=True)
 
@@ -80,6 +89,7 @@ def hindcast(
         bool, typer.Option("--by-cultivar", help="Print the scores of each cultivar too.")
     ] = False,
     csv: Annotated[Path | None, Out] = None,
+    scheduler: SchedulerOption = None,
     json_file: Annotated[Path | None, typer.Option("--json", dir_okay=False, writable=True)] = None,
 ) -> None:
     """Forecast past seasons, from the ones before them and from all others, and print how good the forecasts were.
@@ -103,7 +113,7 @@ def hindcast(
             interval=interval,
             leads=tuple(_days(text) for text in _split(leads)),
         )
-        report = _run(plan_hindcast([read.vineyard], options))
+        report = _run(plan_hindcast([read.vineyard], options), scheduler or Settings().scheduler)
     out.print(tables.heading("What was read"))
     _print_points(_read_points(read))
     if report.past_rules:
@@ -210,21 +220,9 @@ def _read(
     )
 
 
-def _run(task: HindcastTask) -> HindcastReport:
+def _run(task: HindcastTask, scheduler: str | None) -> HindcastReport:
     """Under a bar that shows how far it is."""
-    bar = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TimeElapsedColumn(),
-        console=tables.console(errors=True),
-        transient=True,
-    )
-    with bar, Workers() as workers:
-        shown = bar.add_task("starting", total=1.0)
-
-        def tell(progress: float, message: str) -> None:
-            bar.update(shown, completed=progress, description=message)
-
+    with workers_for(scheduler) as workers, progress_of() as tell:
         try:
             return run_hindcast(task, workers, tell)
         except WorkersLost:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from typing import Annotated, Literal, NoReturn
 
 import typer
 from pydantic import ValidationError
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from models.errors import CapfallError
 from service import clock
@@ -30,6 +31,10 @@ CheckedEveryDays = Annotated[
     typer.Option(min=1, max=366, help="How often rows were looked at, unless the log says it."),
 ]
 Csv = typer.Option(exists=True, dir_okay=False, readable=True)
+
+SchedulerOption = Annotated[
+    str | None, typer.Option(help="A Dask cluster, as in tcp://host:8786; by default this machine's cores.")
+]
 
 
 class ConfirmWord(StrEnum):
@@ -78,6 +83,21 @@ def refuse(*texts: str) -> NoReturn:
     for text in texts:
         err.print(text, markup=False, soft_wrap=True)
     raise typer.Exit(REFUSED)
+
+
+@contextmanager
+def progress_of() -> Iterator[Callable[[float, str], None]]:
+    """A bar that shows how far long work is; it is told a share from 0 to 1, and what the work is at."""
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        console=tables.console(errors=True),
+        transient=True,
+    )
+    with bar:
+        shown = bar.add_task("starting", total=1.0)
+        yield lambda share, message: bar.update(shown, completed=share, description=message)
 
 
 @contextmanager

@@ -9,9 +9,6 @@ import zlib
 from typing import Any, NamedTuple
 from xml.etree.ElementTree import ParseError
 
-import openpyxl
-from openpyxl.utils.exceptions import InvalidFileException
-
 from models.errors import BadInput, Problem
 
 MOST_UNPACKED_BYTES = 100_000_000  # of all parts together: what 200,000 rows of twenty cells take
@@ -20,7 +17,7 @@ MOST_ROWS = 200_000
 MOST_COLUMNS = 1_000
 # What openpyxl and what it stands on raise for files that are broken or made to be.
 BROKEN = (
-    *(zipfile.BadZipFile, zlib.error, EOFError, InvalidFileException, ParseError),
+    *(zipfile.BadZipFile, zlib.error, EOFError, ParseError),
     *(AttributeError, IndexError, KeyError, OSError, OverflowError, RuntimeError, TypeError, ValueError),
 )
 ADVICE = "save the sheet as 'CSV UTF-8' and send that"
@@ -75,7 +72,13 @@ def _check_size(data: bytes) -> None:
 
 def _cells(data: bytes, *, results: bool) -> dict[str, list[tuple[int, list[str]]]]:
     """Rows by sheet, blank ones left out; formulas as their results, or as they are written."""
-    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=results, keep_links=False)
+    from openpyxl import load_workbook  # loaded where there is a workbook to read
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        book = load_workbook(io.BytesIO(data), read_only=True, data_only=results, keep_links=False)
+    except InvalidFileException as error:
+        raise ValueError from error
     sheets: dict[str, list[tuple[int, list[str]]]] = {}
     for sheet in book.worksheets:
         if sheet.sheet_state != "visible":

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from alembic import command
-from alembic.config import Config
-from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 
 from service.store.errors import StoreError
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 FOLDER = Path(__file__).parent / "migrations"
 
@@ -19,6 +20,8 @@ MIGRATION_LOCK = 2_026_0616
 
 def upgrade(connection: Connection, revision: str = "head") -> None:
     """Bring the tables up to a revision, within the connection's transaction."""
+    from alembic import command  # loaded where tables are made
+
     _wait_for_other_migrations(connection)
     command.upgrade(_config(connection), revision)
     _check_references(connection)
@@ -26,6 +29,8 @@ def upgrade(connection: Connection, revision: str = "head") -> None:
 
 def downgrade(connection: Connection, revision: str) -> None:
     """Bring the tables down to a revision (``base``: none at all), within the connection's transaction."""
+    from alembic import command
+
     _wait_for_other_migrations(connection)
     command.downgrade(_config(connection), revision)
     _check_references(connection)
@@ -33,11 +38,16 @@ def downgrade(connection: Connection, revision: str) -> None:
 
 def revise(connection: Connection, message: str) -> None:
     """Write the next step from what the tables in ``service.store.tables`` have and the database has not."""
+    from alembic import command
+
     command.revision(_config(connection), message, autogenerate=True, rev_id=f"{_steps() + 1:04d}")
 
 
 def revisions() -> frozenset[str]:
     """All steps that this version knows."""
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
     config = Config()
     config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
     return frozenset(step.revision for step in ScriptDirectory.from_config(config).walk_revisions())
@@ -48,6 +58,8 @@ def _steps() -> int:
 
 
 def _config(connection: Connection) -> Config:
+    from alembic.config import Config
+
     config = Config(attributes={"connection": connection})
     config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
     return config

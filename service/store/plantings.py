@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import Any, Literal
 
-from sqlalchemy import RowMapping
+from sqlalchemy import RowMapping, select
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Planting
@@ -83,6 +83,12 @@ class Vineyards(OwnedByGrower):
         """By key."""
         vineyards = [_vineyard(row) for row in self._select(VineyardRow)]
         return tuple(sorted(vineyards, key=lambda vineyard: vineyard.key))
+
+    def timezones(self) -> set[str | None]:
+        """Those that any of them lies in; None where one lies in the service's."""
+        table = table_of(VineyardRow)
+        named = select(table.c.timezone).where(*self._matching(table, {})).distinct()
+        return set(self._connection.execute(named).scalars())
 
     def delete(self, key: str) -> None:
         """Delete a vineyard with all that is in it. Raises NotFound."""

@@ -18,6 +18,8 @@ from service.store.owned import OwnedByGrower, count, pick
 from service.store.records import Counts, Station, TemperatureVersion
 from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, table_of
 
+EPOCH = dt.date(1970, 1, 1).toordinal()
+
 
 class Stations(OwnedByGrower):
     """The grower's weather stations."""
@@ -143,7 +145,7 @@ class Temperatures(OwnedByGrower):
         if not found:
             return None
         stored, stored_tmin, stored_tmax = zip(*found, strict=True)
-        days = np.array(stored, dtype="datetime64[D]")
+        days = (np.array([day.toordinal() for day in stored]) - EPOCH).astype("datetime64[D]")
         dates = np.arange(days.min(), days.max() + np.timedelta64(1, "D"))
         place = (days - dates[0]).astype(int)
         tmin_c, tmax_c = np.full((2, dates.size), np.nan)

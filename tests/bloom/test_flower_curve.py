@@ -8,7 +8,7 @@ import statsmodels.api as sm
 from numpy.testing import assert_allclose
 
 from models.bloom import curve
-from models.bloom.flower_curve import LINK, from_line, to_line
+from models.bloom.flower_curve import from_line, regression_link, to_line
 from models.units import FloatArray
 from models.vineyard import open_flowers
 
@@ -17,8 +17,9 @@ SHARES = np.array([0.001, 0.01, 0.1, 0.5, 0.95, 0.99, 0.999])
 
 def test_the_regression_has_the_same_line() -> None:
     line = to_line(SHARES)
-    assert_allclose(LINK(SHARES), line, rtol=1e-12)
-    assert_allclose(LINK.inverse(line), SHARES, rtol=1e-12)
+    link = regression_link()
+    assert_allclose(link(SHARES), line, rtol=1e-12)
+    assert_allclose(link.inverse(line), SHARES, rtol=1e-12)
     assert_allclose(from_line(line), SHARES, rtol=1e-12)
 
 
@@ -41,7 +42,7 @@ def lopsided(monkeypatch: pytest.MonkeyPatch) -> FloatArray:
     ):
         monkeypatch.setattr(open_flowers, name, float(value))
     monkeypatch.setattr(curve, "STAGES_ON_LINE", stages)
-    monkeypatch.setattr(curve, "LINK", sm.families.links.CLogLog())
+    monkeypatch.setattr(curve, "regression_link", sm.families.links.CLogLog)
     for module in (curve, open_flowers):
         monkeypatch.setattr(module, "from_line", lopsided_from_line)
     return stages

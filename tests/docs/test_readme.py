@@ -90,7 +90,8 @@ def test_commands_and_their_options_exist() -> None:
     ]
     assert len(called) >= 2
     for name, *words in called:
-        known = {option for param in group.commands[name].params for option in param.opts}
+        _, command, _ = group.resolve_command(None, [name])
+        known = {option for param in command.params for option in param.opts}
         assert {word for word in words if word.startswith("--")} <= known, name
 
 

@@ -10,8 +10,8 @@ from fastapi.testclient import TestClient
 
 import demo_weather
 from service import clock
-from service.api.calendar import is_known
 from service.feed.ical import unique_id
+from service.web.kept import is_known
 from service.words.plain import in_words
 from tests.feed.reading import ReadEvent, assert_rfc_5545, by_both
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from models.units import FloatArray
-from models.vineyard.cover import Cover, cover, open_anther_days
+from models.vineyard.cover import Cover, Part, cover, covered_share, open_anther_days
 
 BLOOM = np.array([[146.0, 150.0, 155.0]])
 
@@ -121,3 +121,20 @@ def test_longer_receptive_flowers_never_lower_cover(spans: list[tuple[int, int]]
     shorter = by(*spans, bloom=bloom, receptive_days=2)
     longer = by(*spans, bloom=bloom, receptive_days=3)
     assert np.all(longer.covered >= shorter.covered - 1e-12)
+
+
+def test_a_share_that_is_covered_is_that_of_the_days_on_which_flowers_open_and_meet_a_source() -> None:
+    """Spans of shares against days counted one by one, for sources in any order, for parts of the vines."""
+    random = np.random.default_rng(8)
+    start = random.integers(100, 130, 40).astype(float)
+    full = start + random.integers(0, 8, 40)
+    bloom = np.column_stack([start, full, full + random.integers(0, 10, 40)])
+    for sources in range(5):
+        first = random.integers(90, 140, (sources, 40)).astype(float)
+        last = first + random.integers(0, 15, (sources, 40)).astype(float)
+        reached = random.random((3, sources)) < 0.6
+        parts = [Part(float(share), some) for share, some in zip((0.2, 0.3, 0.5), reached, strict=True)]
+        found = cover(bloom, first, last, receptive_days=3, parts=parts)
+        assert_allclose(found.covered + found.unmet.sum(axis=-1), 1.0, rtol=1e-12)
+        alone = covered_share(bloom, first, last, receptive_days=3, parts=parts)
+        assert_allclose(alone, found.covered, rtol=1e-12, atol=1e-15)

@@ -1,0 +1,265 @@
+"""Kept answers: told again while they are true, and never after, whatever changed and whoever changed it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from typing import Any, NamedTuple
+
+import numpy as np
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import create_engine, make_url, select
+
+from models.bloom.forecast import forecast
+from service.app import create_app
+from service.board.pages import UNITS_COOKIE
+from service.settings import Settings
+from service.store.images import is_journaled
+from service.store.journal import CHANGED
+from service.store.tables import Base
+from service.usecases import forecasts
+from service.web.kept import Answer, KeptAnswers
+from tests.api.asking import CSV, STATION, VINEYARD
+from tests.api.past_seasons import THIS_SEASON, block_heats, days_of, fitted, log_csv, plant, send
+
+TODAY = dt.date(THIS_SEASON, 5, 2)
+NOON = dt.datetime.combine(TODAY, dt.time(12), dt.UTC)
+AS_OF = f"as_of={TODAY}"
+BOARD = "/vineyards/hollow"
+# every route whose answer is kept, with and without a day of its own
+KEPT = (
+    *(f"{VINEYARD}/forecast?{AS_OF}", f"{VINEYARD}/pollination", f"{VINEYARD}/scouting"),
+    *(f"{VINEYARD}/calendar.ics", f"{VINEYARD}/planting-check", f"{STATION}/degree-days"),
+    *(f"{BOARD}?{AS_OF}", f"{BOARD}/map"),
+)
+IN_NO_KEPT_ANSWER = {"set_counts", "news_readers"}
+ASKED_AFTER_EACH_CHANGE = (f"{VINEYARD}/forecast", f"{VINEYARD}/calendar.ics", f"{BOARD}?{AS_OF}")
+
+
+class Change(NamedTuple):
+    """One request that changes what is answered."""
+
+    method: str
+    path: str
+    body: Any = None
+    csv: str | None = None
+
+
+PLACE = {"name": "Hollow gauge", "latitude": 33.5, "longitude": -84.0, "elevation_m": 250}
+WARM = "date,tmin_c,tmax_c\n" + "".join(f"{THIS_SEASON}-04-{day},22,33\n" for day in range(10, 29))
+COLD = "date,tmin_c,tmax_c\n" + "".join(f"{THIS_SEASON}-05-0{day},1,9\n" for day in range(2, 10))
+ONE_LOG_ROW = f"season,block,bloom_start\n{THIS_SEASON - 1},a,{THIS_SEASON - 1}-05-09\n"
+CHANGES = {
+    "temperatures": Change("POST", f"{STATION}/temperatures", csv=WARM),
+    "outlook": Change(
+        "POST", f"{STATION}/temperatures?kind=outlook&issued_on={TODAY}&confirm=units", csv=COLD
+    ),
+    "visit": Change(
+        "POST",
+        f"{VINEYARD}/visits",
+        [{"date": str(TODAY - dt.timedelta(days=1)), "block": "b", "percent_open": 30}],
+    ),
+    "bloom log": Change("POST", f"{VINEYARD}/bloom-log", csv=ONE_LOG_ROW),
+    "frosted": Change("PUT", f"{VINEYARD}/blocks/c/frost/{THIS_SEASON}", {"night": f"{THIS_SEASON}-04-01"}),
+    "cultivar": Change(
+        "PUT", "/v1/cultivars/birch", {"name": "Birch", "flower_type": "pistillate", "receptive_days": 9}
+    ),
+    "block": Change("PUT", f"{VINEYARD}/blocks/d", {"cultivar": "dogwood", "x_m": 200, "y_m": 0}),
+    "reach": Change("PATCH", VINEYARD, {"reach_m": 4.0}),
+    "block gone": Change("DELETE", f"{VINEYARD}/blocks/c"),
+    "fit": Change(
+        "POST", "/v1/fits", {"heat": {"method": "average", "base_c": 8.0}, "vineyards": ["hollow"]}
+    ),
+    "undo": Change("POST", "/v1/changes/{last}/undo"),
+    "time zone": Change("PATCH", VINEYARD, {"timezone": "Pacific/Kiritimati"}),
+    "latitude": Change("PUT", f"{STATION}?confirm=latitude", {**PLACE, "latitude": -33.5}),
+}
+
+
+def client_of(url: str) -> TestClient:
+    """A worker of the service: what it keeps is its own."""
+    return TestClient(
+        create_app(Settings(database_url=url, access="open")),
+        base_url="http://127.0.0.1:8000",
+        client=("127.0.0.1", 50000),
+    )
+
+
+def change(client: TestClient, asked: Change) -> None:
+    last = client.get("/v1/changes?limit=1").json()["changes"][0]["change"]
+    sent: dict[str, Any] = {} if asked.body is None else {"json": asked.body}
+    if asked.csv is not None:
+        sent = {"headers": CSV, "content": asked.csv}
+    path = asked.path.replace("{last}", str(last))
+    answer = client.request(asked.method, path, **sent)
+    assert answer.is_success, answer.text
+
+
+def answers(client: TestClient, paths: tuple[str, ...] = ASKED_AFTER_EACH_CHANGE) -> dict[str, Any]:
+    found = {path: client.get(path) for path in paths}
+    # parts of a chart are numbered by the process that draws it
+    return {
+        path: (answer.status_code, re.sub(r"\bp\d+\b", "p", answer.text)) for path, answer in found.items()
+    }
+
+
+def tables_written(url: str) -> set[str]:
+    """Of all changes that are kept."""
+    parsed = make_url(url)
+    if parsed.drivername == "postgresql":
+        parsed = parsed.set(drivername="postgresql+psycopg")
+    engine = create_engine(parsed)
+    with engine.connect() as connection:
+        found = set(connection.execute(select(CHANGED.c.of_table)).scalars())
+    engine.dispose()
+    return found
+
+
+@pytest.fixture
+def workers(url: str, set_clock: Callable[[dt.datetime], None]) -> Iterator[tuple[TestClient, TestClient]]:
+    """Two workers of one service, in the midst of a season of a vineyard whose fit is in use."""
+    with ExitStack() as stack:
+        one, other = (stack.enter_context(client_of(url)) for _ in range(2))
+        plant(one)
+        send(
+            one,
+            "bloom-log",
+            log_csv(days_of(block_heats(np.random.default_rng(5), between_seasons=30, within=20))),
+        )
+        fitted(one)
+        set_clock(NOON)
+        yield one, other
+
+
+@pytest.fixture
+def computed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Grows by one with each forecast that is computed."""
+    made: list[str] = []
+    compute = forecast
+
+    def counted(*arguments: Any, **options: Any) -> Any:
+        made.append("forecast")
+        return compute(*arguments, **options)
+
+    monkeypatch.setattr(forecasts, "forecast", counted)
+    return made
+
+
+def test_every_kind_of_change_moves_the_answers_of_every_worker(
+    workers: tuple[TestClient, TestClient], url: str
+) -> None:
+    one, other = workers
+    held = answers(one)
+    assert answers(other) == held
+    for name, asked in CHANGES.items():
+        change(one, asked)
+        now = answers(other)
+        assert now != held, name
+        assert answers(one) == now, name
+        with client_of(url) as new:  # it keeps nothing yet
+            assert answers(new) == now, name
+        held = now
+    journaled = {table.name for table in Base.metadata.tables.values() if is_journaled(table)}
+    assert tables_written(url) == journaled - IN_NO_KEPT_ANSWER
+
+
+def test_an_unchanged_answer_is_not_computed_again(
+    workers: tuple[TestClient, TestClient], computed: list[str]
+) -> None:
+    one, other = workers
+    first = {path: one.get(path) for path in KEPT}
+    made = len(computed)
+    assert made > 0
+    for path, answer in first.items():
+        tag = answer.headers["etag"]
+        again = one.get(path)
+        assert (again.status_code, again.content, again.headers["etag"]) == (200, answer.content, tag), path
+        assert again.headers["content-type"] == answer.headers["content-type"]
+        held = one.get(path, headers={"If-None-Match": tag})
+        assert (held.status_code, held.content, held.headers["etag"]) == (304, b"", tag), path
+        assert one.head(path).headers["etag"] == tag
+    assert len(computed) == made
+    change(other, CHANGES["temperatures"])
+    for path, answer in first.items():
+        now = one.get(path, headers={"If-None-Match": answer.headers["etag"]})
+        assert now.status_code == 200, path
+    assert len(computed) == 2 * made
+
+
+def test_the_question_counts_to_its_last_word(workers: tuple[TestClient, TestClient]) -> None:
+    one, _ = workers
+    asked = [
+        f"{VINEYARD}/forecast?{AS_OF}{more}" for more in ("", "&units=us", "&interval=0.5", "&frost_limit=2")
+    ]
+    for _ in range(2):
+        assert len({one.get(path).text for path in asked}) == len(asked)
+    board = f"{BOARD}?{AS_OF}"
+    for _ in range(2):
+        one.cookies.clear()
+        in_metric = one.get(board).text
+        one.cookies.set(UNITS_COOKIE, "us")
+        assert one.get(board).text != in_metric
+
+
+def test_a_day_makes_open_answers_old_and_no_others(
+    workers: tuple[TestClient, TestClient], set_clock: Callable[[dt.datetime], None]
+) -> None:
+    one, _ = workers
+    change(one, Change("PATCH", VINEYARD, {"timezone": "America/Chicago"}))
+    midnight = dt.datetime.combine(TODAY + dt.timedelta(days=1), dt.time(5), dt.UTC)  # there
+    open_path, fixed_path = f"{VINEYARD}/forecast", f"{VINEYARD}/forecast?{AS_OF}"
+    fixed = one.get(fixed_path).text
+    set_clock(midnight - dt.timedelta(seconds=1))
+    assert one.get(open_path).json()["as_of"] == str(TODAY)
+    set_clock(midnight)
+    assert one.get(open_path).json()["as_of"] == str(TODAY + dt.timedelta(days=1))
+    assert one.get(fixed_path).text == fixed
+
+
+def test_what_if_calendars_follow_what_the_feed_has_told(workers: tuple[TestClient, TestClient]) -> None:
+    one, other = workers
+    feed, supposed = f"{VINEYARD}/calendar.ics", f"{VINEYARD}/calendar.ics?{AS_OF}"
+    for _ in range(2):
+        one.get(feed)
+        change(one, CHANGES["temperatures"])
+        before = one.get(supposed).text
+        one.get(feed)  # tells, and so raises sequences, without a change of the data
+        after = one.get(supposed)
+        assert after.text == other.get(supposed).text
+        assert after.text != before
+        assert one.get(supposed, headers={"If-None-Match": after.headers["etag"]}).status_code == 304
+        change(one, Change("POST", "/v1/changes/{last}/undo"))
+
+
+def test_the_board_of_a_fit_that_is_being_made_is_made_each_time(
+    workers: tuple[TestClient, TestClient], computed: list[str]
+) -> None:
+    one, _ = workers
+    answer = one.post(f"{BOARD}/fit", follow_redirects=False)
+    board = answer.headers["location"]
+    for times in (1, 2):
+        assert one.get(board).status_code == 200
+        assert len(computed) == times
+
+
+def test_what_is_kept_is_bounded_and_the_longest_not_asked_for_goes_first() -> None:
+    kept = KeptAnswers(most_bytes=30_000)
+
+    def answer(state: int) -> Answer:
+        return Answer((state,), bytes(9_000), {})
+
+    for name in "abc":
+        kept.keep((name,), answer(1))
+    assert kept.find(("a",), (1,)) is not None
+    kept.keep(("d",), answer(1))
+    assert [kept.find((name,), (1,)) is not None for name in "abcd"] == [True, False, True, True]
+    kept.keep(("a",), answer(2))
+    assert kept.find(("a",), (1,)) is None
+    assert [kept.find((name,), (state,)) is not None for name, state in (("a", 2), ("c", 1), ("d", 1))] == [
+        True
+    ] * 3
+    kept.keep(("large",), Answer((1,), bytes(40_000), {}))
+    assert kept.find(("large",), (1,)) is None
