@@ -385,3 +385,18 @@ def test_one_season_is_enough_to_start_with_and_its_limits_are_told(client: Test
     assert any("1 season" in caution for caution in forecast["cautions"])
     assert any("Only 1 past season" in caution for caution in forecast["cautions"])
     assert_problem(client.get(FORECAST, params={"as_of": "2025-05-20"}), 422, "whole past year")
+
+
+def test_the_bloom_window_is_that_of_all_blocks(demo_client: TestClient) -> None:
+    told = demo_client.get(f"/v1/vineyards/sandlark-bend/forecast?as_of={demo_weather.AS_OF}").json()
+    window = demo_client.get(f"/v1/vineyards/sandlark-bend/bloom-window?as_of={demo_weather.AS_OF}").json()
+    stages = [block["stages"] for block in told["blocks"] if block["stages"]]
+    starts = [stage["bloom_start"]["median"] for stage in stages if stage["bloom_start"]["median"]]
+    ends = [stage["bloom_end"]["median"] for stage in stages if stage["bloom_end"]["median"]]
+    assert window["first"]["median"] <= min(starts)
+    assert window["last"]["median"] >= max(ends)
+    chances = {day["date"]: day["chance"] for day in window["days"]}
+    assert chances[max(starts)] > 0.9
+    assert all(0.05 <= chance <= 1 for chance in chances.values())
+    assert "no permission" in window["said"]
+    assert any("labels and local rules" in caution for caution in window["cautions"])
