@@ -12,6 +12,7 @@ from service.api import (
     changes,
     cultivars,
     degree_days,
+    everything,
     fit_in_use,
     fits,
     forecasts,
@@ -67,12 +68,14 @@ for part in (
     layout,
     bloom_report,
     roster,
+    everything,
     keys,
 ):
     heavy = part in (
         bloom_report,
         calendar,
         degree_days,
+        everything,
         forecasts,
         layout,
         planting_check,
