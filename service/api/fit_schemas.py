@@ -292,6 +292,20 @@ def _thresholds(fit: Fit, cultivar: int, units: Units) -> CultivarThresholds:
     )
 
 
+class GivesAwayAnswer(Body):
+    """What a fit's document tells of you, beside numbers of heat. It holds no coordinates, temperatures or notes."""
+
+    vineyards: list[str]
+    sites: list[str] = Field(
+        description="Stations, or vineyards without one, whose seasons it learned from: their identifiers."
+    )
+    cultivars: list[str]
+    species: list[str]
+    blocks: list[str] = Field(description="Those of which an observation was set aside.")
+    seasons: list[int]
+    observations_set_aside: int = Field(description="Each with its season, block, stage, and why, with days.")
+
+
 class FitEntry(Body):
     """One fit of the list."""
 

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Path, Request, Response
+from fastapi import APIRouter, Header, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
 
 from service.api.change_schemas import WriteReceipt
-from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList
+from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList, GivesAwayAnswer
 from service.api.jobs import JobAnswer
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.responses import RESPOND_ASYNC, created_or_replaced, prefers, problems, wants_csv
 from service.usecases.fit_documents import FitDocument
 from service.usecases.fit_jobs import start_fit
 from service.usecases.fits import get_fit, import_fit, keep_fit, plan_fit, users_of
+from service.usecases.shared_fits import gives_away
 from service.web.access import Grower
 from service.web.records import Preview, Reading, Writing, changing, jobs, store
 from service.web.turns import HEAVY
@@ -123,11 +124,21 @@ def delete_fit(fit: FitId, records: Writing) -> WriteReceipt:
 
 
 @router.get(
-    "/{fit}/document", summary="Share a fit", responses=problems(404), response_model_exclude_unset=True
+    "/{fit}/document",
+    summary="Share a fit",
+    response_model=FitDocument | GivesAwayAnswer,
+    responses=problems(404),
+    response_model_exclude_unset=True,
 )
-def share_fit(fit: FitId, records: Reading) -> FitDocument:
+def share_fit(
+    fit: FitId,
+    records: Reading,
+    preview: Annotated[bool, Query(description="Tell first what the document gives away.")] = False,
+) -> FitDocument | GivesAwayAnswer:
     """The whole fit, to the last digit, for another grower to take over with `POST /v1/fits/import`.
 
-    It names vineyards, blocks and seasons, and holds no temperatures.
+    It names vineyards, stations, cultivars, seasons, and blocks of which an observation was set aside, and holds no
+    places and no temperatures. With `preview=true` the answer lists those names instead.
     """
-    return FitDocument.of(get_fit(records, fit))
+    document = FitDocument.of(get_fit(records, fit))
+    return GivesAwayAnswer.showing(gives_away(document)) if preview else document

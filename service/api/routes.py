@@ -13,6 +13,7 @@ from service.api import (
     changes,
     cultivars,
     degree_days,
+    everything,
     fit_in_use,
     fits,
     forecasts,
@@ -70,8 +71,9 @@ for part in (
     layout,
     bloom_report,
     roster,
+    everything,
     keys,
 ):
     kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
-    heavy = kept or part in (bloom_report, layout, season_review)
+    heavy = kept or part in (bloom_report, everything, layout, season_review)
     router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])

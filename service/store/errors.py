@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 
@@ -55,6 +55,14 @@ class AlreadyThere(StoreError):
         super().__init__(f"another {kind} is already stored as {key!r}")
         self.kind = kind
         self.key = key
+
+
+class NotEmpty(StoreError):
+    """Only a grower without any data takes an export; ``held`` tells how many rows of what are in the way."""
+
+    def __init__(self, grower: str, held: Mapping[str, int]) -> None:
+        super().__init__(f"grower {grower!r} has data of its own, which an import does not mix with others")
+        self.held = dict(held)
 
 
 class TooManyJobs(StoreError):

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Column, Date, RowMapping, Table
+from sqlalchemy import JSON, Boolean, Column, Date, Double, Integer, RowMapping, Table
 
 from service.store.tables import Base, UtcDateTime, table_of
 
@@ -129,6 +130,69 @@ def read_rows(table: Table, told: Mapping[str, Sequence[Any]]) -> list[dict[str,
     ]
 
 
+def write_row(row: Values) -> list[Any]:
+    """A row's values as plain JSON, in the order of its columns."""
+    return [_plain(value) for value in row.values()]
+
+
+def typed_row(table: Table, told: Mapping[str, Any]) -> dict[str, Any]:
+    """A row from plain JSON that anybody may have written; what it leaves out is as by default.
+
+    Raises
+    ------
+    ValueError
+        If a column is not one of the table's, or a value is none of its column's.
+    """
+    unknown = sorted(told.keys() - set(table.c.keys()))
+    if unknown:
+        raise ValueError(f"{table.name} have no {', '.join(unknown)}")
+    usual = defaults(table)
+    return {
+        column.name: _typed(column, told.get(column.name, usual.get(column.name)))
+        for column in table.c
+        if column.name != "grower"
+    }
+
+
+def checked_images(
+    table: Table, owner: str, keys: Sequence[Any], before: Mapping[str, Sequence[Any]] | None
+) -> tuple[int, Iterator[dict[str, Any]]]:
+    """How many rows of one owner a change tells of, and those that were there before, as plain JSON.
+
+    Raises
+    ------
+    ValueError
+        If the keys are none of the table's, or other rows are told than theirs.
+    """
+    count = len(keys)
+    if _are_days(table):
+        ends = [[dt.date.fromisoformat(end) for end in run.split("/")] for run in keys]
+        lengths = [(last - first).days + 1 for first, last in ends]
+        if min(lengths, default=1) < 1:
+            raise ValueError("a run of days ends before it begins")
+        count = sum(lengths)
+    else:
+        rest = key_columns(table)[1:]
+        for key in keys:
+            for column, part in zip(rest, key, strict=True):
+                _typed(column, part)
+    if before is None:
+        return count, iter(())
+    if not before or any(len(values) != count for values in before.values()):
+        raise ValueError(f"{count} rows were changed, and others are told")
+    return count, _images(table, owner, keys, before)
+
+
+def _images(
+    table: Table, owner: str, keys: Sequence[Any], before: Mapping[str, Sequence[Any]]
+) -> Iterator[dict[str, Any]]:
+    names = key_names(table)
+    for place, key in enumerate(read_keys(table, owner, keys)):
+        told = {name: values[place] for name, values in before.items() if name in table.c}
+        parts = {name: _plain(part) for name, part in zip(names, key, strict=True)}
+        yield {**told, **parts}
+
+
 def defaults(table: Table) -> dict[str, Any]:
     """What a row holds where nothing is said."""
     return {
@@ -175,3 +239,32 @@ def _value(column: Column[Any], told: Any) -> Any:
         case UtcDateTime():
             return dt.datetime.fromisoformat(told)
     return told
+
+
+MOST = 2**31  # of a whole number, on both sides: what PostgreSQL holds
+
+
+def _typed(column: Column[Any], told: Any) -> Any:
+    """A value as its column holds it. Raises ValueError, with the column's name."""
+    if told is None:
+        if not column.nullable:
+            raise ValueError(f"{column.name} is missing")
+        return None
+    match column.type:
+        case Date() | UtcDateTime():
+            value = _value(column, told) if isinstance(told, str) else None
+            fits = not isinstance(value, dt.datetime) or value.tzinfo is not None
+        case JSON():
+            value, fits = told, isinstance(told, dict | list)
+        case Boolean():
+            value, fits = told, isinstance(told, bool)
+        case Integer():
+            value, fits = told, type(told) is int and -MOST <= told < MOST
+        case Double():
+            value = float(told) if type(told) in (int, float) and abs(told) < 1e300 else math.nan
+            fits = math.isfinite(value)
+        case _:
+            value, fits = told, isinstance(told, str)
+    if value is None or not fits:
+        raise ValueError(f"{column.name} cannot be {str(told)[:40]!r}")
+    return value

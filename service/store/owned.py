@@ -87,7 +87,7 @@ class OwnedByGrower:
 
         ``held`` are those of them that are stored now.
         """
-        _check_lengths(table, wanted.values())
+        check_lengths(table, wanted.values())
         gone = [key for key, row in wanted.items() if row is None and key in held]
         made = [row for key, row in wanted.items() if row is not None and key not in held]
         changed = [row for key, row in wanted.items() if row is not None and key in held]
@@ -213,7 +213,7 @@ class OwnedByGrower:
         return Stored(tuple(outcomes), tuple(replaced.values()))
 
 
-def _check_lengths(table: Table, rows: Iterable[Values | None]) -> None:
+def check_lengths(table: Table, rows: Iterable[Values | None]) -> None:
     """Refuse names and notes that are too long, wherever they come from."""
     if not is_journaled(table):
         return

@@ -6,6 +6,7 @@ from sqlalchemy import Connection
 
 from service.store.calendar import CalendarEvents
 from service.store.changes import Changes
+from service.store.everything import Everything
 from service.store.frosted import FrostedBlocks
 from service.store.journal import Journal
 from service.store.observations import BloomLog, Visits
@@ -38,3 +39,4 @@ class Repositories:
         self.calendar = CalendarEvents(connection, grower, journal)
         self.told_days = ToldDays(connection, grower, journal)
         self.news_readers = NewsReaders(connection, grower, journal)
+        self.everything = Everything(connection, grower, journal)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,39 @@ HIGHEST_UPPER_C = 90  # no plant grows there, and in °F it still is a number th
 LARGEST_HEAT = 1e5  # no season sums up to that [°C·day]
 LARGEST = 1e12  # of any number, so that sums and products of numbers stay finite
 LEAST_EIGENVALUE = 1e-9  # of a covariance, as a share of its largest: below, it cannot be inverted
+
+
+@dataclass(frozen=True)
+class GivesAway:
+    """What a fit's document tells of the grower, beside numbers of heat.
+
+    ``sites`` are the stations, or vineyards without one, whose seasons it learned from; ``blocks`` those of which an
+    observation was set aside.
+    """
+
+    vineyards: tuple[str, ...]
+    sites: tuple[str, ...]
+    cultivars: tuple[str, ...]
+    species: tuple[str, ...]
+    blocks: tuple[str, ...]
+    seasons: tuple[int, ...]
+    observations_set_aside: int
+
+
+def gives_away(told: FitDocument) -> GivesAway:
+    """What whoever gets the document learns."""
+    used = [said.season for said in told.season_evidence]
+    slips = [slip.season for slip in told.set_aside]
+    seasons = {*used, *slips, *told.exclude_seasons, *told.running_seasons}
+    return GivesAway(
+        vineyards=tuple(told.vineyards),
+        sites=tuple(sorted({*told.sites, *(said.site for said in told.season_evidence)})),
+        cultivars=tuple(told.cultivars),
+        species=tuple(sorted({species for species in told.species if species is not None})),
+        blocks=tuple(sorted({slip.block for slip in told.set_aside})),
+        seasons=tuple(sorted(seasons)),
+        observations_set_aside=len(told.set_aside),
+    )
 
 
 def from_another_grower(told: FitDocument) -> SavedFit:

@@ -19,6 +19,7 @@ from service.store.errors import (
     AlreadyUndone,
     CannotUndo,
     InUse,
+    NotEmpty,
     NotFound,
     StoreError,
     TooManyJobs,
@@ -64,6 +65,7 @@ KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (InUse, Kind("in-use", "It is still needed", 409)),
     (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
     (TooManyJobs, Kind("too-many-jobs", "Too many jobs have not ended", 429)),
+    (NotEmpty, Kind("not-empty", "There are data already", 409)),
     (AlreadyUndone, Kind("already-undone", "It has been undone before", 409)),
     (CannotUndo, Kind("needed-later", "Later changes rest on it", 409)),
 )
@@ -139,6 +141,8 @@ def located(error: Exception) -> Sequence[Problem]:
             return [Problem(error.kind, f"used by {user}") for user in error.users]
         case AlreadyThere():
             return [Problem(error.kind, f"{error.key!r} is taken")]
+        case NotEmpty():
+            return [Problem(name, f"{count} stored") for name, count in error.held.items()]
         case AlreadyUndone():
             return [Problem(f"change {error.change}", f"undone by change {error.by}")]
         case CannotUndo():

@@ -16,7 +16,7 @@ from tests.api.test_examples import ask, is_answered, told
 
 PUBLIC = {("get", "/healthz"), ("get", "/readyz"), ("get", "/metrics")}
 READERS_MAY = {("post", "/v1/bloom-report")}  # it stores nothing
-MANAGERS_ONLY_READ = {("get", "/v1/keys")}
+MANAGERS_ONLY_READ = {("get", "/v1/keys"), ("get", "/v1/export")}
 RECORDERS_MAY = {
     ("post", "/v1/vineyards/{vineyard}/visits"),
     ("patch", "/v1/vineyards/{vineyard}/visits/{visit}"),
@@ -26,6 +26,7 @@ RECORDERS_MAY = {
     ("post", "/v1/vineyards/{vineyard}/calendar-link"),
     ("post", "/v1/vineyards/{vineyard}/set-counts"),
     ("delete", "/v1/vineyards/{vineyard}/set-counts/{count}"),
+    ("post", "/v1/changes/{change}/undo"),  # of what it recorded
 }
 MAKES_ONES_OWN = {
     ("put", "/v1/stations/{station}"),

@@ -76,6 +76,30 @@ def test_a_recorder_writes_what_is_seen_and_nothing_else(door: Door) -> None:
     assert ann.get(VINEYARD).status_code == 200
 
 
+def test_a_recorder_undoes_what_it_has_recorded_itself(door: Door) -> None:
+    ann, ida = door.client_of("manage", "ann"), door.client_of("record", "ann", name="Ida's phone")
+    other = door.client_of("record", "ann", name="Bo's phone")
+    put_vineyard(ann)
+    sent = ida.post(f"{VINEYARD}/visits", json=LOOK)
+    undo = f"/v1/changes/{sent.headers['capfall-change']}/undo"
+    assert_problem(other.post(undo), 403, "undo what it recorded itself")
+    assert_problem(door.client_of("read", "ann").post(undo), 403)
+    undone = ida.post(undo)
+    assert undone.status_code == 200, undone.text
+    assert ann.get(f"{VINEYARD}/visits").json()["visits"] == []
+    again = ida.post(f"/v1/changes/{undone.headers['capfall-change']}/undo")
+    assert again.status_code == 200, again.text
+    assert len(ann.get(f"{VINEYARD}/visits").json()["visits"]) == 1
+    assert_problem(ida.post("/v1/changes/999/undo"), 404)
+
+
+def test_a_recorder_that_is_called_like_a_manager_undoes_nothing_of_the_manager(door: Door) -> None:
+    ann, phone = door.client_of("manage", "ann", name="Ann"), door.client_of("record", "ann", name="Ann")
+    put_vineyard(ann)
+    assert_problem(phone.post("/v1/changes/1/undo"), 403)
+    assert ann.get(VINEYARD).status_code == 200
+
+
 def test_a_key_of_several_growers_names_one(door: Door) -> None:
     ann, bea = door.client_of("manage", "ann"), door.client_of("manage", "bea")
     put_vineyard(ann)
