@@ -101,6 +101,16 @@ def test_a_count_that_contradicts_another_is_refused(client: TestClient) -> None
     assert_problem(client.delete(f"{COUNTS}/nothing"), 404, "set count")
 
 
+def test_what_a_count_does_not_tell_stays_as_it_was(client: TestClient) -> None:
+    put_vineyard(client)
+    one = {"date": "2025-05-18", "block": "b1", "cluster": "1"}
+    client.post(COUNTS, json=[{**one, "flowers": 120}])
+    client.post(COUNTS, json=[{**one, "berries": 50}])
+    assert [(each["flowers"], each["berries"]) for each in shown(client)] == [(120, 50)]
+    client.post(COUNTS, json=[{**one, "flowers": 110}])
+    assert [(each["flowers"], each["berries"]) for each in shown(client)] == [(110, 50)]
+
+
 @pytest.fixture(scope="module")
 def grower(migrated_database: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     """Twelve seasons of a log, and a fit."""
