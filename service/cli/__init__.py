@@ -13,7 +13,7 @@ from service.threads import use_one_thread
 
 COMMANDS = {
     **{name: name for name in ("demo", "serve", "report", "calendar", "scout", "hindcast", "region")},
-    "run-all": "run_all",
+    **{name: name.replace("-", "_") for name in ("run-all", "import-stations")},
     **dict.fromkeys(("backup", "restore", "check"), "backup"),
     **{name: name for name in ("key", "grower")},
 }
