@@ -25,7 +25,7 @@ from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 
 INTERVAL = 0.8
-MOST_ROWS = 20_000  # that one process keeps, of all growers; a row takes a few kB
+MOST_ROWS = 20_000  # that one process keeps, of all growers; a row takes about 1 kB
 
 BloomState = Literal["in_bloom", "before", "over", "unknown"]
 SortedBy = Literal["worst", "grower", "name", "bloom", "trip", "weather"]

@@ -13,6 +13,9 @@ from service.cli import app
 from service.store import Store
 from service.store.records import Station
 from tests.hindcast.past import invented_weather, weather_csv
+from tests.store.conftest import url
+
+__all__ = ["url"]
 
 LIST = """key,name,latitude,longitude,elevation_m
 hill,Hill gauge,33.5,-84,250
@@ -34,8 +37,11 @@ def file_of(*, without: int = 0, low: str | None = None) -> str:
 
 
 @pytest.fixture
-def folder(own_database: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("CAPFALL_DATABASE_URL", f"sqlite:///{own_database}")
+def folder(url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("CAPFALL_DATABASE_URL", url)
+    store = Store(url)
+    store.migrate()
+    store.close()
     made = tmp_path / "stations"
     made.mkdir()
     (made / "stations.csv").write_text(LIST)
@@ -57,9 +63,9 @@ def cells(result: Result, file: str) -> list[str]:
     return line.split()[1:]
 
 
-def stored(database: Path, grower: str = "local") -> dict[str, int]:
+def stored(url: str, grower: str = "local") -> dict[str, int]:
     """How many days each station has."""
-    store = Store(f"sqlite:///{database}")
+    store = Store(url)
     found = {}
     with store.transaction(grower, read_only=True) as records:
         for station in records.stations.all():
@@ -69,17 +75,15 @@ def stored(database: Path, grower: str = "local") -> dict[str, int]:
     return found
 
 
-def last_change(database: Path) -> int:
-    store = Store(f"sqlite:///{database}")
+def last_change(url: str) -> int:
+    store = Store(url)
     with store.transaction("local", read_only=True) as records:
         found = records.journal.last()
     store.close()
     return found
 
 
-def test_good_files_are_stored_and_bad_ones_refused_with_line_and_reason(
-    folder: Path, own_database: Path
-) -> None:
+def test_good_files_are_stored_and_bad_ones_refused_with_line_and_reason(folder: Path, url: str) -> None:
     done = run(folder)
     assert done.exit_code == 1, done.output
     first, last = str(WEATHER.dates[0]), str(WEATHER.dates[-1])
@@ -91,14 +95,14 @@ def test_good_files_are_stored_and_bad_ones_refused_with_line_and_reason(
     assert "stray.csv: stations.csv: there is no station 'stray' yet" in done.stdout
     assert "stations.csv: no file for bare" in done.stdout
     assert "2 stations taken, 2 files refused" in done.stdout
-    assert stored(own_database) == {"hill": DAYS, "wet": DAYS - 7}
+    assert stored(url) == {"hill": DAYS, "wet": DAYS - 7}
 
 
-def test_again_it_changes_nothing_but_what_was_mended(folder: Path, own_database: Path) -> None:
+def test_again_it_changes_nothing_but_what_was_mended(folder: Path, url: str) -> None:
     run(folder)
-    before = last_change(own_database)
+    before = last_change(url)
     assert run(folder).exit_code == 1
-    assert last_change(own_database) == before
+    assert last_change(url) == before
     (folder / "low.csv").write_text(file_of())
     (folder / "hill.csv").write_text(file_of(low="-19.5"))
     (folder / "stray.csv").unlink()
@@ -107,15 +111,15 @@ def test_again_it_changes_nothing_but_what_was_mended(folder: Path, own_database
     assert cells(done, "hill.csv")[1:4] == ["0", "1", str(DAYS - 1)]
     assert cells(done, "wet.csv")[1:4] == ["0", "0", str(DAYS - 7)]
     assert cells(done, "low.csv")[1:4] == [str(DAYS), "0", "0"]
-    assert last_change(own_database) == before + 2  # one for each file that brought something
-    assert stored(own_database) == {"hill": DAYS, "low": DAYS, "wet": DAYS - 7}
+    assert last_change(url) == before + 2  # one for each file that brought something
+    assert stored(url) == {"hill": DAYS, "low": DAYS, "wet": DAYS - 7}
 
 
 def test_a_station_that_is_there_needs_no_list_and_keeps_what_the_list_does_not_tell(
-    folder: Path, own_database: Path
+    folder: Path, url: str
 ) -> None:
     moved = (dt.date(2014, 1, 9),)
-    store = Store(f"sqlite:///{own_database}")
+    store = Store(url)
     with store.transaction("local") as records:
         records.stations.put(Station("hill", "Old name", 33.5, -84.0, 200.0, moved))
         records.stations.put(Station("stray", "Stray gauge", 33.0, -84.0))
@@ -124,41 +128,43 @@ def test_a_station_that_is_there_needs_no_list_and_keeps_what_the_list_does_not_
         assert records.stations.get("hill") == Station("hill", "Hill gauge", 33.5, -84.0, 250.0, moved)
         assert records.stations.get("stray") == Station("stray", "Stray gauge", 33.0, -84.0)
     store.close()
-    assert stored(own_database)["stray"] == DAYS
+    assert stored(url)["stray"] == DAYS
 
 
-def test_two_files_of_one_station_are_both_refused(folder: Path, own_database: Path) -> None:
+def test_two_files_of_one_station_are_both_refused(folder: Path, url: str) -> None:
     (folder / "HILL.CSV").write_text(file_of(without=3))
     done = run(folder)
     assert done.exit_code == 1
     assert "hill.csv: 2 files are called like station 'hill'" in done.stdout
     assert "HILL.CSV: 2 files are called like station 'hill'" in done.stdout
-    assert "hill" not in stored(own_database)
+    assert "hill" not in stored(url)
 
 
-def test_a_list_that_cannot_be_read_stops_all(folder: Path, own_database: Path) -> None:
+def test_a_list_that_cannot_be_read_stops_all(folder: Path, url: str) -> None:
     (folder / "stations.csv").write_text(LIST.replace("33.4", "north"))
     refused = run(folder)
     assert refused.exit_code == 2
     assert "line 3: latitude: 'north' is not a number" in refused.output
-    assert stored(own_database) == {}
+    assert stored(url) == {}
 
 
-def test_another_growers_stations(folder: Path, own_database: Path) -> None:
+def test_another_growers_stations(folder: Path, url: str) -> None:
     refused = run(folder, "--grower", "ann")
     assert refused.exit_code == 2
     assert "there is no grower 'ann'" in refused.output
-    store = Store(f"sqlite:///{own_database}")
+    store = Store(url)
     with store.access() as access:
         access.add_grower("ann")
     store.close()
     run(folder, "--grower", "ann")
-    assert stored(own_database, "ann") == {"hill": DAYS, "wet": DAYS - 7}
-    assert stored(own_database) == {}
+    assert stored(url, "ann") == {"hill": DAYS, "wet": DAYS - 7}
+    assert stored(url) == {}
 
 
-def test_a_folder_without_station_files_is_refused(own_database: Path, tmp_path: Path) -> None:
-    assert own_database.exists()
+def test_a_folder_without_station_files_is_refused(
+    url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CAPFALL_DATABASE_URL", url)
     (tmp_path / "empty").mkdir()
     refused = run(tmp_path / "empty")
     assert refused.exit_code == 2
