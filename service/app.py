@@ -21,6 +21,7 @@ from service.settings import Settings
 from service.store.engine import Store
 from service.threads import use_one_thread
 from service.usecases import fit_jobs, hindcast_jobs
+from service.usecases.roster import KeptRows
 from service.web import problems
 from service.web.access import WrongKeys
 from service.web.grower_path import GrowerPath
@@ -77,6 +78,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.settings = settings
     app.state.store = store
     app.state.kept = KeptAnswers()
+    app.state.kept_rows = KeptRows()
     app.state.turns = Turns()
     app.state.metrics = Metrics(app.state.turns)
     app.state.wrong_keys = WrongKeys()

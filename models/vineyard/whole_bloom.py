@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import xarray as xr
 
 from models.errors import NotEnoughData
 from models.vineyard.season_days import SeasonDays, median_day, quantile_day
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 # Days less likely than this to see any bloom are not listed. Our convention.
 LEAST_CHANCE = 0.05

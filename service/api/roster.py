@@ -140,7 +140,8 @@ def show_roster(
     next trip, and through which day its temperatures are known. As CSV with `Accept: text/csv`.
     """
     growers = who.growers if grower is None else (grower,)
-    rows, next_page = paged(roster(store(request), growers, as_of=as_of, by=sort), page, order(sort))
+    found = roster(store(request), growers, request.app.state.kept_rows, as_of=as_of, by=sort)
+    rows, next_page = paged(found, page, order(sort))
     answers = [RosterAnswer.of(row) for row in rows]
     if wants_csv(request):
         return csv_answer(request, COLUMNS, [each.flat() for each in answers], next_page)

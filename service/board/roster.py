@@ -33,11 +33,10 @@ def show_roster(
 ) -> HTMLResponse:
     """Where each vineyard stands, by default the most urgent warning first."""
     several = len(who.growers) > 1
+    rows = roster(store(request), who.growers, request.app.state.kept_rows, as_of=as_of, by=sort)
     return page(
         "roster.html",
-        rows=[
-            _shown(row, several=several) for row in roster(store(request), who.growers, as_of=as_of, by=sort)
-        ],
+        rows=[_shown(row, several=several) for row in rows],
         columns=COLUMNS,
         sort=sort,
         as_of=as_of,

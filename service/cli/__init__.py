@@ -13,10 +13,12 @@ from service.threads import use_one_thread
 
 COMMANDS = {
     **{name: name for name in ("demo", "serve", "report", "calendar", "scout", "hindcast", "region")},
+    **{name: name.replace("-", "_") for name in ("run-all", "import-stations")},
     **dict.fromkeys(("backup", "restore", "check"), "backup"),
     **{name: name for name in ("key", "grower")},
 }
-"""In the order of the list, each with its module: the function of that name there, or the group ``app``."""
+"""In the order of the list, each with its module: the function of that name there, with ``_`` for ``-``, or the group
+``app``."""
 
 
 class Commands(TyperGroup):
@@ -39,7 +41,7 @@ def loaded(name: str) -> Any:
     alone: Any = getattr(module, "app", None)
     if alone is None:
         alone = typer.Typer(add_completion=False)
-        alone.command(name)(getattr(module, name))
+        alone.command(name)(getattr(module, _function(name)))
     made = typer.main.get_command(alone)
     made.name = name
     return made
@@ -52,11 +54,15 @@ def _first_words(name: str) -> str:
     source: str = spec.loader.get_source(spec.name)  # type: ignore[union-attr]
     for each in ast.parse(source).body:
         match each:
-            case ast.FunctionDef(name=found) if found == name:
+            case ast.FunctionDef(name=found) if found == _function(name):
                 return ast.get_docstring(each) or ""
             case ast.Assign(targets=[ast.Name(id="app")], value=ast.Call(keywords=told)):
                 return next(str(ast.literal_eval(word.value)) for word in told if word.arg == "help")
     raise LookupError(name)
+
+
+def _function(name: str) -> str:
+    return name.replace("-", "_")
 
 
 app = typer.Typer(

@@ -23,14 +23,15 @@ ATOM = "http://www.w3.org/2005/Atom"
 MEDIA_TYPE = "application/atom+xml"
 MOST_ENTRIES = 60
 
-Outcome = Literal["told", "nothing_new", "no_forecast", "not_sent"]
+Outcome = Literal["told", "nothing_new", "no_forecast", "not_sent", "failed"]
 
 
 @dataclass(frozen=True)
 class Telling:
     """What became of one vineyard's news: to whom they went, and what went wrong.
 
-    With "not_sent" no reader got them, and the day is not kept as told: they are due again.
+    With "not_sent" no reader got them, and the day is not kept as told: they are due again. With "failed" neither, but
+    for what has nothing to do with letters.
     """
 
     vineyard: str
@@ -39,6 +40,11 @@ class Telling:
     news: tuple[News, ...] = ()
     sent_to: tuple[str, ...] = ()
     problems: tuple[str, ...] = field(default=())
+
+    @property
+    def went_wrong(self) -> bool:
+        """Whether somebody has to look: that nothing can be forecast yet is as it is."""
+        return self.outcome != "no_forecast" and bool(self.problems)
 
 
 def tell_news(
@@ -50,14 +56,15 @@ def tell_news(
     kept all the same, for page, feed and review.
     """
     return tuple(
-        _tell(store, grower, vineyard, day, now=now, server=server)
+        tell_vineyard(store, grower, vineyard, day, now=now, server=server)
         for vineyard, day in due(store, grower, now=now)
     )
 
 
-def _tell(
+def tell_vineyard(
     store: Store, grower: str, key: str, day: dt.date, *, now: dt.datetime, server: MailServer | None
 ) -> Telling:
+    """Tell one vineyard that is due. Raises StoreError (its answer could not be kept)."""
     try:
         with store.transaction(grower, read_only=True) as records:
             vineyard = records.vineyards.get(key)

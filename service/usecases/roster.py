@@ -1,9 +1,13 @@
-"""All vineyards that somebody may see, a row each, and how their season stands."""
+"""All vineyards that somebody may see, a row each, and how their season stands.
+
+A row is kept until a change of the grower's data makes it old: the journal tells the last one, and is asked in the
+transaction that reads them, so that no other process has to tell anyone.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,13 +16,16 @@ from models.errors import CapfallError
 from models.vineyard.pollen_warnings import PollenWarning, worst_first
 from models.vineyard.scouting import Trip
 from service import clock
+from service.bounded import Bounded
 from service.store.engine import Store
+from service.store.records import Vineyard
 from service.store.repositories import Repositories
 from service.usecases.forecasts import stored_forecast
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 
 INTERVAL = 0.8
+MOST_ROWS = 20_000  # that one process keeps, of all growers; a row takes about 1 kB
 
 BloomState = Literal["in_bloom", "before", "over", "unknown"]
 SortedBy = Literal["worst", "grower", "name", "bloom", "trip", "weather"]
@@ -63,24 +70,44 @@ class RosterRow:
         return None if through is None else max((self.as_of - through).days - 1, 0)
 
 
+class KeptRows:
+    """The rows that one process keeps: one a vineyard and day, each with the last change that it knows."""
+
+    def __init__(self, most: int = MOST_ROWS) -> None:
+        self._rows: Bounded[tuple[str, str, dt.date], tuple[Hashable, RosterRow]] = Bounded(most)
+
+    def of(self, records: Repositories, as_of: dt.date | None) -> Iterator[RosterRow]:
+        """A row for each of a grower's vineyards; only those that are not kept, or are old, are computed."""
+        version = records.journal.version()
+        for vineyard in records.vineyards.all():
+            day = clock.today(vineyard.timezone) if as_of is None else as_of
+            question = (records.grower, vineyard.key, day)
+            held = self._rows.find(question)
+            if held is None or held[0] != version:
+                held = (version, _row(records, vineyard, day))
+                self._rows.keep(question, held)
+            yield held[1]
+
+
 def roster(
-    store: Store, growers: Sequence[str], *, as_of: dt.date | None, by: SortedBy = "worst"
+    store: Store, growers: Sequence[str], kept: KeptRows, *, as_of: dt.date | None, by: SortedBy = "worst"
 ) -> list[RosterRow]:
     """The vineyards of all these growers, sorted; by default as of today in each one's time zone."""
-    rows = [row for grower in growers for row in _rows(store, grower, as_of)]
+    rows: list[RosterRow] = []
+    for grower in growers:
+        with store.transaction(grower, read_only=True) as records:
+            rows += kept.of(records, as_of)
     return sorted(rows, key=order(by))
 
 
-def _rows(store: Store, grower: str, as_of: dt.date | None) -> Iterator[RosterRow]:
-    with store.transaction(grower, read_only=True) as records:
-        for vineyard in records.vineyards.all():
-            day = clock.today(vineyard.timezone) if as_of is None else as_of
-            now, why = None, None
-            try:
-                now = season_now(records, vineyard.key, as_of=day)
-            except CapfallError as error:
-                why = error
-            yield RosterRow(grower, vineyard.key, vineyard.name, day, now, why)
+def _row(records: Repositories, vineyard: Vineyard, day: dt.date) -> RosterRow:
+    now, why = None, None
+    try:
+        now = season_now(records, vineyard.key, as_of=day)
+    except CapfallError as error:
+        error.__traceback__ = error.__context__ = error.__cause__ = None  # they hold all that was read
+        why = error
+    return RosterRow(records.grower, vineyard.key, vineyard.name, day, now, why)
 
 
 def season_now(records: Repositories, vineyard: str, *, as_of: dt.date) -> SeasonNow:

@@ -9,16 +9,15 @@ what is computed is never older than what it is kept for.
 from __future__ import annotations
 
 import hashlib
-from collections import OrderedDict
 from collections.abc import Callable, Coroutine, Hashable, Mapping
 from dataclasses import dataclass
-from threading import Lock
 from typing import Any
 
 from fastapi import Depends, Request, Response
 from fastapi.routing import APIRoute
 
 from service import clock
+from service.bounded import Bounded
 from service.store.repositories import Repositories
 from service.web.access import Grower
 from service.web.origins import cookie_name
@@ -65,35 +64,20 @@ class KeptAnswers:
     """
 
     def __init__(self, most_bytes: int = MOST_BYTES) -> None:
-        self._most_bytes = most_bytes
-        self._bytes = 0
-        self._answers: OrderedDict[Question, Answer] = OrderedDict()
-        self._lock = Lock()
+        self._answers: Bounded[Question, Answer] = Bounded(
+            most_bytes, lambda answer: len(answer.body) + OVERHEAD_BYTES
+        )
         self.timezones: dict[str, tuple[Hashable, set[str | None]]] = {}
         """Of each grower's vineyards, as of the last change that was looked at."""
 
     def find(self, question: Question, state: State) -> Answer | None:
         """The answer to a question, if it was given in this state."""
-        with self._lock:
-            answer = self._answers.get(question)
-            if answer is None or answer.state != state:
-                return None
-            self._answers.move_to_end(question)
-            return answer
+        answer = self._answers.find(question)
+        return answer if answer is not None and answer.state == state else None
 
     def keep(self, question: Question, answer: Answer) -> None:
         """Put an answer in the place of the one to the same question."""
-        with self._lock:
-            self._drop(question)
-            self._answers[question] = answer
-            self._bytes += len(answer.body) + OVERHEAD_BYTES
-            while self._bytes > self._most_bytes:
-                self._drop(next(iter(self._answers)))
-
-    def _drop(self, question: Question) -> None:
-        old = self._answers.pop(question, None)
-        if old is not None:
-            self._bytes -= len(old.body) + OVERHEAD_BYTES
+        self._answers.keep(question, answer)
 
 
 class KeptRoute(APIRoute):

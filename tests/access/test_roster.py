@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -12,7 +13,8 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from service.usecases.roster import Bloom, RosterRow, SeasonNow, order
+from service.store import Store
+from service.usecases.roster import Bloom, KeptRows, RosterRow, SeasonNow, order, roster
 from service.words.roster import bloom_words
 from tests.access.conftest import Door
 from tests.api.asking import assert_problem, put_vineyard
@@ -95,6 +97,30 @@ def test_open_access_has_one_too(demo_client: TestClient) -> None:
     assert (row["grower"], row["vineyard"]) == ("local", "sandlark-bend")
     assert 'href="/vineyards/sandlark-bend?as_of=' in demo_client.get(f"/roster?as_of={DAY}").text
     assert 'href="/roster"' in demo_client.get("/").text
+
+
+def test_a_second_request_costs_a_twentieth_of_the_first_or_less(demo_client: TestClient) -> None:
+    def cost() -> float:
+        start = time.process_time()
+        assert demo_client.get(f"/v1/roster?as_of={DAY}").status_code == 200
+        return time.process_time() - start
+
+    demo_client.get("/v1/roster?as_of=2026-05-19")  # loads what a first forecast needs
+    first = cost()
+    assert 20 * min(cost() for _ in range(3)) < first
+
+
+def test_what_keeps_a_vineyard_from_a_forecast_is_kept_without_what_was_read(demo_database: Path) -> None:
+    store, kept = Store(f"sqlite:///{demo_database}"), KeptRows()
+    rows = [
+        roster(store, ["local"], kept, as_of=dt.date(1990, 5, 20)),
+        roster(store, ["local"], kept, as_of=dt.date(1990, 5, 20)),
+    ]
+    store.close()
+    [[first], [second]] = rows
+    assert first is second
+    assert first.why is not None
+    assert (first.why.__traceback__, first.why.__context__, first.why.__cause__) == (None, None, None)
 
 
 def row(name: str, bloom: Bloom | None = None, through: dt.date | None = None) -> RosterRow:

@@ -36,7 +36,11 @@ KEPT = (
     *(f"{BOARD}?{AS_OF}", f"{BOARD}/map"),
 )
 IN_NO_KEPT_ANSWER = {"set_counts", "news_readers"}
-ASKED_AFTER_EACH_CHANGE = (f"{VINEYARD}/forecast", f"{VINEYARD}/calendar.ics", f"{BOARD}?{AS_OF}")
+ROSTER = "/v1/roster"
+ASKED_AFTER_EACH_CHANGE = (
+    *(f"{VINEYARD}/forecast", f"{VINEYARD}/calendar.ics", f"{BOARD}?{AS_OF}"),
+    *(ROSTER, f"{ROSTER}?{AS_OF}"),
+)
 
 
 class Change(NamedTuple):
@@ -243,6 +247,34 @@ def test_the_board_of_a_fit_that_is_being_made_is_made_each_time(
     for times in (1, 2):
         assert one.get(board).status_code == 200
         assert len(computed) == times
+
+
+def test_a_row_of_the_roster_is_computed_once_for_each_change_and_day(
+    workers: tuple[TestClient, TestClient], computed: list[str], set_clock: Callable[[dt.datetime], None]
+) -> None:
+    one, other = workers
+
+    def made_by(path: str, client: TestClient = one) -> tuple[int, Any]:
+        before = len(computed)
+        answer = client.get(path)
+        assert answer.status_code == 200
+        return len(computed) - before, answer.json() if path.startswith("/v1") else None
+
+    made, first = made_by(ROSTER)
+    assert made == 1
+    # page and table, order and an explicit day ask for the same row
+    for path in (ROSTER, f"{ROSTER}?sort=name", f"{ROSTER}?{AS_OF}", "/roster"):
+        assert made_by(path)[0] == 0, path
+    assert made_by(ROSTER) == (0, first)
+    change(other, CHANGES["temperatures"])
+    made, changed = made_by(ROSTER)
+    assert (made, changed != first) == (1, True)
+    assert made_by(ROSTER, other) == (1, changed)
+    set_clock(NOON + dt.timedelta(days=1))
+    made, next_day = made_by(ROSTER)
+    assert (made, next_day["vineyards"][0]["as_of"]) == (1, str(TODAY + dt.timedelta(days=1)))
+    set_clock(NOON)
+    assert made_by(ROSTER) == (0, changed)
 
 
 def test_what_is_kept_is_bounded_and_the_longest_not_asked_for_goes_first() -> None:
