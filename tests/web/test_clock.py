@@ -98,8 +98,8 @@ def test_today_is_the_vineyards_day(
     for route in ("forecast", "pollination", "scouting"):
         assert demo_client.get(f"{DEMO}/{route}").json()["as_of"] == day.isoformat(), route
     board = demo_client.get(f"/vineyards/{KEY}").text
-    assert f"As of <b>{day:%A} {day.day} May 2026</b>" in board
-    assert "(not today)" not in board
+    assert f"Today, <b>{day:%A} {day.day} May 2026</b>" in board
+    assert "see today" not in board
     assert f'value="{day.isoformat()}"' in demo_client.get(f"/vineyards/{KEY}/visit").text
     seen = {"block": "west-4", "date": "2026-05-18", "percent_open": "0"}
     stored = demo_client.post(f"/vineyards/{KEY}/visit", data=seen, follow_redirects=False)
