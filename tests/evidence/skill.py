@@ -80,12 +80,14 @@ def chapter(record: OpenRecord, report: HindcastReport) -> Iterator[str]:
     yield f"Past only {past}; left out {every}, each in turn."
     for stage in report.stages:
         for way, scores in (("past only", report.past_scores), ("left out", report.scores)):
+            found = [group for group in scores if (group.stage, group.cultivar) == (stage, None)]
+            if not found:  # the record has no dates of it
+                continue
             yield from ("", f"### {stage}, {way}", "")
             yield "| lead | n | bias | MAE | RMSE | CRPS | by dates | skill | in 80 % |"
             yield "|---|--:|--:|--:|--:|--:|--:|--:|--:|"
-            for group in scores:
-                if (group.stage, group.cultivar) == (stage, None):
-                    yield f"| {lead_words(group.lead)} | {' | '.join(_figures(group))} |"
+            for group in found:
+                yield f"| {lead_words(group.lead)} | {' | '.join(_figures(group))} |"
     for heading, rules in (
         ("Heat rules, chosen from the seasons before", report.past_rules),
         ("Heat rules, chosen without the season", report.rules),

@@ -6,8 +6,6 @@ import datetime as dt
 import math
 import re
 
-import pytest
-
 from models.bloom.hindcast import Lead
 from models.bloom.set_aside import DaysMissing, SetAside
 from models.records import HeatRule
@@ -67,9 +65,6 @@ def test_a_report_as_a_chapter() -> None:
     assert "- 2 dates of 2001: too many days without temperatures" in told
 
 
-@pytest.mark.xfail(
-    strict=True, raises=AssertionError, reason="the apple's tables are of an older model: not made anew yet"
-)
 def test_the_page_that_is_kept_has_the_scripts_form() -> None:
     kept = FILE.read_text(encoding="utf-8")
     assert kept.startswith(HEAD)
