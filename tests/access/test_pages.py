@@ -127,7 +127,12 @@ def test_a_link_for_a_phone_works_once(door: Door) -> None:
     again = door.client().post(path, headers=OWN_PAGE)
     assert again.status_code == 404
     assert "set-cookie" not in again.headers
-    assert door.client().get(path).status_code == 404
+    for used in (again, door.client().get(path)):
+        assert used.status_code == 404
+        assert (
+            "<p>This link was used already, or is older than ten minutes: ask for a new one.</p>" in used.text
+        )
+        assert "invitation" not in used.text
 
 
 def test_the_picture_is_a_symbol_that_holds_the_link() -> None:
