@@ -171,7 +171,7 @@ def sign_in_page(
     return answer
 
 
-def told(error: Exception) -> dict[str, Any]:
+def told(error: Exception) -> Mapping[str, Any]:
     """Status, title, detail and located problems of an error, for the page about it."""
     match error:
         case RequestValidationError():

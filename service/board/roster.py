@@ -44,7 +44,6 @@ def show_roster(
         who=who,
         several=several,
         growers=[(grower, address_in(grower, "/")) for grower in who.growers],
-        may_manage=who.may("manage"),
     )
 
 

@@ -228,3 +228,19 @@ def test_a_host_that_cannot_be_read_is_refused(door: Door) -> None:
         answer = ann.post("/phones", data={"name": "x"}, headers={"Host": host, "Origin": f"https://{host}"})
         assert answer.status_code == 400, host
         assert ann.get("/v1/none", headers={"Host": host}).status_code == 404
+
+
+def test_a_phone_begins_in_its_vineyard_and_is_shown_no_form_that_it_may_not_send(door: Door) -> None:
+    desk = door.client_of("manage", "ann")
+    phone, reader = door.client_of("record", "ann"), door.client_of("read", "ann")
+    assert phone.get("/").headers["location"] == "/roster"
+    put_vineyard(desk)
+    assert "Make a vineyard" in desk.get("/").text
+    assert phone.get("/").headers["location"] == "/vineyards/hollow/visit"
+    assert reader.get("/").headers["location"] == "/vineyards/hollow"
+    assert 'id="visit"' in phone.get("/vineyards/hollow/visit").text
+    assert "not record visits" in reader.get("/vineyards/hollow/visit").text
+    for path, form in (("/roster", "Make a vineyard"), ("/vineyards/hollow/data", "Make a fit")):
+        assert form in desk.get(path).text
+        assert form not in phone.get(path).text
+        assert form not in reader.get(path).text

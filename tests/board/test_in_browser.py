@@ -35,6 +35,7 @@ def test_first_use_from_files(fresh_service: Served, browser: Browser, tmp_path:
         fill_first_use(page, "Low Meadow", files)
         page.get_by_role("button", name="Make the vineyard").click()
         page.wait_for_selector("h1:has-text('Low Meadow is made')")
+        assert "No vineyard yet" not in page.inner_text("main")
         made = page.request.get(f"{fresh_service.address}/v1/vineyards/low-meadow").json()
         assert made["timezone"] == "America/Chicago"
         sound(page, watch)  # the gap in the demo's weather and its slip are told
