@@ -19,7 +19,7 @@ from models.errors import CapfallError, Problem
 from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
 from models.vineyard.scouting import alike
 from service.store.errors import StoreError
-from service.web.access import KEY_NEEDED, WhichGrower
+from service.web.access import KEY_NEEDED, WhichGrower, asker_may
 from service.web.grower_path import address_in, keep_grower
 from service.web.kept import KeptRoute
 from service.web.problems import BAD_INPUT, KINDS, Kind, located
@@ -144,6 +144,7 @@ def _environment() -> Environment:
         "dict_with": lambda told, **more: {**told, **more},
         "x": lambda position: Markup(f"{position:.2f}%"),
     }
+    made.globals["asker_may"] = asker_may
     return made
 
 
@@ -186,7 +187,8 @@ def told(error: Exception) -> Mapping[str, Any]:
             title = HTTPStatus(error.status_code).phrase
             return {"status": error.status_code, "title": title, "detail": str(error.detail), "problems": []}
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), BAD_INPUT)
-    problems = [(found.where, found.problem) for found in located(error)]
+    # a page sends one record: its place in what is stored at once says nothing to who typed it
+    problems = [("" if found.where == "body.0" else found.where, found.problem) for found in located(error)]
     return {
         "status": kind.status,
         "title": kind.title,
@@ -196,15 +198,25 @@ def told(error: Exception) -> Mapping[str, Any]:
 
 
 def problem_page(
-    kind: Kind, detail: str, errors: Sequence[Problem], headers: Mapping[str, str] | None
+    request: Request, kind: Kind, detail: str, errors: Sequence[Problem], headers: Mapping[str, str] | None
 ) -> HTMLResponse:
     """The page about a problem that was noticed outside of the page routes: an unknown address, a fault of ours."""
     problems = [(each.where, each.problem) for each in errors]
     shown = page(
-        "problem.html", status=kind.status, title=kind.title, detail=sentence(detail), problems=problems
+        "problem.html",
+        status=kind.status,
+        title=kind.title,
+        detail=sentence(detail),
+        problems=problems,
+        sent=_sent(request),
     )
     shown.headers.update(headers or {})
     return shown
+
+
+def _sent(request: Request) -> bool:
+    """Whether a form was sent, to which one may want to go back."""
+    return request.method == "POST"
 
 
 class PageRoute(KeptRoute):
@@ -222,9 +234,9 @@ class PageRoute(KeptRoute):
             except HTTPException as error:
                 if error.status_code == 401:
                     return sign_in_page(request, wrong=str(error.detail) if request.cookies else None)
-                return page("problem.html", **told(error))
+                return page("problem.html", **told(error), sent=_sent(request))
             except (CapfallError, StoreError, RequestValidationError) as error:
-                return page("problem.html", **told(error))
+                return page("problem.html", **told(error), sent=_sent(request))
             units = request.query_params.get("units", "")
             if units in get_args(Units):
                 answer.set_cookie(UNITS_COOKIE, units, max_age=A_YEAR, httponly=True, samesite="lax")

@@ -8,7 +8,7 @@ import segno
 from fastapi import APIRouter, Form, Path, Request
 from fastapi.concurrency import run_in_threadpool
 from markupsafe import Markup
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from service.board.pages import PageRoute, page
 from service.board.sign_in import let_in
@@ -22,7 +22,7 @@ from service.web.records import store
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-USED_UP = "the link is used up, or older than ten minutes"
+USED_UP = "This link was used already, or is older than ten minutes: ask for a new one."
 Link = Annotated[str, Path(alias="link", max_length=100)]
 
 
@@ -85,21 +85,26 @@ async def ask_phone(request: Request, link: Link) -> HTMLResponse:
     """Ask before the link is used up: programs that preview links open it too."""
     invitation = await run_in_threadpool(_invitation, request.app.state.store, link)
     if invitation is None:
-        await request.app.state.wrong_keys.refuse()
-        raise NotFound("invitation", USED_UP)
+        return await _used_up(request)
     return page("phone.html", name=invitation.name, growers=invitation.growers, link=link)
 
 
 @router.post("/phone/{link}")
-async def take_phone(request: Request, link: Link) -> RedirectResponse:
+async def take_phone(request: Request, link: Link) -> Response:
     """Use the link up: the phone that asks has a key of its own from now on."""
     check_own_page(request)
     try:
         secret = await run_in_threadpool(_accepted, request.app.state.store, link)
     except NotFound:
-        await request.app.state.wrong_keys.refuse()
-        raise
+        return await _used_up(request)
     return let_in(request, "/", secret, stay=True)
+
+
+async def _used_up(request: Request) -> HTMLResponse:
+    await request.app.state.wrong_keys.refuse()  # slow, as for a wrong key
+    return page(
+        "problem.html", status=404, title="This link lets in no more", detail=USED_UP, problems=[], sent=False
+    )
 
 
 def _invitation(kept: Store, link: str) -> Key | None:

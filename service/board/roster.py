@@ -43,7 +43,6 @@ def show_roster(
         who=who,
         several=several,
         growers=[(grower, address_in(grower, "/")) for grower in who.growers],
-        may_manage=who.may("manage"),
     )
 
 

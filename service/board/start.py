@@ -24,18 +24,20 @@ from service.board.fields import (
     by_file,
     content_of,
 )
-from service.board.pages import Done, PageRoute, page
+from service.board.pages import Done, PageRoute, here, long_date, page
 from service.board.season import board_address
 from service.clock import check_timezone
 from service.ingest.bloom_log import LONGEST_CHECK_DAYS
 from service.ingest.cells import number, whole_number
 from service.ingest.options import Confirm, ReadOptions
+from service.ingest.report import counted
 from service.store.engine import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
-from service.usecases.new_vineyard import NewVineyard, make_vineyard, read_files
+from service.usecases.keys import Asker
+from service.usecases.new_vineyard import FilesRead, NewVineyard, make_vineyard, read_files
 from service.usecases.report import ReportFiles
-from service.web.access import Grower
+from service.web.access import Asked, Grower
 from service.web.edge_words import for_page
 from service.web.records import store
 from service.words.errors import Reader, error_words
@@ -64,8 +66,10 @@ class Told:
 
 
 @router.get("/")
-def start(request: Request, grower: Grower, change: Done = None) -> HTMLResponse:
-    """The vineyards that there are, the demo, and the form for a new one."""
+def start(request: Request, who: Asked, grower: Grower, change: Done = None) -> Response:
+    """The vineyards that there are, the demo, and the form for a new one; whose key makes none is led on."""
+    if not who.may("manage"):
+        return RedirectResponse(_first_page(store(request), who, grower), 303)
     return _start_page(store(request), grower, Told(), change=change)
 
 
@@ -135,6 +139,7 @@ def new_vineyard(
         "made.html",
         name=new.name,
         key=made.key,
+        read=_what_was_read(read),
         warnings=[for_page(warning) for warning in made.warnings],
         why_no_fit=why_no_fit,
         status=201,
@@ -162,6 +167,32 @@ def file_template(name: str) -> Response:
         raise HTTPException(404, f"There is no file template {name!r}.")
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=disposition)
+
+
+def _what_was_read(read: FilesRead) -> list[str]:
+    """What there was in the files of a vineyard that is made."""
+    told = []
+    if (weather := read.temperatures) is not None:
+        gaps = counted(len(weather.gaps), "gap") if weather.gaps else "no gap"
+        span = f"from {long_date(weather.first_date)} to {long_date(weather.last_date)}"
+        told.append(f"temperatures: {counted(len(weather.dates), 'day')} {span}, {gaps}")
+    if read.planting is not None:
+        blocks, cultivars = read.planting.blocks, read.planting.cultivars
+        told.append(f"planting: {counted(len(blocks), 'block')} of {counted(len(cultivars), 'cultivar')}")
+    if read.bloom_log is not None:
+        told.append(f"bloom log: {counted(read.bloom_log.rows_read, 'row')}")
+    if read.visits is not None:
+        told.append(f"visits: {counted(read.visits.rows_read, 'row')}")
+    return told
+
+
+def _first_page(kept: Store, who: Asker, grower: str) -> str:
+    """Where a phone begins: in the only vineyard there is, or in the list of all."""
+    with kept.transaction(grower, read_only=True) as records:
+        vineyards = records.vineyards.all()
+    if len(vineyards) != 1:
+        return "/roster"
+    return here(vineyards[0].key, "visit" if who.may("record") else "")
 
 
 def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:

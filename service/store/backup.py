@@ -38,7 +38,14 @@ def back_up(url: str, to: Path) -> Checked:
     """
     unfinished = to.with_name(f"{to.name}.unfinished")
     try:
-        with _told(), _opened(database_file(url)) as source, closing(sqlite3.connect(unfinished)) as copy:
+        if not to.absolute().parent.is_dir():
+            raise NoBackup(f"{to} cannot be written: there is no folder {to.parent}")
+        file = database_file(url)
+        with (
+            _told(f"{file} cannot be copied to {to}"),
+            _opened(file) as source,
+            closing(sqlite3.connect(unfinished)) as copy,
+        ):
             source.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")  # so that one file holds all
         found = check(unfinished)
@@ -72,7 +79,11 @@ def restore(url: str, backup: Path) -> Path | None:
     if file.exists():
         kept = file.with_name(f"{file.name}.before-{clock.now():%Y%m%dT%H%M%SZ}")
         back_up(url, kept)
-    with _told(), _opened(backup) as source, closing(sqlite3.connect(file, timeout=WAIT_SECONDS)) as target:
+    with (
+        _told(f"{backup} cannot be copied to {file}"),
+        _opened(backup) as source,
+        closing(sqlite3.connect(file, timeout=WAIT_SECONDS)) as target,
+    ):
         source.backup(target)
         target.execute("PRAGMA journal_mode = WAL")
     return kept
@@ -83,7 +94,7 @@ def check(file: Path) -> Checked:
 
     Raises NoBackup (it cannot be read at all).
     """
-    with _told(), _opened(file) as found:
+    with _told(f"{file} cannot be read"), _opened(file) as found:
         faults = [said for (said,) in found.execute("PRAGMA integrity_check") if said != "ok"]
         faults += [
             f"row {row} of {table} refers to nothing in {parent}"
@@ -127,8 +138,8 @@ def _opened(file: Path) -> Iterator[sqlite3.Connection]:
 
 
 @contextmanager
-def _told() -> Iterator[None]:
+def _told(what: str) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise NoBackup(str(error)) from error
+        raise NoBackup(f"{what}: {error}") from error

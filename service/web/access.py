@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from contextvars import ContextVar
 from typing import Annotated, Any, Literal, TypeVar
 
 from fastapi import Depends, HTTPException, Query, Request
@@ -23,7 +24,7 @@ from service.usecases.keys import LOCAL, LOCAL_GROWER, Asker, asker_with
 from service.web.origins import check_own_page, cookie_name, host_in, is_loopback
 from service.words.roles import MAY
 
-__all__ = ["LOCAL_GROWER", "Asked", "Grower", "WhichGrower", "asker", "grower", "needs"]
+__all__ = ["LOCAL_GROWER", "Asked", "Grower", "WhichGrower", "asker", "asker_may", "grower", "needs"]
 
 Need = Role | Literal["nothing"]
 Endpoint = TypeVar("Endpoint", bound=Callable[..., Any])
@@ -37,6 +38,9 @@ WRONG_KEY = "this key is not known: it was never made, was revoked, or its time 
 
 ANYBODY = Asker("", "invitation", ())
 """Who asks what needs nothing."""
+
+ASKING: ContextVar[Asker] = ContextVar("asking", default=ANYBODY)
+"""Who sent the request that is being answered, for what pages show."""
 
 
 class WhichGrower(BadInput):
@@ -125,7 +129,13 @@ async def asker(request: Request) -> Asker:
     if named is not None and named not in who.growers:
         raise NotFound("grower", named)
     request.state.asker = who
+    ASKING.set(who)
     return who
+
+
+def asker_may(needed: Role) -> bool:
+    """Whether who sent the request may do more than it asked for: pages show no form that would be refused."""
+    return ASKING.get().may(needed)
 
 
 def _check_local(request: Request) -> None:

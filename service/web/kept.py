@@ -124,7 +124,8 @@ def _look(request: Request, grower: Grower) -> None:
     # a cookie may choose the units; that of the key says who asks
     cookies = [each for each in request.cookies.items() if each[0] != cookie_name(request)]
     asked = (tuple(sorted(query)), tuple(sorted(cookies)), request.headers.get("accept"))
-    question = (grower, request.url.path, *asked)
+    # pages show no form that the key may not use
+    question = (grower, request.state.asker.role, request.url.path, *asked)
     with store(request).transaction(grower, read_only=True) as records:
         state = state_of(records, request.app.state.kept)
     answer = request.app.state.kept.find(question, state)

@@ -94,8 +94,8 @@ def all_kinds() -> Mapping[str, Kind]:
     return {kind.slug: kind for kind in (*raised, *HTTP_KINDS.values(), OTHER, INTERNAL)}
 
 
-PageOf = Callable[[Kind, str, Sequence[Problem], Mapping[str, str] | None], Response]
-"""A page about a problem, for people: its kind, detail, where it stands, and headers."""
+PageOf = Callable[[Request, Kind, str, Sequence[Problem], Mapping[str, str] | None], Response]
+"""A page about a problem, for people: the request, its kind, detail, where it stands, and headers."""
 
 FOR_PROGRAMS = ("/v1/", "/openapi")
 
@@ -116,7 +116,7 @@ def problem_response(
     """The one shape of every error; to a person the same as a page, where the app has made one (``problem_page``)."""
     page: PageOf | None = getattr(request.app.state, "problem_page", None)
     if page is not None and reads_pages(request):
-        return page(kind, detail, errors, headers)
+        return page(request, kind, detail, errors, headers)
     body = {
         "type": f"/problems/{kind.slug}",
         "title": kind.title,

@@ -127,7 +127,12 @@ def test_a_link_for_a_phone_works_once(door: Door) -> None:
     again = door.client().post(path, headers=OWN_PAGE)
     assert again.status_code == 404
     assert "set-cookie" not in again.headers
-    assert door.client().get(path).status_code == 404
+    for used in (again, door.client().get(path)):
+        assert used.status_code == 404
+        assert (
+            "<p>This link was used already, or is older than ten minutes: ask for a new one.</p>" in used.text
+        )
+        assert "invitation" not in used.text
 
 
 def test_the_picture_is_a_symbol_that_holds_the_link() -> None:
@@ -223,3 +228,28 @@ def test_a_host_that_cannot_be_read_is_refused(door: Door) -> None:
         answer = ann.post("/phones", data={"name": "x"}, headers={"Host": host, "Origin": f"https://{host}"})
         assert answer.status_code == 400, host
         assert ann.get("/v1/none", headers={"Host": host}).status_code == 404
+
+
+def test_a_phone_begins_in_its_vineyard_and_is_shown_no_form_that_it_may_not_send(door: Door) -> None:
+    desk = door.client_of("manage", "ann")
+    phone, reader = door.client_of("record", "ann"), door.client_of("read", "ann")
+    assert phone.get("/").headers["location"] == "/roster"
+    put_vineyard(desk)
+    assert "Make a vineyard" in desk.get("/").text
+    assert phone.get("/").headers["location"] == "/vineyards/hollow/visit"
+    assert reader.get("/").headers["location"] == "/vineyards/hollow"
+    assert 'id="visit"' in phone.get("/vineyards/hollow/visit").text
+    assert "not record visits" in reader.get("/vineyards/hollow/visit").text
+    for path, form in (("/roster", "Make a vineyard"), ("/vineyards/hollow/data", "Make a fit")):
+        assert form in desk.get(path).text
+        assert form not in phone.get(path).text
+        assert form not in reader.get(path).text
+
+
+@pytest.mark.slow
+def test_what_is_kept_of_a_page_for_one_role_is_not_shown_to_another(door: Door) -> None:
+    desk, phone = door.client_of("manage", "ann"), door.client_of("record", "ann")
+    page = desk.post("/demo", headers=OWN_PAGE).headers["location"]
+    for _ in range(2):
+        assert "Fit again with all that is known" in desk.get(page).text
+        assert "Fit again with all that is known" not in phone.get(page).text

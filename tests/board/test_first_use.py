@@ -149,7 +149,12 @@ def test_refusals_speak_of_the_page_and_can_be_overridden_there(client: TestClie
     assert "tick &#39;The dates are right as they are&#39;" in refused.text
     assert 'name="confirm" value="dates"' in refused.text
     assert is_empty(client)
-    assert send(client, FIELDS | {"confirm": "dates"}, few).status_code == 201
+    made = send(client, FIELDS | {"confirm": "dates"}, few)
+    assert made.status_code == 201
+    assert (
+        "Temperatures: 1 day from Wednesday 1 January 2025 to Wednesday 1 January 2025, no gap" in made.text
+    )
+    assert "Visits: 2 rows" in made.text
 
 
 def test_dates_are_advised_in_the_words_of_the_page(client: TestClient) -> None:

@@ -37,6 +37,12 @@ def test_people_get_a_page_and_programs_json(
     assert (page.status_code, page.headers["content-type"]) == (status, "text/html; charset=utf-8")
     assert f"<h1>{said}</h1>" in page.text
     assert "To all vineyards" in page.text
+    assert "Back to what you typed" not in page.text
+
+
+def test_only_who_sent_a_form_is_led_back_to_it(client: TestClient) -> None:
+    for path in ("/nowhere", "/vineyards/none/settings"):
+        assert "Back to what you typed" in client.post(path, headers=BROWSER).text
 
 
 @pytest.mark.parametrize(

@@ -32,4 +32,8 @@ def test_what_cannot_be_taken_is_said(client: TestClient) -> None:
     put_vineyard(client)
     assert record(client, date="2025-05-18", flowers="some") == 422
     assert record(client, date="2025-05-18") == 422
+    more = {"block": "b1", "cluster": "1", "date": "2025-05-18", "flowers": "40", "berries": "60"}
+    told = client.post(PAGE, data=more)
+    assert told.status_code == 422
+    assert "<li>60 berries are more than 40 flowers</li>" in told.text
     assert client.get(f"{VINEYARD}/set-counts").json()["set_counts"] == []

@@ -85,6 +85,7 @@ def test_a_restore_puts_all_back_under_a_running_service_and_keeps_what_was_ther
     assert client.delete(f"{VINEYARD}/blocks/b2?past=delete").status_code in (200, 422)
     told = runner.invoke(commands, ["restore", str(copy)])
     assert told.exit_code == 0, told.output
+    assert ", 1 grower, 1 station, " in told.output.replace("\n", " ")
     assert visits(client) == before
     assert visit(client, 3)
     [aside] = database.parent.glob("capfall.db.before-*")
@@ -143,6 +144,7 @@ def test_a_damaged_or_foreign_file_is_told_and_never_put_in_place(database: Path
             told = runner.invoke(commands, [command, str(wrong)])
             assert told.exit_code == 2, (wrong, told.output)
             assert why in told.output.replace("\n", " ")
+            assert wrong.name in told.output.replace("\n", "")
         with pytest.raises(NoBackup):
             restore(url, wrong)
     assert database.read_bytes() == held
@@ -150,7 +152,7 @@ def test_a_damaged_or_foreign_file_is_told_and_never_put_in_place(database: Path
 
 
 def test_a_backup_that_cannot_be_written_leaves_the_older_one(database: Path, tmp_path: Path) -> None:
-    with pytest.raises(NoBackup, match=r"unable to open|cannot be written"):
+    with pytest.raises(NoBackup, match=r"copy\.db cannot be written: there is no folder"):
         back_up(f"sqlite:///{database}", tmp_path / "no such folder" / "copy.db")
     with pytest.raises(NoBackup, match="pg_dump"):
         back_up("postgresql://capfall@127.0.0.1/capfall", tmp_path / "copy.db")

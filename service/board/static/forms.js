@@ -17,6 +17,13 @@ for (const form of document.querySelectorAll("form[data-keep]")) {
       if (sent.redirected) { location.href = sent.url; return; }
       const page = new DOMParser().parseFromString(await sent.text(), "text/html");
       const said = page.getElementById("answer");
+      if (sent.ok && !said) { // a page of its own, after which this one's words and forms hold no more
+        document.getElementById("main").replaceChildren(...page.querySelector("main").childNodes);
+        document.title = page.title;
+        scrollTo(0, 0);
+        document.getElementById("main").focus();
+        return;
+      }
       answer.replaceChildren(...(said ?? page.querySelector("main") ?? page.body).childNodes);
       if (!sent.ok) document.getElementById("confirm")?.removeAttribute("hidden");
       document.title = page.title;

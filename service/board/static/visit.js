@@ -16,11 +16,15 @@
   const REFUSALS = [404, 409, 413, 422]; // what another try would not change
   const KEPT = "The visit is kept on this phone and is sent as soon as that works.";
   let sending = false;
+  let mayRecord = true; // as the service said last
 
   class NotTaken extends Error {}
 
   const read = () => JSON.parse(localStorage.getItem(key) || "[]");
   const write = (visits) => localStorage.setItem(key, JSON.stringify(visits));
+  const refusal = ({ refused }) => (
+    `. Refused, and not sent again: ${refused.replace(/[.!?]$/, "")}. Correct it above and record it anew, or discard it. `
+  );
   const words = (visit) => `${visit.block}, ${visit.date}: ${visit.percent_open} % of caps off`;
   function say(text, change) {
     said.firstElementChild.textContent = text;
@@ -32,9 +36,13 @@
   function show() {
     const visits = read();
     document.getElementById("kept").hidden = visits.length === 0;
+    const waits = visits.some((visit) => !visit.refused);
+    document.getElementById("sent-soon").hidden = !waits || !mayRecord;
+    document.getElementById("send-now").hidden = !waits;
     document.getElementById("kept-list").replaceChildren(...visits.map((visit) => {
       const line = document.createElement("li");
-      line.textContent = words(visit) + (visit.refused ? ` – refused: ${visit.refused} ` : " – waiting ");
+      const stands = mayRecord ? " – waiting " : " – not sent: this key may not record ";
+      line.textContent = words(visit) + (visit.refused ? refusal(visit) : stands);
       if (visit.refused) {
         const drop = document.createElement("button");
         drop.type = "button";
@@ -94,6 +102,10 @@
       return { refused: told.errors?.map((error) => error.problem).join("; ") || told.detail };
     }
     if (told && answer.status === 401) throw new NotTaken(`This phone is signed in no more. ${KEPT}`);
+    if (told?.type === "/problems/forbidden") {
+      mayRecord = false;
+      throw new NotTaken(`This key may not record visits: ${told.detail}. The visit is kept on this phone: sign in with a key that may record, and open this page again.`);
+    }
     if (told?.type?.startsWith("/problems/")) throw new NotTaken(`The service says: ${told.detail}. ${KEPT}`);
     throw new NotTaken(`Something else than the service answered, as the sign-in page of a network does. ${KEPT}`);
   }
@@ -101,6 +113,7 @@
   async function send() {
     if (sending) return;
     sending = true;
+    mayRecord = true;
     const sent = [];
     const doubtful = [];
     let last = null;
@@ -203,7 +216,7 @@
   });
   document.getElementById("send-now").addEventListener("click", send);
   addEventListener("online", send);
-  setInterval(() => { if (read().some((visit) => !visit.refused)) send(); }, RETRY_MS);
+  setInterval(() => { if (mayRecord && read().some((visit) => !visit.refused)) send(); }, RETRY_MS);
   show();
   if (read().length) send();
 })();
