@@ -85,8 +85,6 @@ GRAPE_COVERAGE_MISSED: dict[tuple[str, Lead, str], float] = {
 }
 # One date a season: both are the same.
 APPLE_COVERAGE_MISSED: dict[tuple[str, Lead, str], float] = {
-    ("bloom_start", KNOWN_WEATHER, "coverage"): 0.869,
-    ("bloom_start", KNOWN_WEATHER, "coverage_by_season"): 0.869,
     ("bloom_start", 30, "coverage"): 0.902,
     ("bloom_start", 30, "coverage_by_season"): 0.902,
     ("full_bloom", 30, "coverage"): 0.885,

@@ -19,7 +19,7 @@ from tests.operation.test_two_workers import put_past
 
 pytestmark = pytest.mark.slow
 
-SECONDS = int(os.environ.get("CAPFALL_ASK_SECONDS", "45"))
+SECONDS = int(os.environ.get("CAPFALL_ASK_SECONDS", "15"))
 CHECKS = os.environ.get(
     "CAPFALL_ASK_CHECKS",
     "not_a_server_error,status_code_conformance,content_type_conformance,response_headers_conformance,"
