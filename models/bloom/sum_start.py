@@ -24,13 +24,17 @@ def passed_at_start(fit: Fit, sites: Sequence[Site]) -> tuple[tuple[str, str], .
     sites : sequence of Site
         Those that the fit was made from.
     """
-    seasons: dict[str, set[int]] = {}
-    for said in fit.season_evidence:
-        seasons.setdefault(said.site, set()).add(said.season)
+    known = {(said.site, said.season) for said in fit.season_evidence}
+    every = sorted({season for _, season in known})
     first_days = [
         heat.accumulated[SHORTEST_SUM_DAYS - 1]
         for site in sites
-        for heat in site_heat(site, seasons.get(site.key, ()), rule=fit.rule, gap_rule=fit.gap_rule).values()
+        for heat in site_heat(
+            site,
+            [season for season in every if (site.place(season), season) in known],
+            rule=fit.rule,
+            gap_rule=fit.gap_rule,
+        ).values()
     ]
     least = min((heat for heat in first_days if not np.isnan(heat)), default=-np.inf)
     deciding = [stage for stage in fit.stages if stage in BLOOM_AND_LATER] or fit.stages

@@ -10,6 +10,7 @@ import re
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 LEFT_OUT = "..."
 WIDTH = 116
@@ -48,9 +49,10 @@ class Token:
         return self.kind not in ("word", "sign")
 
 
-def tokens(text: str) -> list[Token]:
+@lru_cache(maxsize=64)
+def tokens(text: str) -> Sequence[Token]:
     """All tokens of a text; white space parts them and is nothing else."""
-    return [Token(found.lastgroup or "", found[0], *found.span()) for found in TOKEN.finditer(text)]
+    return tuple(Token(found.lastgroup or "", found[0], *found.span()) for found in TOKEN.finditer(text))
 
 
 def pieces(printed: str) -> Iterator[tuple[int, str]]:
@@ -106,6 +108,8 @@ def _places(
     """Each place at which all tokens fit, and how many of them are near."""
     after = [*(token.text for token in piece[1:]), ""]
     for first in range(start, len(real) - len(piece) + 1):
+        if not fits(piece[0], real[first], after[0]):
+            continue
         there = real[first : first + len(piece)]
         if all(map(fits, piece, there, after)):
             yield first, sum(map(is_near, piece, there, after))
