@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from fastapi.testclient import TestClient
+
+from service.web.kept import KeptAnswers
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
 
 CSV = {"Content-Type": "text/csv"}
 STATION = "/v1/stations/hollow-gauge"
@@ -61,3 +66,8 @@ def put_vineyard(client: TestClient, *, station: bool = True) -> None:
         "block,cultivar,flower_type,x_m,y_m\nb1,Thimble Ash,pistillate,0,0\nb2,Loam Whistle,perfect,6,0\n"
     )
     assert send_csv(client, f"{VINEYARD}/planting", planting).status_code == 200
+
+
+def forget_answers(client: TestClient) -> None:
+    """Let the service compute anew what it has kept: its code was changed, which no change of data tells."""
+    cast("FastAPI", client.app).state.kept = KeptAnswers()

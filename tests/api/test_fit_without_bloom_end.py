@@ -75,8 +75,8 @@ def test_the_planting_check_does_not_blame_the_weather(grower: TestClient) -> No
     }
     whole = grower.get(f"{VINEYARD}/planting-check", params={"fit": whole_fit(grower)}).json()
     assert whole["seasons"]
-    assert any("the part of the weather" in caution for caution in whole["cautions"])
-    assert not any("the part of the weather" in caution for caution in told["cautions"])
+    assert any("follows the dates that were noted" in caution for caution in whole["cautions"])
+    assert not any("follows the dates that were noted" in caution for caution in told["cautions"])
 
 
 def test_every_scouting_task_is_planned_or_named(grower: TestClient) -> None:

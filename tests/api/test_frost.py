@@ -79,7 +79,10 @@ def test_a_night_at_the_very_limit_counts_in_either_unit(demo_client: TestClient
 
 def test_a_block_without_a_forecast_has_no_chance(demo_client: TestClient) -> None:
     vineyard = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
-    demo_client.put("/v1/cultivars/ember-sedge", json={"name": "Ember Sedge", "flower_type": "perfect"})
+    for known in demo_client.get("/v1/cultivars").json()["cultivars"]:
+        demo_client.patch(f"/v1/cultivars/{known['cultivar']}", json={"species": "one"})
+    body = {"name": "Ember Sedge", "flower_type": "perfect", "species": "another"}
+    demo_client.put("/v1/cultivars/ember-sedge", json=body)
     demo_client.put(f"{vineyard}/blocks/far-1", json={"cultivar": "ember-sedge", "x_m": 900, "y_m": 0})
     unknown = frost_of(ask(demo_client, as_of="2026-03-10"), "far-1")
     assert unknown == {

