@@ -13,7 +13,7 @@ from urllib.parse import parse_qsl, urlsplit
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from service.api.responses import WITH_BODY
+from service.api.responses import OF_A_GROWER, WITH_BODY, Responses
 from service.api.schemas import ProblemDetails
 from service.web.uploads import JSON, MULTIPART
 
@@ -98,11 +98,17 @@ def document(app: FastAPI) -> dict[str, Any]:
         made["security"] = [{}, {"key": []}]  # open access asks for none
         for operation in (operation for path in made["paths"].values() for operation in path.values()):
             if "requestBody" in operation:
-                operation["responses"] |= {str(status): told for status, told in WITH_BODY.items()}
+                _may_answer(operation, WITH_BODY)
+            if any(parameter["name"] == "grower" for parameter in operation.get("parameters", [])):
+                _may_answer(operation, OF_A_GROWER)
         for example in examples():
             _show(example, made["paths"])
         app.openapi_schema = made
     return app.openapi_schema
+
+
+def _may_answer(operation: dict[str, Any], responses: Responses) -> None:
+    operation["responses"] |= {str(status): told for status, told in responses.items()}
 
 
 def _show(example: Example, paths: dict[str, Any]) -> None:

@@ -24,6 +24,7 @@ UNCHANGED: Responses = {
 }
 EVERYWHERE = problems(401, 403, 422, 429, 500, 503)
 UPLOAD = problems(404, 415)
+OF_A_GROWER = problems(404)  # `?grower=` may name nobody
 WITH_BODY = problems(400, 413)  # whatever is sent may be garbled, or too large
 RESPOND_ASYNC = "respond-async"
 

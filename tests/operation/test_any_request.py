@@ -14,11 +14,13 @@ from pathlib import Path
 
 import pytest
 
+from tests.operation import any_lines
 from tests.operation.processes import serving
 from tests.operation.test_two_workers import put_past
 
 pytestmark = pytest.mark.slow
 
+ROOT = Path(__file__).parents[2]
 SECONDS = int(os.environ.get("CAPFALL_ASK_SECONDS", "15"))
 CHECKS = os.environ.get(
     "CAPFALL_ASK_CHECKS",
@@ -43,6 +45,7 @@ def test_any_request_is_answered_as_the_document_says(tmp_path: Path) -> None:
             text=True,
             timeout=SECONDS + 600,
             cwd=tmp_path,
+            env={**os.environ, "SCHEMATHESIS_HOOKS": any_lines.__name__, "PYTHONPATH": str(ROOT)},
         )
     told = [json.loads(line) for line in served.log.read_text().splitlines() if line.startswith("{")]
     statuses = Counter(line["status"] // 100 for line in told if line["message"] == "request")
