@@ -182,6 +182,8 @@ MOST_VINES_IN_A_LINE = 10_000
 class Block:
     """Vines of one cultivar in one place, or in a line. Neighbours, where given, replace distance. [m]
 
+    ``colder_than_station_c``: by how much its cordons are colder than the station on a night of frost. [°C]
+
     ``x_m`` and ``y_m`` are the place of all vines; or, with ``x2_m`` and ``y2_m``, those of the first and the last vine
     of a line, along which they stand evenly.
 
@@ -199,6 +201,7 @@ class Block:
     neighbours: tuple[str, ...] | None = None
     x2_m: float | None = None
     y2_m: float | None = None
+    colder_than_station_c: float | None = None
 
     def __post_init__(self) -> None:
         if (self.x2_m is None) != (self.y2_m is None):
@@ -264,11 +267,25 @@ class Visit:
 
 @dataclass(frozen=True)
 class FrostedBlock:
-    """A block whose shoots froze in a season, and in which night, where that is known."""
+    """A block whose shoots froze in a season; in which night, and which share of them, where that is known.
+
+    A mark without ``share_killed`` counts as one of all shoots.
+
+    Raises
+    ------
+    BadInput
+        If the share is not above 0 and at most 1.
+    """
 
     block: str
     season: int
     night: dt.date | None = None
+    share_killed: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.share_killed is not None and not 0 < self.share_killed <= 1:
+            problem = f"{self.share_killed:g} is not above 0 and at most 1"
+            raise BadInput("a share of shoots cannot be", [Problem("share_killed", problem)])
 
 
 @dataclass(frozen=True)

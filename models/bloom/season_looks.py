@@ -131,6 +131,11 @@ class SeasonLooks:
         """Whether a bloom stage of the block itself was seen."""
         return any((Unit("block", block.key), stage) in self.observed for stage in BLOOM_STAGES)
 
+    def within(self, days: FloatArray) -> FloatArray:
+        """Days of the blocks' stages, shape (draw, block, stage), moved into what was seen. [day]"""
+        last_day = np.where(np.isinf(self.last_day), np.nan, self.last_day)
+        return np.maximum(np.fmin(days, last_day), self.first_day)
+
 
 def unit_of(block: Block, looked_at: Collection[Unit]) -> Unit:
     """What speaks of a block: a look at its whole cultivar, where it has none of its own."""

@@ -60,6 +60,21 @@ class FrostDamageUnknown:
 
 
 @dataclass(frozen=True)
+class FrostLimitsGiven:
+    """Chances by stage rest on limits that the grower gave, who said whose they are."""
+
+    source: str
+
+
+@dataclass(frozen=True)
+class CordonsColder:
+    """Cordons are taken to be colder than the station, on every night by as much as was told. [°C]"""
+
+    least_c: float
+    most_c: float
+
+
+@dataclass(frozen=True)
 class FrostCame:
     """A frost night came after budbreak."""
 
@@ -102,6 +117,8 @@ Caution = (
     | OtherPollenUnknown
     | PollenMayNotLack
     | FrostDamageUnknown
+    | FrostLimitsGiven
+    | CordonsColder
     | FrostCame
     | LayoutsDisagree
     | LayoutOnly

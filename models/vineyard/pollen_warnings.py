@@ -139,6 +139,15 @@ class SourcesFrosted:
     frosted: tuple[NamedBlock, ...]
 
 
+@dataclass(frozen=True)
+class SourcesFrostedInPart:
+    """Sources in reach of whose shoots a share froze this season: each is counted on in so many draws."""
+
+    code: ClassVar[WarningCode] = "unknown_bloom"
+    sources: tuple[NamedBlock, ...]
+    shares_left: tuple[float, ...]
+
+
 Warned = (
     SourceEndsFirst
     | SourceStartsLate
@@ -152,6 +161,7 @@ Warned = (
     | BloomUnfinished
     | SourcesNotForecast
     | SourcesFrosted
+    | SourcesFrostedInPart
 )
 
 

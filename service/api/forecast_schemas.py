@@ -49,6 +49,33 @@ class FrostNightAnswer(Body):
     tmin: float
 
 
+class StageFrostAnswer(Body):
+    """Chance of a night at or below the vineyard's limit for a stage, from that stage `until` another begins (or until
+    bloom end, that day included); null where either is not forecast."""
+
+    stage: str
+    until: str
+    limit: float
+    chance: ThreeDigits | None
+
+
+class FlowersLeft(Body):
+    """Share of a block's flowers that a frost has left: median and interval."""
+
+    median: ThreeDigits
+    low: ThreeDigits
+    high: ThreeDigits
+
+
+class FrostedAnswer(Body):
+    """That a block is marked as frosted, and what is left. How many flowers secondary shoots bear is not known: none to
+    as many as others is as likely (assumption)."""
+
+    night: dt.date | None
+    share_killed: ThreeDigits | None = Field(description="Of the shoots; null: not told, and counted as all.")
+    flowers_left: FlowersLeft | None = Field(description="Null where the share is not told.")
+
+
 class FrostAnswer(Body):
     """Frost nights of one block: the chance of those to come, and those that came since its budbreak.
 
@@ -60,7 +87,15 @@ class FrostAnswer(Body):
     chance_in_bloom: ThreeDigits | None = Field(description="The same from bloom start.")
     from_budbreak: bool
     why: str | None = Field(description="Why a chance is null.")
-    nights: list[FrostNightAnswer]
+    nights: list[FrostNightAnswer] = Field(
+        description="At or below the limit on the block's cordons; `tmin` is the station's."
+    )
+    by_stage: list[StageFrostAnswer] = Field(
+        description="At the vineyard's own `frost_limits`, where it has some."
+    )
+    colder_than_station: float | None = Field(
+        description="Taken off the station's minimum; null where not told."
+    )
 
     @classmethod
     def of(cls, found: BlockFrost, units: Units) -> Self:
@@ -69,7 +104,14 @@ class FrostAnswer(Body):
             FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
             for night in found.frost_nights
         ]
-        return cls.showing(found, why=why_no_chance(found), nights=nights)
+        by_stage = [
+            StageFrostAnswer.showing(each, limit=_temperature(each.limit_c, units, digits=6))
+            for each in found.by_stage
+        ]
+        colder = _temperature_step(found.colder_c, units) if found.colder_c else None
+        return cls.showing(
+            found, why=why_no_chance(found), nights=nights, by_stage=by_stage, colder_than_station=colder
+        )
 
 
 class BlockForecastAnswer(Body):
@@ -83,6 +125,9 @@ class BlockForecastAnswer(Body):
     caution: str | None
     stages: dict[str, StageAnswer]
     frost: FrostAnswer
+    frosted: FrostedAnswer | None = Field(
+        description="Null where the block is not marked as frosted this season."
+    )
 
 
 class ForecastAnswer(Body):
@@ -105,6 +150,7 @@ class ForecastAnswer(Body):
     heat_to_date: float
     heat_unit: HeatUnit
     frost_limit: float = Field(description="Highest minimum that counts as frost.")
+    frost_limits_source: str | None = Field(description="Whose limits `by_stage` rests on; null without any.")
     temperature_unit: Literal["degC", "degF"]
     cautions: list[str]
     blocks: list[BlockForecastAnswer]
@@ -124,6 +170,7 @@ class ForecastAnswer(Body):
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
             frost_limit=_temperature(frost.limit_c, units, digits=6),  # as asked
+            frost_limits_source=None if frost.limits is None else frost.limits.source,
             temperature_unit="degF" if units == "us" else "degC",
             cautions=caution_texts(cautions_of(foreseen, frost=frost)),
             blocks=[
@@ -138,10 +185,18 @@ class ForecastAnswer(Body):
                         for key, stage in block.stages.items()
                     },
                     frost=FrostAnswer.of(frost.blocks[block.block], units),
+                    frosted=_frosted(foreseen, block.block),
                 )
                 for block in found.blocks
             ],
         )
+
+
+def _frosted(foreseen: VineyardForecast, block: str) -> FrostedAnswer | None:
+    """The block's mark of the season, if it has one."""
+    mark = foreseen.mark(block)
+    left = None if mark is None or mark.share_killed is None else foreseen.flowers_left(mark.share_killed)
+    return None if mark is None else FrostedAnswer.showing(mark, flowers_left=left)
 
 
 def _temperature(temperature_c: float, units: Units, *, digits: int = 1) -> float:

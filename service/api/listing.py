@@ -100,6 +100,8 @@ def _cell(value: Any) -> str:
             return "yes" if value else "no"
         case list() | tuple():
             return as_text(";".join(map(str, value)))
+        case dict():
+            return as_text(json.dumps(value))
         case float():
             return repr(value)
         case str():

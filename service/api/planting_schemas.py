@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from models.records import REACH_M, FlowerType
 from models.vineyard.cautions import WildMales
+from models.vineyard.frost import COLDER_C, LIMITS_C
 from service.api.schemas import BadRowAnswer, Body, Name, ReplacedRow, Text, TimeZone, Weekday
 from service.ingest.planting import MOST_DAYS_LATER
 from service.usecases.documents import Slug
@@ -61,6 +62,22 @@ class CultivarList(Body):
     next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
 
 
+ColderBy = Annotated[float, Field(ge=COLDER_C[0], le=COLDER_C[1])]
+
+
+class FrostLimitsBody(Body):
+    """Minima that do harm, by the stage from which each holds, and whose limits they are: no source has any of
+    muscadine, so they are yours or another grape's."""
+
+    limits_c: dict[
+        Literal["budbreak", "bloom_start", "full_bloom"],
+        Annotated[float, Field(ge=LIMITS_C[0], le=LIMITS_C[1])],
+    ] = Field(
+        min_length=1, description="Each holds until the next stage with one, the last until bloom end. [°C]"
+    )
+    source: Name = Field(max_length=300, description="Whose limits, and of which grape.")
+
+
 class VineyardBody(Body):
     """A vineyard, the station whose temperatures stand for it, and how far pollen is carried there."""
 
@@ -86,6 +103,10 @@ class VineyardBody(Body):
         default=None,
         description="Wild vines nearby that shed pollen; they are told as a caution, and hide no gap.",
     )
+    colder_than_station_c: ColderBy | None = Field(
+        default=None, description="By how much its cordons are colder than the station on a night of frost."
+    )
+    frost_limits: FrostLimitsBody | None = None
 
 
 class VineyardAnswer(VineyardBody):
@@ -113,6 +134,10 @@ class BlockBody(Body):
         default=None, description="Of the last vine in a line, with `y2_m`; the vines stand evenly between."
     )
     y2_m: float | None = None
+    colder_than_station_c: ColderBy | None = Field(
+        default=None,
+        description="By how much its cordons are colder than the station on a night of frost; else the vineyard's.",
+    )
 
 
 class BlockAnswer(BlockBody):
@@ -128,11 +153,14 @@ class RenameBody(Body):
 
 
 class FrostBody(Body):
-    """In which night a block's shoots froze, where that is known."""
+    """In which night a block's shoots froze, and which share of them, where that is known."""
 
     night: dt.date | None = Field(
         default=None,
         description="Forecasts as of an earlier day do not know of it; by default the whole season.",
+    )
+    share_killed: float | None = Field(
+        default=None, gt=0, le=1, description="Of the shoots; null counts as all of them."
     )
 
 
@@ -142,6 +170,7 @@ class FrostMark(Body):
     block: Slug
     season: int
     night: dt.date | None
+    share_killed: float | None
 
 
 class FrostMarks(Body):

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from fastapi import UploadFile
 
 from models.errors import BadInput, Problem
+from models.units import fahrenheit_steps_from_celsius_steps
 from service.ingest.cells import number
 from service.ingest.temperature_headers import TemperatureUnit
 from service.web.edge_words import for_page
+from service.web.units import Units
 
 TEMPLATE_FILES = {
     "temperatures.csv": "date,tmin_c,tmax_c\n2025-05-01,14.2,27.9\n2025-05-02,15.0,28.4\n",
@@ -66,13 +68,25 @@ def content_of(file: UploadFile | None) -> bytes | None:
     return None if file is None or not file.filename else file.file.read()
 
 
-def read_percent(text: str) -> float:
-    """How many per cent of caps are off, as it was typed. Raises BadInput."""
+def read_percent(text: str, *, where: str = "percent_open") -> float:
+    """Per cent (of caps off) as they were typed in a field. Raises BadInput."""
     told = number(text.strip().removesuffix("%").strip())
     if not 0 <= told <= 100:
         problem = f"{told:g} is outside 0 to 100 per cent"
-        raise BadInput(problem, [Problem("percent_open", problem)])
+        raise BadInput(problem, [Problem(where, problem)])
     return told
+
+
+def read_step(where: str, text: str, units: Units, bounds_c: tuple[float, float]) -> float | None:
+    """A difference of temperatures as it was typed; None where nothing was. [°C] Raises BadInput."""
+    if not text.strip():
+        return None
+    step_c = number(text.strip()) / (fahrenheit_steps_from_celsius_steps(1.0) if units == "us" else 1.0)
+    low, high = bounds_c
+    if not low <= step_c <= high:
+        problem = f"{step_c:g} °C is outside {low:g} to {high:g} °C"
+        raise BadInput("the difference cannot be right", [Problem(where, problem)])
+    return step_c
 
 
 def by_file(problems: Sequence[Problem]) -> dict[str, list[tuple[str, str]]]:

@@ -16,7 +16,12 @@ from pydantic import BeforeValidator
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError, Problem
-from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
+from models.units import (
+    fahrenheit_days_from_celsius_days,
+    fahrenheit_from_celsius,
+    fahrenheit_steps_from_celsius_steps,
+    feet_from_metres,
+)
 from models.vineyard.scouting import alike
 from service.store.errors import StoreError
 from service.web.access import KEY_NEEDED, WhichGrower, asker_may
@@ -102,6 +107,11 @@ def in_units(length_m: float, units: Units) -> str:
     return f"{feet_from_metres(length_m):.6g}" if units == "us" else f"{length_m:.6g}"
 
 
+def in_step(step_c: float, units: Units) -> str:
+    """A difference of temperatures as a field holds it, without its unit."""
+    return f"{fahrenheit_steps_from_celsius_steps(step_c) if units == 'us' else step_c:.6g}"
+
+
 def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("service.board"),
@@ -124,6 +134,7 @@ def _environment() -> Environment:
         "temperature": told_temperature,
         "distance": told_length,
         "in_units": in_units,
+        "in_step": in_step,
         "stage": stage_words,
         "lead": lead_words,
         "may": MAY.__getitem__,

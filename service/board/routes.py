@@ -8,6 +8,7 @@ from starlette.staticfiles import StaticFiles
 from service.board import (
     calendar_link,
     data,
+    frost,
     fruit_set,
     help_pages,
     layout,
@@ -44,6 +45,7 @@ for part in (
     skill,
     planting_map,
     layout,
+    frost,
     fruit_set,
     news,
     season_review,

@@ -14,7 +14,7 @@ from models.vineyard.season_state import A_WEEK, season_state, week_ahead
 from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
-from service.board.pages import AsOf, Interval, PageRoute, PageUnits, page
+from service.board.pages import AsOf, Interval, PageRoute, PageUnits, page, told_temperature
 from service.board.season_view import Row, Show, doubtful_visits, season_view, stale_since
 from service.board.time_axis import ONE_DAY
 from service.store.records import FitSummary, Job, Vineyard
@@ -37,6 +37,7 @@ from service.web.records import changing, jobs, store
 from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
+from service.words.forecast import stage_frost_points
 from service.words.heat_rules import rule_words, why_chosen
 from service.words.season import state_words
 
@@ -123,6 +124,9 @@ def season_board(
         stale_since=stale_since(foreseen),
         frost_chance=max((block.chance or 0.0 for block in frost.blocks.values()), default=0.0),
         frost_limit_c=frost.limit_c,
+        stage_frost=stage_frost_points(
+            list(frost.blocks.values()), lambda limit: told_temperature(limit, units)
+        ),
         doubtful=doubtful,
         cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost)),
         **common,

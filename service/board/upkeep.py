@@ -13,9 +13,10 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Visit
 from models.units import FEET_PER_METRE
+from models.vineyard.frost import COLDER_C
 from models.vineyard.scouting import WEEKDAY_NAMES
 from service import clock
-from service.board.fields import read_percent
+from service.board.fields import read_percent, read_step
 from service.board.pages import Done, PageRoute, PageUnits, here, page
 from service.clock import check_timezone
 from service.ingest.cells import number, whole_number
@@ -30,6 +31,7 @@ from service.usecases.temperatures import put_station
 from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.web.units import Units
 from service.words.changes import what_changed
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -167,6 +169,8 @@ def change_block(
     unit: Annotated[Literal["m", "ft"], Form()] = "m",
     vines: Cell = "",
     neighbours: Annotated[str, Form(max_length=2000)] = "",
+    colder: Cell = "",
+    colder_unit: Annotated[Units, Form()] = "metric",
 ) -> RedirectResponse:
     """Store the block as it is told now; under a new name its past follows. Or take it out of the planting."""
     with changing(request, grower, preview=False) as records:
@@ -192,6 +196,7 @@ def change_block(
                 y_m=place[1],
                 vines=whole_number(vines.strip(), low=1, high=MOST_VINES) if vines.strip() else stood.vines,
                 neighbours=tuple(slug(each) for each in neighbours.split(";") if each.strip()) or None,
+                colder_than_station_c=read_step("colder", colder, colder_unit, COLDER_C),
             )
             records.blocks.put(vineyard, told)
     return RedirectResponse(here(vineyard, "planting", change=request.state.change), 303)

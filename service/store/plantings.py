@@ -11,6 +11,7 @@ from sqlalchemy import RowMapping, select
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Planting
+from models.vineyard.frost import FrostLimits
 from service.store.errors import AlreadyThere, InUse, UnknownReference
 from service.store.images import rows_below
 from service.store.owned import MOST_REPLACED, OwnedByGrower, pick
@@ -234,9 +235,13 @@ def _cultivar(row: RowMapping) -> Cultivar:
 
 
 def _vineyard(row: RowMapping) -> Vineyard:
-    weekdays = row["scouting_weekdays"]
+    weekdays, limits = row["scouting_weekdays"], row["frost_limits"]
     return Vineyard(
-        **{**pick(row, Vineyard), "scouting_weekdays": None if weekdays is None else tuple(weekdays)}
+        **{
+            **pick(row, Vineyard),
+            "scouting_weekdays": None if weekdays is None else tuple(weekdays),
+            "frost_limits": None if limits is None else FrostLimits(**limits),
+        }
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from models.records import REACH_M, BloomLogRow, SetCount, Visit
 from models.vineyard.cautions import WildMales
+from models.vineyard.frost import FrostLimits
 
 JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
@@ -34,7 +35,8 @@ class Vineyard:
 
     ``scouting_weekdays`` ("mon" to "sun") are those on which the rows can be walked; None for every day.
     ``wild_males``: how many wild vines that shed pollen are said to stand nearby; None where nobody said.
-    ``timezone`` is an IANA name; None for that of the machine that the service runs on.
+    ``timezone`` is an IANA name; None for that of the machine that the service runs on. ``colder_than_station_c``: by
+    how much cordons are colder than the station on a night of frost, where a block does not say. [°C]
     """
 
     key: str
@@ -46,6 +48,8 @@ class Vineyard:
     scouting_weekdays: tuple[str, ...] | None = None
     timezone: str | None = None
     wild_males: WildMales | None = None
+    colder_than_station_c: float | None = None
+    frost_limits: FrostLimits | None = None
 
 
 @dataclass(frozen=True)

@@ -163,6 +163,8 @@ class VineyardRow(Owned, Base):
     scouting_weekdays: Mapped[list[str] | None]
     timezone: Mapped[str | None]
     wild_males: Mapped[str | None]
+    colder_than_station_c: Mapped[float | None]
+    frost_limits: Mapped[dict[str, Any] | None]
 
 
 class BlockRow(Base):
@@ -180,11 +182,12 @@ class BlockRow(Base):
     neighbours: Mapped[list[str] | None]
     x2_m: Mapped[float | None]
     y2_m: Mapped[float | None]
+    colder_than_station_c: Mapped[float | None]
     removed: Mapped[bool] = mapped_column(default=False)
 
 
 class FrostedBlockRow(Base):
-    """A block whose shoots froze in a season, and in which night, where that is known."""
+    """A block whose shoots froze in a season; in which night, and which share of them, where that is known."""
 
     __tablename__ = "frosted_blocks"
     __table_args__ = (block_of_vineyard(),)
@@ -193,6 +196,7 @@ class FrostedBlockRow(Base):
     block: Mapped[str] = mapped_column(primary_key=True)
     season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     night: Mapped[dt.date | None]
+    share_killed: Mapped[float | None]
 
 
 class DayValues:

@@ -26,11 +26,13 @@ from models.bloom.cautions import (
 from models.bloom.rounds import betrayed_round
 from models.vineyard.cautions import (
     Caution,
+    CordonsColder,
     CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    FrostLimitsGiven,
     LayoutOnly,
     LayoutsDisagree,
     OtherPollenUnknown,
@@ -167,6 +169,11 @@ def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:
     blocks = frost.blocks.values()
     if any(block.chance or block.frost_nights for block in blocks):
         yield FrostDamageUnknown()
+    if frost.limits is not None:
+        yield FrostLimitsGiven(frost.limits.source)
+    colder = [block.colder_c for block in blocks]
+    if any(colder):
+        yield CordonsColder(min(colder), max(colder))
     if any(block.frost_nights for block in blocks):
         yield FrostCame()
 

@@ -52,7 +52,7 @@ def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> 
     NotFound
         If there is no such vineyard.
     """
-    stood = {block.key for block in records.blocks.all(vineyard)}
+    stood = {block.key: block for block in records.blocks.all(vineyard)}
     records.journal.say("planting", vineyard=vineyard)
     known = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
     new = [cultivar for cultivar in read.cultivars if cultivar.key not in known]
@@ -60,10 +60,17 @@ def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> 
     changed = [cultivar for cultivar in merged if cultivar != known[cultivar.key]]
     for cultivar in [*new, *changed]:
         records.cultivars.put(cultivar, beside={cultivar.key for cultivar in new})
-    kept = records.blocks.with_past(vineyard, stood - {block.key for block in read.blocks})
-    removed = sorted(stood - {block.key for block in read.blocks})
+    # a file says nothing of cold air: what was told of it stays
+    blocks = [
+        replace(block, colder_than_station_c=stood[block.key].colder_than_station_c)
+        if block.key in stood
+        else block
+        for block in read.blocks
+    ]
+    kept = records.blocks.with_past(vineyard, stood.keys() - {block.key for block in read.blocks})
+    removed = sorted(stood.keys() - {block.key for block in read.blocks})
     return StoredPlanting(
-        blocks=records.blocks.replace_all(vineyard, read.blocks),
+        blocks=records.blocks.replace_all(vineyard, blocks),
         removed_blocks=tuple(removed),
         new_cultivars=tuple(sorted(cultivar.key for cultivar in new)),
         changed_cultivars=tuple(sorted(cultivar.key for cultivar in changed)),

@@ -12,6 +12,7 @@ from models.bloom.thresholds import Fit
 from models.errors import BadInput, NotEnoughData, Problem, Remedy
 from models.records import Cultivar, Planting
 from models.vineyard.cautions import WildMales
+from models.vineyard.frost import FrostLimits
 from models.vineyard.scouting import EVERY_DAY, WEEKDAY_NAMES
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
@@ -34,11 +35,20 @@ class VineyardRecords:
     north_assumed: bool = False
     species: Mapping[str, str] = field(default_factory=dict)
     wild_males: WildMales | None = None
+    colder_than_station_c: float | None = None
+    frost_limits: FrostLimits | None = None
 
     @property
     def key(self) -> str:
         """The vineyard's identifier."""
         return self.site.key
+
+    @property
+    def colder_c(self) -> dict[str, float]:
+        """By how much the cordons of each block are colder than the station, where that was told. [°C]"""
+        told = {block.key: block.colder_than_station_c for block in self.planting.blocks}
+        filled = {key: self.colder_than_station_c if own is None else own for key, own in told.items()}
+        return {key: colder for key, colder in filled.items() if colder is not None}
 
     def joined_to(self, fit: Fit) -> Fit:
         """A fit with the cultivars that are planted here and that it does not know."""
@@ -125,6 +135,8 @@ def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRe
         scouting_weekdays=weekday_numbers(vineyard.scouting_weekdays),
         species=species_of(records.cultivars.all()),
         wild_males=vineyard.wild_males,
+        colder_than_station_c=vineyard.colder_than_station_c,
+        frost_limits=vineyard.frost_limits,
     )
 
 

@@ -34,13 +34,16 @@ from models.bloom.cautions import (
     VisitsContradict,
 )
 from models.records import Visit
+from models.units import fahrenheit_steps_from_celsius_steps
 from models.vineyard.cautions import (
     Caution,
+    CordonsColder,
     CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    FrostLimitsGiven,
     LayoutOnly,
     LayoutsDisagree,
     OtherPollenUnknown,
@@ -133,7 +136,8 @@ def caution_words(caution: Caution) -> str:
         case BlocksFrosted(season, blocks):
             return (
                 f"Marked as frosted in {season}: {listed(blocks)}. Bloom there is drawn later and longer, what is "
-                "seen there does not sharpen the dates of other blocks, and its pollen is not counted on."
+                "seen there does not sharpen the dates of other blocks, and its pollen is not counted on (where some "
+                "shoots are left, in so many cases)."
             )
         case SeasonInFit(season):
             return (
@@ -225,6 +229,22 @@ def caution_words(caution: Caution) -> str:
                 "Which temperatures damage muscadine is not known. Limits by stage exist for other grapes only: a "
                 "table of the FAO, seen second-hand, puts -2.2 °C for a kill of 10 % in one cultivar at its second to "
                 "fourth leaf. Cold air also settles below the station's height and in hollows."
+            )
+        case FrostLimitsGiven(source):
+            return (
+                f"Chances of frost by stage rest on limits that you gave ({source}). No source has limits of "
+                "muscadine: those of other grapes may not hold, so keep to local practice, and ask the local extension "
+                "office."
+            )
+        case CordonsColder(least_c, most_c):
+            steps = [
+                f"{each:g} °C ({fahrenheit_steps_from_celsius_steps(each):g} °F)"
+                for each in (least_c, most_c)
+            ]
+            by = steps[0] if least_c == most_c else " to ".join(steps)
+            return (
+                f"On any night of frost cordons are taken to be colder than the station by {by}, as you told. Calm, "
+                "clear nights differ by more, windy ones by less."
             )
         case FrostCame():
             # common practice, no source

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+
 from models.bloom.forecast import BlockForecast, Status, WhyNone
 from models.bloom.frost_delay import MOST_DAYS_LATER
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.bloom.thresholds import Newcomer
 from models.stages import STAGES
-from models.vineyard.frost import BlockFrost
+from models.vineyard.frost import LIMIT_STAGES, BlockFrost
 from service.words.plain import listed, percent, sentence
 
 MUCH_BETTER = 0.8  # of the usual date's error. Our convention.
@@ -30,6 +32,12 @@ FROSTED = (
     "Marked as frosted: bloom from secondary buds comes later and lasts longer than the thresholds know. By how much "
     f"is not known, so anything up to {MOST_DAYS_LATER} days is taken as likely: that is why this block's windows are "
     "wide. What is seen there teaches nothing about other blocks. Look often."
+)
+# That secondary shoots bloom later is common practice, no source; what they bear is not known of muscadine.
+_FROSTED_IN_PART = (
+    "Marked as frosted: {killed} of its shoots. The others bloom as usual, secondary buds later, by anything up to "
+    f"{MOST_DAYS_LATER} days (assumed): the windows are those of both together. {{left}} of its flowers are left, as "
+    "it is not known how many secondary shoots bear. What is seen there teaches nothing about other blocks. Look often."
 )
 _WHY_NONE: dict[WhyNone, str] = {
     "cultivar_not_in_fit": "no bloom of cultivar {cultivar} is in the fit, nor of another of its species; log a season "
@@ -74,8 +82,30 @@ def why_no_chance(frost: BlockFrost) -> str | None:
 def what_is_special(block: BlockForecast) -> str | None:
     """What is special about a block's dates; None for nothing."""
     said = [] if block.newcomer is None else [_of_group(block.newcomer)]
-    said += [FROSTED] if block.frosted and block.basis != "none" else []
+    if block.share_killed is not None and block.basis != "none":
+        said.append(_of_frosted(block.share_killed))
     return " ".join(said) or None
+
+
+def _of_frosted(share_killed: float) -> str:
+    """What froze, and what it does to the dates."""
+    if share_killed == 1:
+        return FROSTED
+    fewest = percent(1 - share_killed)
+    return _FROSTED_IN_PART.format(killed=percent(share_killed), left=f"{fewest} to 100 %")
+
+
+def stage_frost_points(blocks: Iterable[BlockFrost], told: Callable[[float], str]) -> list[str]:
+    """The chance of a night at each stage's limit, in the block where it is largest; ``told`` says a temperature."""
+    found = [(each, block.block) for block in blocks for each in block.by_stage if each.chance is not None]
+    worst = {each.stage: (each, block) for each, block in sorted(found, key=lambda one: one[0].chance or 0.0)}
+    return [
+        f"{percent(each.chance or 0.0)} chance of a night at or below {told(each.limit_c)} from "
+        f"{stage_words(each.stage)} until {stage_words(each.until)} ({block})"
+        for stage in LIMIT_STAGES
+        if stage in worst
+        for each, block in [worst[stage]]
+    ]
 
 
 def _of_group(newcomer: Newcomer) -> str:

@@ -18,6 +18,7 @@ from models.vineyard.pollen_warnings import (
     PollenWarning,
     SourceEndsFirst,
     SourcesFrosted,
+    SourcesFrostedInPart,
     SourcesNotForecast,
     SourceStartsLate,
     VinesOutOfReach,
@@ -152,6 +153,16 @@ def what_is_wrong(warning: PollenWarning) -> str:
                 f"In reach of {name}, {sources} {'is' if len(of.frosted) == 1 else 'are'} marked as frosted and not "
                 "counted on: fewer first flowers are left, and bloom from secondary buds may shed little pollen."
             )
+        case SourcesFrostedInPart(sources, shares_left):
+            told = zip(sources, shares_left, strict=True)
+            left = listed(
+                [f"{block_name(source)} ({percent(share)} of its shoots left)" for source, share in told]
+            )
+            none = "its first flowers suffice" if len(sources) == 1 else "their first flowers suffice"
+            return (
+                f"In reach of {name}, {left} {'is' if len(sources) == 1 else 'are'} marked as frosted in part. Whether "
+                f"{none} is not known: the pollen is counted on in that share of the cases."
+            )
         case of:
             assert_never(of)
 
@@ -171,7 +182,10 @@ def what_to_do(warning: PollenWarning) -> str:
         case NoneViable():
             return f"Check those records. {now} For later years interplant a self-fertile cultivar with viable pollen."
         case SourcesFrosted():
-            return "Look whether flowers there shed pollen; take the mark back where few shoots froze."
+            return "Look whether flowers there shed pollen; where some shoots are left, tell the share that froze."
+        case SourcesFrostedInPart():
+            look = "Look whether flowers there shed pollen, and correct the share that froze."
+            return f"{now} {look}" if warning.spans else look
         case OnlySource() | MainSource():
             if warning.past:
                 return f"{now} A second self-fertile cultivar within reach would make it safe in later years."

@@ -77,6 +77,9 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.OtherPollenUnknown("many"),
     cautions.PollenMayNotLack(),
     cautions.FrostDamageUnknown(),
+    cautions.FrostLimitsGiven("sheet-12"),
+    cautions.CordonsColder(1.5, 1.5),
+    cautions.CordonsColder(-0.5, 2.0),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),
     cautions.LayoutOnly("no_fit"),
@@ -98,6 +101,7 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.BloomUnfinished(),
     pollen_warnings.SourcesNotForecast((SOURCE,), all_of_them=True),
     pollen_warnings.SourcesFrosted((SOURCE,)),
+    pollen_warnings.SourcesFrostedInPart((SOURCE, OTHER), (0.6, 0.75)),
 )
 LOOKS: tuple[scouting_tasks.Look, ...] = (
     scouting_tasks.FlowerCount(),
