@@ -167,11 +167,20 @@ Warned = (
 
 @dataclass(frozen=True)
 class Donor:
-    """A block that is likely to have open, viable anthers on days on which another lacks pollen."""
+    """A block that is likely to have open, viable anthers on days on which another lacks pollen: at least one."""
 
     block: NamedBlock
-    first_day: dt.date
-    last_day: dt.date
+    days: tuple[dt.date, ...]
+
+    @property
+    def first_day(self) -> dt.date:
+        """The first of its days."""
+        return self.days[0]
+
+    @property
+    def last_day(self) -> dt.date:
+        """The last of its days."""
+        return self.days[-1]
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from pydantic import Field
 from models.bloom.forecast import Status
 from models.records import FlowerType
 from models.units import fahrenheit_from_celsius, fahrenheit_steps_from_celsius_steps, feet_from_metres
+from models.vineyard.bouquets import bouquets
 from models.vineyard.frost import BlockFrost
 from models.vineyard.pollination import (
     AtReach,
@@ -269,6 +270,15 @@ class DonorAnswer(Body):
     last: dt.date = Field(serialization_alias="to")
 
 
+class BouquetAnswer(Body):
+    """One day without pollen: which blocks are likely to have open, viable anthers on it, and whether to put fresh
+    shoots. Common practice in apple (every 2 days or so); no source for muscadine."""
+
+    date: dt.date
+    blocks: list[str]
+    renew: bool
+
+
 class WarningAnswer(Body):
     """What is wrong with a block's pollen, how urgent and how likely, and what to do.
 
@@ -294,6 +304,9 @@ class WarningAnswer(Body):
     donors: list[DonorAnswer] = Field(
         description="On the days that are not over yet; the one with most first."
     )
+    bouquets: list[BouquetAnswer] = Field(
+        description="The days without pollen that are not over yet, for flowering shoots in water among the vines."
+    )
 
     @classmethod
     def of(cls, warning: PollenWarning) -> Self:
@@ -303,7 +316,14 @@ class WarningAnswer(Body):
             DonorAnswer(block=donor.block.key, first=donor.first_day, last=donor.last_day)
             for donor in warning.donors
         ]
-        return cls.showing(warning, message=warning_words(warning), first=first, last=last, donors=donors)
+        by_day = [
+            BouquetAnswer(date=each.date, blocks=[block.key for block in each.blocks], renew=each.renew)
+            for each in bouquets(warning)
+            if warning.donors
+        ]
+        return cls.showing(
+            warning, message=warning_words(warning), first=first, last=last, donors=donors, bouquets=by_day
+        )
 
 
 class AtReachAnswer(Body):

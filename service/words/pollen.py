@@ -7,6 +7,7 @@ from typing import assert_never
 
 from models.units import feet_from_metres
 from models.vineyard.block_pollination import AtReach, MedianInterval
+from models.vineyard.bouquets import RENEW_DAYS, bouquets
 from models.vineyard.pollen_warnings import (
     BloomNotForecast,
     BloomUnfinished,
@@ -219,7 +220,20 @@ def _shoots(warning: PollenWarning) -> str:
         for donor in warning.donors[:MOST_DONORS_NAMED]
     ]
     names += [f"{more} more"] if more > 0 else []
-    return f"Place flowering shoots {where} {days}, from {'; '.join(names)}; or set potted self-fertile vines there."
+    place = f"Place flowering shoots {where} {days}, from {'; '.join(names)}; or set potted self-fertile vines there."
+    return f"{place} {_renewal(warning)}"
+
+
+def _renewal(warning: PollenWarning) -> str:
+    """On which days to put fresh shoots, and on which none can be had."""
+    told = bouquets(warning)
+    renew = [in_words(each.date) for each in told if each.renew]
+    none = [in_words(each.date) for each in told if not each.blocks]
+    said = (
+        f"Fresh ones every {RENEW_DAYS} days or so: {listed(renew)}" if renew else "Keep them in fresh water"
+    )
+    lacking = f"; on {listed(none)} no block is likely to have open anthers" if none else ""
+    return f"{said}{lacking} (common practice in apple, no source for muscadine)."
 
 
 def _what_it_cost(warning: PollenWarning) -> str:

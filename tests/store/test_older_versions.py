@@ -50,7 +50,7 @@ ADDED = {
     "frost": {"why", "by_stage", "colder_than_station"},
     "pistillate_blocks": {"at_other_reach"},
     "uncovered": {"level", "days", "share_of_bloom"},
-    "warnings": {"donors", "past"},
+    "warnings": {"donors", "past", "bouquets"},
 }
 # Warnings whose days are those of the runs without pollen.
 OF_RUNS = {

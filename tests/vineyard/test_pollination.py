@@ -15,7 +15,10 @@ from hypothesis import strategies as st
 from models.errors import BadInput
 from models.records import Block, Cultivar, FlowerType, Planting
 from models.units import FloatArray
+from models.vineyard.bouquets import Bouquet, bouquets
+from models.vineyard.pollen_warnings import Donor, GapBetweenSources
 from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, pollination
+from models.vineyard.reach import NamedBlock
 from service.words.pollen import warning_words
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False)
@@ -478,15 +481,52 @@ def test_shoots_come_from_blocks_with_open_viable_anthers_on_those_days_and_none
         ("late", dt.date(2026, 6, 6), dt.date(2026, 6, 9)),
     ]
     assert "from 6 June to 13 June, from block long (Hedge vines), likely open" in warning_words(early)
+    by_day = [(each.date.day, [block.key for block in each.blocks], each.renew) for each in bouquets(early)]
+    assert by_day == [
+        *((day, ["long", "late"], day % 2 == 0) for day in range(6, 10)),
+        *((day, ["long"], day % 2 == 0) for day in range(10, 14)),
+    ]
+    assert (
+        "every 2 days or so: 6 June, 8 June, 10 June and 12 June (common practice in apple"
+        in warning_words(early)
+    )
     within = told(dt.date(2026, 6, 11))
     assert within.spans == early.spans
     assert within.ahead == ((dt.date(2026, 6, 11), dt.date(2026, 6, 13)),)
     assert [each.block.key for each in within.donors] == ["long"]
+    # the days of renewal do not move with the day that it is
+    assert [each.date.day for each in bouquets(within) if each.renew] == [12]
     assert "from 11 June to 13 June" in warning_words(within)
     after = told(dt.date(2026, 6, 14))
     assert (after.level, after.past, after.donors) == ("watch", True, ())
+    assert bouquets(after) == ()
     assert "is thought to have finished on 4 June" in warning_words(after)
     assert "Place" not in warning_words(after)
+
+
+def test_shoots_are_put_again_once_a_block_opens_after_days_without() -> None:
+    def june(day: int) -> dt.date:
+        return dt.date(2026, 6, day)
+
+    late, early = NamedBlock("late", "Tinderling"), NamedBlock("early", "Hedge vines")
+    given = (Donor(late, (june(9), june(10), june(20))), Donor(early, (june(5), june(6))))
+    spans = ((june(5), june(10)), (june(19), june(20)))
+    told = PollenWarning(
+        NamedBlock("b1", "Dewlight"), GapBetweenSources(0.4), "act", 0.8, spans, spans, given
+    )
+    assert bouquets(told) == (
+        Bouquet(june(5), (early,), renew=True),
+        Bouquet(june(6), (early,), renew=False),
+        Bouquet(june(7), (), renew=False),
+        Bouquet(june(8), (), renew=False),
+        Bouquet(june(9), (late,), renew=True),
+        Bouquet(june(10), (late,), renew=False),
+        Bouquet(june(19), (), renew=False),
+        Bouquet(june(20), (late,), renew=True),
+    )
+    said = warning_words(told)
+    assert "Fresh ones every 2 days or so: 5 June, 9 June and 20 June" in said
+    assert "on 7 June, 8 June and 19 June no block is likely to have open anthers" in said
 
 
 def test_cover_at_half_and_double_the_reach_where_other_sources_stand_in_it() -> None:
