@@ -299,6 +299,16 @@ class SetCount:
     berries: int | None = None
 
 
+@dataclass(frozen=True)
+class CropCount:
+    """Clusters counted on one cane (a shoot of this year) of a block."""
+
+    date: dt.date
+    block: str
+    cane: str
+    clusters: int
+
+
 class Unit(NamedTuple):
     """What was looked at: a block, or a whole cultivar. A block may bear the name of a cultivar."""
 

@@ -7,14 +7,15 @@ conventions: wide enough for a weekly walk, narrow enough that the thing to see 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 
 from models.errors import BadInput, Problem
-from models.records import Block, FlowerType, Planting, StageInterval, Visit
+from models.records import Block, CropCount, FlowerType, Planting, StageInterval, Visit
+from models.records import SetCount as SetCounted
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.reach import (
@@ -86,9 +87,14 @@ class SetCount:
 
 @dataclass(frozen=True)
 class CropLoad:
-    """How many clusters hang on a shoot; what is too many, sources say by cultivar, and that research is lacking."""
+    """How many clusters hang on a cane; what is too many, sources say by cultivar, and that research is lacking.
+
+    ``berry_mass_g``, where known, of a self-fertile cultivar: those that set much and have large berries come first.
+    """
 
     kind: ClassVar[TaskKind] = "crop_load"
+    self_fertile: bool = False
+    berry_mass_g: float | None = None
 
 
 Look = FlowerCount | FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad
@@ -261,9 +267,14 @@ def good_days(
 
 
 def tasks_done(
-    tasks: Sequence[Task], visits: Sequence[Visit], observations: Sequence[StageInterval] = ()
+    tasks: Sequence[Task],
+    visits: Sequence[Visit],
+    observations: Sequence[StageInterval] = (),
+    counted: Collection[tuple[str, TaskKind]] = (),
 ) -> frozenset[tuple[str, TaskKind]]:
     """Block and task of those that somebody did: looked at the block on one of the task's good days.
+
+    ``counted`` are those whose very counts came this season, on whatever day.
 
     A visit that found no flower open yet (0 % of caps off, or a code below BBCH 60) does no task but a count of
     flowers; where it moves the forecast, the task's days move on with it. A look at a whole cultivar is one at each
@@ -282,7 +293,20 @@ def tasks_done(
         if day in task.chance_on
         and (flowers or task.task == "flower_count")
         and (block == task.block or (block is None and cultivar == task.cultivar))
-    )
+    ) | frozenset(counted)
+
+
+def counts_made(
+    set_counts: Iterable[SetCounted], crop_counts: Iterable[CropCount]
+) -> frozenset[tuple[str, TaskKind]]:
+    """Block and task of what was counted: flowers, berries, clusters on canes."""
+    found: set[tuple[str, TaskKind]] = {(count.block, "crop_load") for count in crop_counts}
+    for count in set_counts:
+        if count.flowers is not None:
+            found.add((count.block, "flower_count"))
+        if count.berries is not None:
+            found.add((count.block, "set_count"))
+    return frozenset(found)
 
 
 def _found_flowers(visit: Visit) -> bool:
@@ -306,4 +330,4 @@ def _looks(planting: Planting, block: Block) -> Iterator[Look]:
         yield PollenOverlap(sources)
     if fruits:
         yield SetCount()
-        yield CropLoad()
+        yield CropLoad(cultivar.flower_type is FlowerType.PERFECT, cultivar.berry_mass_g)

@@ -22,7 +22,7 @@ from service.words.roles import MAY
 router = APIRouter(prefix="/v1/changes", tags=["changes"])
 
 DEFAULT_LIMIT = 100
-RECORDED = ("visits", "set_counts", "frosted_blocks")
+RECORDED = ("visits", "set_counts", "crop_counts", "frosted_blocks")
 """Tables that a key of role ``record`` writes."""
 
 Number = Annotated[

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
 from pydantic import Field, TypeAdapter
 
+from service.api.crop_counts import CropCountBody
 from service.api.observation_schemas import VisitBody
 from service.api.planting_schemas import BlockBody, CultivarBody, FrostBody, VineyardBody
 from service.api.responses import problems
@@ -34,6 +35,7 @@ BODIES: Mapping[str, type[Body]] = {
     "blocks": BlockBody,
     "visits": VisitBody,
     "set_counts": SetCountBody,
+    "crop_counts": CropCountBody,
     "frosted_blocks": FrostBody,
 }
 SLUG = TypeAdapter(Slug)

@@ -7,6 +7,7 @@ from starlette.staticfiles import StaticFiles
 
 from service.board import (
     calendar_link,
+    crop,
     data,
     frost,
     fruit_set,
@@ -47,6 +48,7 @@ for part in (
     layout,
     frost,
     fruit_set,
+    crop,
     news,
     season_review,
     calendar_link,

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from models.records import REACH_M, BloomLogRow, SetCount, Visit
+from models.records import REACH_M, BloomLogRow, CropCount, SetCount, Visit
 from models.vineyard.cautions import WildMales
 from models.vineyard.frost import FrostLimits
 
@@ -158,6 +158,19 @@ class KeptSetCount:
     def order(self) -> tuple[str, ...]:
         """What set counts are sorted by."""
         return self.count.date.isoformat(), self.count.block, self.count.cluster
+
+
+@dataclass(frozen=True)
+class KeptCropCount:
+    """A crop count and its identifier."""
+
+    id: str
+    count: CropCount
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """What crop counts are sorted by."""
+        return self.count.date.isoformat(), self.count.block, self.count.cane
 
 
 @dataclass(frozen=True)

@@ -284,6 +284,21 @@ class SetCountRow(Base):
     stored_at: Mapped[dt.datetime]
 
 
+class CropCountRow(Base):
+    """Clusters counted on one cane on one day; ``id`` stays while the number changes."""
+
+    __tablename__ = "crop_counts"
+    __table_args__ = (block_of_vineyard(),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    date: Mapped[dt.date] = mapped_column(primary_key=True)
+    block: Mapped[str] = mapped_column(primary_key=True)
+    cane: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[str]
+    clusters: Mapped[int]
+    stored_at: Mapped[dt.datetime]
+
+
 class FitRow(Base):
     """``knows_change`` is the last change of the data that it was made from; empty where that is not known."""
 

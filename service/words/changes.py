@@ -10,6 +10,7 @@ from service.words.plain import listed, sentence
 THINGS = {
     "blocks": ("block", "blocks"),
     "bloom_dates": ("bloom log date", "bloom log dates"),
+    "crop_counts": ("crop count", "crop counts"),
     "cultivars": ("cultivar", "cultivars"),
     "fit_in_use": ("fit in use", "fits in use"),
     "fits": ("fit", "fits"),

@@ -89,7 +89,8 @@ def look_for(look: Look) -> str:
             )
         case CropLoad():
             return (
-                "Clusters on a few shoots, and berries on them. How many a vine can ripen differs by cultivar, and no "
+                "Clusters on ten canes (this year's shoots) of several vines, and berries on them. How many a vine can "
+                "ripen differs by cultivar, and no "
                 "published rule is known here: ask the local extension office. Thinning by hand and fewer spurs next "
                 "winter are things to try."
             )
@@ -113,10 +114,14 @@ def why_look(look: Look) -> str:
             return "The block's flowers are pistillate: without pollen from there, they do not set."
         case SetCount():
             return "It shows whether there was enough pollen, while the season's dates are still in mind."
-        case CropLoad():
+        case CropLoad(self_fertile, berry_mass_g):
+            first = ""
+            if self_fertile:
+                mass = "" if berry_mass_g is None else f" (here {berry_mass_g:g} g)"
+                first = f" Self-fertile ones that set much and have large berries{mass} come first: common practice."
             return (
                 "Vines of some cultivars, pistillate ones among them, set more than they can ripen, which weakens them "
-                "for the next year."
+                f"for the next year.{first}"
             )
     assert_never(look)
 

@@ -87,6 +87,6 @@ def test_limits_and_cold_air_in_fahrenheit(demo_client: TestClient) -> None:
 def test_a_blocks_own_cold_air_is_kept_by_its_form(demo_client: TestClient) -> None:
     block = demo_client.get(f"{API}/blocks/west-1").json()
     told = {"block": "west-1", "name": "west-1", "cultivar": block["cultivar"], "colder": "1.5"}
-    assert sent(demo_client, "/block", told).status_code == 303  # type: ignore[arg-type]
+    assert sent(demo_client, "/block", told).status_code == 303
     assert demo_client.get(f"{API}/blocks/west-1").json()["colder_than_station_c"] == 1.5
     assert 'name="colder" inputmode="text" value="1.5"' in demo_client.get(f"{BOARD}/block?block=west-1").text

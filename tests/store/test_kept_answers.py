@@ -35,7 +35,7 @@ KEPT = (
     *(f"{VINEYARD}/calendar.ics", f"{VINEYARD}/planting-check", f"{STATION}/degree-days"),
     *(f"{BOARD}?{AS_OF}", f"{BOARD}/map"),
 )
-IN_NO_KEPT_ANSWER = {"set_counts", "news_readers"}
+IN_NO_KEPT_ANSWER = {"news_readers"}
 ROSTER = "/v1/roster"
 ASKED_AFTER_EACH_CHANGE = (
     *(f"{VINEYARD}/forecast", f"{VINEYARD}/calendar.ics", f"{BOARD}?{AS_OF}"),
@@ -68,6 +68,12 @@ CHANGES = {
     ),
     "bloom log": Change("POST", f"{VINEYARD}/bloom-log", csv=ONE_LOG_ROW),
     "frosted": Change("PUT", f"{VINEYARD}/blocks/c/frost/{THIS_SEASON}", {"night": f"{THIS_SEASON}-04-01"}),
+    "set count": Change(
+        "POST", f"{VINEYARD}/set-counts", [{"date": str(TODAY), "block": "b", "cluster": "1", "flowers": 50}]
+    ),
+    "crop count": Change(
+        "POST", f"{VINEYARD}/crop-counts", [{"date": str(TODAY), "block": "b", "cane": "1", "clusters": 9}]
+    ),
     "cultivar": Change(
         "PUT", "/v1/cultivars/birch", {"name": "Birch", "flower_type": "pistillate", "receptive_days": 9}
     ),
