@@ -16,6 +16,7 @@ from service.board import (
     log_table,
     news,
     phones,
+    picking,
     planting_map,
     reference,
     roster,
@@ -49,6 +50,7 @@ for part in (
     frost,
     fruit_set,
     crop,
+    picking,
     news,
     season_review,
     calendar_link,
@@ -59,7 +61,7 @@ for part in (
     reference,
 ):
     kept = part in (season, planting_map)
-    heavy = kept or part in (layout, season_review)
+    heavy = kept or part in (layout, picking, season_review)
     router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])
 
 

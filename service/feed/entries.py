@@ -21,8 +21,11 @@ from service.words.forecast import (
     what_is_special,
     why_no_window,
 )
+from service.words.picking import TASTE
 from service.words.plain import block_name, in_words, percent, sentence
 from service.words.pollen import SHORT, uncovered_words, warning_words
+
+RIPENING = ("veraison", "harvest")
 
 
 def season_entries(
@@ -36,6 +39,7 @@ def season_entries(
     names = names_of(planting)
     found = {block.block: block for block in pollen}
     for block in blocks:
+        yield from _ripening(block, names[block.block], interval)
         window = bloom_window(block)
         if window is None:
             continue
@@ -67,6 +71,21 @@ def bloom_window(block: BlockForecast) -> Window | None:
     """The medians of a block's bloom, None without any."""
     stages = ((stage, block.stages.get(stage)) for stage in BLOOM_STAGES)
     return {stage: told.median for stage, told in stages if told is not None and told.median} or None
+
+
+def _ripening(block: BlockForecast, name: str, interval: float) -> Iterator[Entry]:
+    """The day of veraison, and that of harvest, where the fit knows them."""
+    for stage in RIPENING:
+        told = block.stages.get(stage)
+        if told is not None and told.median is not None:
+            yield Entry(
+                kind="stage",
+                subject=f"{stage}/{block.block}",
+                first_day=told.median,
+                last_day=told.median,
+                title=f"{sentence(name)}: {stage_words(stage)}",
+                text="\n".join([_stage_line(stage, told, interval), "", TASTE]),
+            )
 
 
 def _bloom(block: BlockForecast, name: str, window: Window, interval: float) -> Entry:
