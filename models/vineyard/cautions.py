@@ -55,6 +55,20 @@ class PollenMayNotLack:
 
 
 @dataclass(frozen=True)
+class SetOnTheseVines:
+    """What set counts of past seasons say of cover on these vines: it explains set, is not shown to, or speaks against.
+
+    Set as it would be without cover and with all of it, of so many blocks (one a season) and seasons. [share]
+    """
+
+    verdict: Literal["explains", "not_shown", "against"]
+    set_without: float
+    set_with: float
+    blocks: int
+    seasons: int
+
+
+@dataclass(frozen=True)
 class FrostDamageUnknown:
     """A frost night came, or may come."""
 
@@ -116,6 +130,7 @@ Caution = (
     | ReachAssumed
     | OtherPollenUnknown
     | PollenMayNotLack
+    | SetOnTheseVines
     | FrostDamageUnknown
     | FrostLimitsGiven
     | CordonsColder

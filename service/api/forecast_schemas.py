@@ -20,6 +20,7 @@ from models.vineyard.pollination import (
     WarningCode,
     WarningLevel,
 )
+from models.vineyard.set_on_cover import SetOnCover
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, OneDigit, ThreeDigits, WholeDays
 from service.usecases.cautions import cautions_of
@@ -385,7 +386,9 @@ class PollinationAnswer(Body):
     pistillate_blocks: list[PistillateBlock]
 
     @classmethod
-    def of(cls, foreseen: VineyardForecast, found: VineyardPollination) -> Self:
+    def of(
+        cls, foreseen: VineyardForecast, found: VineyardPollination, set_claim: SetOnCover | None = None
+    ) -> Self:
         """Pollen cover for the client."""
         cultivars = foreseen.vineyard.planting.cultivars
         return cls.showing(
@@ -394,7 +397,7 @@ class PollinationAnswer(Body):
             vineyard=foreseen.vineyard.key,
             fit=foreseen.fit.id,
             reach_ft=feet_from_metres(found.reach_m),
-            cautions=caution_texts(cautions_of(foreseen, pollen=found)),
+            cautions=caution_texts(cautions_of(foreseen, pollen=found, set_claim=set_claim)),
             pistillate_blocks=[
                 PistillateBlock.of(block, cultivars[block.cultivar].name) for block in found.blocks
             ],

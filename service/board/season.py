@@ -27,6 +27,7 @@ from service.usecases.fit_jobs import KIND, start_fit
 from service.usecases.fits import FitOptions, get_fit, plan_fit
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import look_for_frost
+from service.usecases.fruit_set import set_so_far
 from service.usecases.heat import compare_season
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
@@ -91,6 +92,7 @@ def season_board(
             )
         kept = records.visits.kept(vineyard)
         doubtful = doubtful_visits(foreseen, kept)
+        claim = set_so_far(records, vineyard, foreseen.forecast.season)
         heat, why_no_heat = _heat(records, known, foreseen, units)
     pollen = pollinate(foreseen)
     frost = look_for_frost(foreseen)
@@ -128,7 +130,7 @@ def season_board(
             list(frost.blocks.values()), lambda limit: told_temperature(limit, units)
         ),
         doubtful=doubtful,
-        cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost)),
+        cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost, set_claim=claim)),
         **common,
     )
 

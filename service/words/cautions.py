@@ -51,6 +51,7 @@ from models.vineyard.cautions import (
     PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
+    SetOnTheseVines,
     StagesLacking,
 )
 from service.words.plain import listed, percent
@@ -220,6 +221,19 @@ def caution_words(caution: Caution) -> str:
                 "The case against these warnings: a study of the USDA-ARS (Gupton 1998) concluded that pollination may "
                 "not be a problem in present cultivars. Count flowers before bloom and berries after it, and let set "
                 "decide."
+            )
+        case SetOnTheseVines("explains", set_without, set_with, blocks, seasons):
+            return (
+                f"On these vines cover explains set ({blocks} blocks in {_seasons(seasons)} counted): without cover "
+                f"{percent(set_without)} of the flowers would set, with full cover {percent(set_with)}. So that pollen "
+                "matters here is counted, not assumed; that it is the cause is likely, not proven."
+            )
+        case SetOnTheseVines(verdict, _, _, blocks, seasons):
+            told = f"Set was counted on these vines ({blocks} blocks in {_seasons(seasons)}): "
+            if verdict == "against":
+                return f"{told}blocks with more cover set less, which speaks against the warnings."
+            return (
+                f"{told}it is not shown that cover explains it. That pollen matters here stays an assumption."
             )
         case FrostDamageUnknown():
             # Snyder & de Melo-Abreu (2005), Frost protection, FAO, table 4.8, second-hand: one American cultivar, 10 %
