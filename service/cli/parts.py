@@ -22,6 +22,7 @@ from service.store.errors import StoreError
 from service.web.edge_words import for_command
 from service.web.problems import located
 from service.words.errors import Reader, error_words
+from service.words.jobs import job_words
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
@@ -97,7 +98,7 @@ def progress_of() -> Iterator[Callable[[float, str], None]]:
     )
     with bar:
         shown = bar.add_task("starting", total=1.0)
-        yield lambda share, message: bar.update(shown, completed=share, description=message)
+        yield lambda share, message: bar.update(shown, completed=share, description=job_words(message))
 
 
 @contextmanager
