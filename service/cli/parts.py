@@ -31,6 +31,8 @@ CheckedEveryDays = Annotated[
     int | None,
     typer.Option(min=1, max=366, help="How often rows were looked at, unless the log says it."),
 ]
+RowSpacing = Annotated[float | None, typer.Option(help="Between rows, for a planting by rows and vines.")]
+VineSpacing = Annotated[float | None, typer.Option(help="Between vines, for a planting by rows and vines.")]
 Csv = typer.Option(exists=True, dir_okay=False, readable=True)
 
 SchedulerOption = Annotated[
