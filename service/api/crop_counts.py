@@ -21,6 +21,7 @@ from service.ingest.crop_counts import LONGEST_CANE, MOST_CLUSTERS
 from service.usecases.crop import store_crop_counts, store_crop_counts_file, vineyard_crop
 from service.usecases.documents import Slug
 from service.web.access import needs
+from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.web.uploads import JSON, Options, csv_file, csv_upload, media_type
@@ -34,7 +35,7 @@ CountId = Annotated[str, Path(alias="count", max_length=63, description="The cou
 class CropCountBody(Body):
     """Clusters counted on one cane."""
 
-    date: dt.date
+    date: IsoDate
     block: Slug
     cane: Annotated[str, Field(min_length=1, max_length=LONGEST_CANE, pattern=r"^[^\x00]+$")]
     clusters: Annotated[int, Field(ge=0, le=MOST_CLUSTERS)]
