@@ -154,12 +154,23 @@ class FlowerType(StrEnum):
 
 
 @dataclass(frozen=True)
+class PollenNote:
+    """What somebody noted of a source cultivar's pollen on another one, and where that is from."""
+
+    source: str
+    text: str
+    reference: str
+
+
+@dataclass(frozen=True)
 class Cultivar:
     """A cultivar. ``viable_pollen`` is a field of its own: pollen of a perfect cultivar can fail.
 
     ``receptive_days`` and ``pollen_days``, where known, say for how many days from capfall its flowers are
     receptive and its anthers shed. ``blooms_like`` and ``days_later`` say that it blooms so many days later than
-    another cultivar (earlier where negative): they count until a season of its own is in the fit. [g, day]
+    another cultivar (earlier where negative): they count until a season of its own is in the fit. ``pollen_quality``
+    (1 is the best) and ``flowers_a_vine`` weigh it as a source beside others. ``pollen_notes`` are of sources for it.
+    [g, day]
     """
 
     key: str
@@ -172,6 +183,9 @@ class Cultivar:
     pollen_days: int | None = None
     blooms_like: str | None = None
     days_later: float | None = None
+    pollen_quality: float | None = None
+    flowers_a_vine: float | None = None
+    pollen_notes: tuple[PollenNote, ...] = ()
 
 
 # More vines than any row holds: a bound on what one line costs to compute. Ours.

@@ -41,6 +41,7 @@ from models.vineyard.standing_warnings import (
     main_source_warnings,
     reach_warnings,
 )
+from models.vineyard.supply import shares_of_supply, supply
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
 from models.vineyard.uncovered import Uncovered, daily_chance, uncovered_runs
@@ -254,7 +255,11 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
         told += main_source_warnings(planting, block, near, found, whole)
     told = [*(warning for warning in warnings if warning.code == "single_pollen_source"), *told]
     over = whole[0][1] + dt.timedelta(days=receptive - 1) < given.as_of
-    sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(near.known))
+    supplied = shares_of_supply(planting, near.known)
+    sources = (
+        source_cover(block, other, found, index, interval, supplied[other.key])
+        for index, other in enumerate(near.known)
+    )
     return BlockPollination(
         block=block.key,
         cultivar=block.cultivar,
@@ -318,7 +323,11 @@ def _as_it_stands(
         for other in given.planting.blocks
         if other.key != block.key and other.key in given.blooms and given.counts(other)
     }
-    return replace(warning, ahead=ahead, donors=donors(found, opened, ahead, given.season))
+    giving = donors(found, opened, ahead, given.season)
+    # of those with as many days the one that has most pollen to give comes first
+    weight = {other.key: supply(given.planting, other) for other in given.planting.blocks}
+    ordered = sorted(giving, key=lambda donor: (-len(donor.days), -weight[donor.block.key]))
+    return replace(warning, ahead=ahead, donors=tuple(ordered))
 
 
 def _bloom_span(bloom: FloatArray, season: SeasonDays) -> Span:

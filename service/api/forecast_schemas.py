@@ -8,7 +8,7 @@ from typing import Literal, Self
 from pydantic import Field
 
 from models.bloom.forecast import Status
-from models.records import FlowerType
+from models.records import FlowerType, Planting
 from models.units import fahrenheit_from_celsius, fahrenheit_steps_from_celsius_steps, feet_from_metres
 from models.vineyard.bouquets import bouquets
 from models.vineyard.frost import BlockFrost
@@ -20,6 +20,7 @@ from models.vineyard.pollination import (
     WarningCode,
     WarningLevel,
 )
+from models.vineyard.reach import notes_for
 from models.vineyard.set_on_cover import SetOnCover
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, OneDigit, ThreeDigits, WholeDays
@@ -238,6 +239,9 @@ class SourceAnswer(Body):
     share_lost_without_it: ThreeDigits
     chance_ends_first: ThreeDigits
     chance_starts_late: ThreeDigits
+    share_of_supply: ThreeDigits = Field(
+        description="Of the pollen that all these sources can give (vines, flowers a vine, quality); hides no gap."
+    )
 
     @classmethod
     def of(cls, source: SourceCover) -> Self:
@@ -341,6 +345,14 @@ class AtReachAnswer(Body):
         return cls.showing(found, reach_ft=feet_from_metres(found.reach_m))
 
 
+class PollenNoteAnswer(Body):
+    """What was noted of a source cultivar's pollen on the block's, and where that is from."""
+
+    source: str
+    text: str
+    reference: str
+
+
 class PistillateBlock(Body):
     """Pollen cover of one pistillate block; the share is null where its bloom or its sources' is not known."""
 
@@ -354,16 +366,20 @@ class PistillateBlock(Body):
     )
     uncovered: list[UncoveredAnswer]
     warnings: list[WarningAnswer] = Field(description="The worst first.")
+    notes: list[PollenNoteAnswer] = Field(
+        description="What was noted of its cultivar and those that stand here (`pollen_notes` of the cultivar)."
+    )
     at_other_reach: list[AtReachAnswer] = Field(
         description="At half and at double the reach, where other viable sources would stand in it."
     )
 
     @classmethod
-    def of(cls, found: BlockPollination, cultivar_name: str) -> Self:
+    def of(cls, found: BlockPollination, planting: Planting) -> Self:
         """One block for the client."""
         return cls.showing(
             found,
-            cultivar_name=cultivar_name,
+            cultivar_name=planting.cultivars[found.cultivar].name,
+            notes=[PollenNoteAnswer.showing(note) for note in notes_for(planting, found.cultivar)],
             sources=[SourceAnswer.of(source) for source in found.sources],
             warnings=[WarningAnswer.of(warning) for warning in found.warnings],
             at_other_reach=[AtReachAnswer.of(other) for other in found.at_other_reach],
@@ -390,7 +406,7 @@ class PollinationAnswer(Body):
         cls, foreseen: VineyardForecast, found: VineyardPollination, set_claim: SetOnCover | None = None
     ) -> Self:
         """Pollen cover for the client."""
-        cultivars = foreseen.vineyard.planting.cultivars
+        planting = foreseen.vineyard.planting
         return cls.showing(
             found,
             foreseen.forecast,
@@ -398,7 +414,5 @@ class PollinationAnswer(Body):
             fit=foreseen.fit.id,
             reach_ft=feet_from_metres(found.reach_m),
             cautions=caution_texts(cautions_of(foreseen, pollen=found, set_claim=set_claim)),
-            pistillate_blocks=[
-                PistillateBlock.of(block, cultivars[block.cultivar].name) for block in found.blocks
-            ],
+            pistillate_blocks=[PistillateBlock.of(block, planting) for block in found.blocks],
         )

@@ -16,6 +16,14 @@ from service.usecases.documents import Slug
 from service.web.days import IsoDate
 
 
+class PollenNoteBody(Body):
+    """What was noted of a source cultivar's pollen on this one, as in the literature, and where that is from."""
+
+    source: Slug
+    text: Name = Field(max_length=1000)
+    reference: Name = Field(max_length=300)
+
+
 class CultivarBody(Body):
     """A cultivar. Left out, ``viable_pollen`` follows the flower type: pistillate false, the others true."""
 
@@ -40,6 +48,14 @@ class CultivarBody(Body):
         le=MOST_DAYS_LATER,
         description="By how much this one blooms later than that, earlier where negative; null is 0. [day]",
     )
+
+    pollen_quality: float | None = Field(
+        default=None, gt=0, le=1, description="Of its pollen beside the best, which is 1; null counts as 1."
+    )
+    flowers_a_vine: float | None = Field(
+        default=None, gt=0, description="Null counts as the mean of the cultivars that tell it."
+    )
+    pollen_notes: list[PollenNoteBody] = Field(default=[], max_length=100)
 
     @model_validator(mode="after")
     def says_later_than_what(self) -> Self:

@@ -8,6 +8,7 @@ from starlette.staticfiles import StaticFiles
 from service.board import (
     calendar_link,
     crop,
+    cultivar,
     data,
     frost,
     fruit_set,
@@ -44,6 +45,7 @@ for part in (
     data,
     log_table,
     upkeep,
+    cultivar,
     skill,
     planting_map,
     layout,

@@ -130,6 +130,7 @@ def season_board(
             list(frost.blocks.values()), lambda limit: told_temperature(limit, units)
         ),
         doubtful=doubtful,
+        notes={row.bar.block: row.pollen.notes for row in view.rows if row.pollen is not None},
         cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost, set_claim=claim)),
         **common,
     )

@@ -150,6 +150,9 @@ class CultivarRow(Owned, Base):
     pollen_days: Mapped[int | None]
     blooms_like: Mapped[str | None]
     days_later: Mapped[float | None]
+    pollen_quality: Mapped[float | None]
+    flowers_a_vine: Mapped[float | None]
+    pollen_notes: Mapped[list[Any] | None]
 
 
 class VineyardRow(Owned, Base):

@@ -91,6 +91,10 @@ def _merged(old: Cultivar, new: Cultivar) -> Cultivar:
         pollen_days=old.pollen_days if new.pollen_days is None else new.pollen_days,
         blooms_like=old.blooms_like if new.blooms_like is None else new.blooms_like,
         days_later=old.days_later if new.blooms_like is None else new.days_later,
+        # of these a file says nothing
+        pollen_quality=old.pollen_quality,
+        flowers_a_vine=old.flowers_a_vine,
+        pollen_notes=old.pollen_notes,
     )
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import assert_never
 
+from models.records import Cultivar, PollenNote
 from models.units import feet_from_metres
 from models.vineyard.block_pollination import AtReach, MedianInterval
 from models.vineyard.bouquets import RENEW_DAYS, bouquets
@@ -62,6 +64,11 @@ def other_reach_words(other: AtReach) -> str:
     count = len(other.sources)
     sources = f"{count} source{'' if count == 1 else 's'} in reach" if count else "no source in reach"
     return f"were pollen carried {far}: {sources}, {cover_words(other.share_of_bloom_covered)}"
+
+
+def note_words(note: PollenNote, cultivars: Mapping[str, Cultivar]) -> str:
+    """What was noted of a source for a cultivar, and where that is from."""
+    return f"Noted of {cultivars[note.source].name} as a source: {note.text} ({note.reference})"
 
 
 def uncovered_words(run: Uncovered) -> str:

@@ -48,7 +48,8 @@ ADDED = {
     "": {"trace_shifts", "frost_limits_source"},
     "blocks": {"frosted"},
     "frost": {"why", "by_stage", "colder_than_station"},
-    "pistillate_blocks": {"at_other_reach"},
+    "pistillate_blocks": {"at_other_reach", "notes"},
+    "sources": {"share_of_supply"},
     "uncovered": {"level", "days", "share_of_bloom"},
     "warnings": {"donors", "past", "bouquets"},
 }
