@@ -30,7 +30,9 @@ from models.vineyard.season_days import SeasonDays
 if TYPE_CHECKING:
     import xarray as xr
 
-TaskKind = Literal["flower_count", "first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load"]
+TaskKind = Literal[
+    "flower_count", "first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load", "ripeness"
+]
 
 # A chance that the forecast cannot reach yet is asked for no further than this share of a task's best day:
 # so a plan stands early in the season too, and tightens as the forecast does. Our convention.
@@ -97,7 +99,14 @@ class CropLoad:
     berry_mass_g: float | None = None
 
 
-Look = FlowerCount | FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad
+@dataclass(frozen=True)
+class Ripeness:
+    """How ripe berries are, before a harvest that is forecast."""
+
+    kind: ClassVar[TaskKind] = "ripeness"
+
+
+Look = FlowerCount | FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad | Ripeness
 
 
 @dataclass(frozen=True)
@@ -168,6 +177,11 @@ def crop_load_days(start: FloatArray, full: FloatArray, end: FloatArray) -> Days
     return end + 14, end + 35
 
 
+def ripeness_days(harvest: FloatArray) -> Days:
+    """The ten days up to harvest. [day]"""
+    return harvest - 10, harvest
+
+
 _DAYS_OF: dict[TaskKind, Callable[[FloatArray, FloatArray, FloatArray], Days]] = {
     "flower_count": flower_count_days,
     "first_caps": first_caps_days,
@@ -176,6 +190,7 @@ _DAYS_OF: dict[TaskKind, Callable[[FloatArray, FloatArray, FloatArray], Days]] =
     "set_count": set_count_days,
     "crop_load": crop_load_days,
 }
+"""Of the looks whose days rest on bloom."""
 
 
 # Without the end of bloom the looks that may go on after full bloom end there: in time, whenever the end comes.
@@ -228,9 +243,12 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
     season = SeasonDays(dt.date.fromisoformat(draws.attrs["season_start"]))
     keys = [block.key for block in planting.blocks]
     bloom = draws["day"].reindex(block=keys, stage=list(BLOOM_STAGES)).transpose("block", "stage", "draw")
+    ripe = (
+        draws["day"].reindex(block=keys, stage=["harvest"]).transpose("block", "stage", "draw").values[:, 0]
+    )
     has_end = "bloom_end" in draws["stage"].values
     tasks: list[Task] = []
-    for block, stages in zip(planting.blocks, bloom.values, strict=True):
+    for block, stages, harvest in zip(planting.blocks, bloom.values, ripe, strict=True):
         start, full, end = stages
         for look in _looks(planting, block):
             if not has_end and "bloom_end" not in _NEEDED[look.kind]:
@@ -240,6 +258,11 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
             if chance_on:
                 window = Window(min(chance_on), max(chance_on))
                 tasks.append(Task(block.key, block.cultivar, look, window, chance_on))
+        fruits = cultivar_of(planting, block).flower_type is not FlowerType.STAMINATE
+        before_harvest = good_days(*ripeness_days(harvest), season, chance=chance) if fruits else {}
+        if before_harvest:
+            window = Window(min(before_harvest), max(before_harvest))
+            tasks.append(Task(block.key, block.cultivar, Ripeness(), window, before_harvest))
     return tuple(tasks)
 
 

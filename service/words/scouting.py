@@ -25,6 +25,7 @@ from models.vineyard.scouting_tasks import (
     FlowerTypeCheck,
     Look,
     PollenOverlap,
+    Ripeness,
     SetCount,
     TaskKind,
 )
@@ -37,6 +38,7 @@ TASK_NAMES: dict[TaskKind, str] = {
     "pollen_overlap": "pollen overlap",
     "set_count": "set count",
     "crop_load": "crop load",
+    "ripeness": "ripeness",
 }
 MOST_SOURCES_NAMED = 4
 HOW_TO_ESTIMATE = (
@@ -94,6 +96,11 @@ def look_for(look: Look) -> str:
                 "published rule is known here: ask the local extension office. Thinning by hand and fewer spurs next "
                 "winter are things to try."
             )
+        case Ripeness():
+            return (
+                "Colour, softness and taste of berries from several vines, sun and shade side; sugar by refractometer, "
+                "where you sell by it."
+            )
     assert_never(look)
 
 
@@ -123,6 +130,8 @@ def why_look(look: Look) -> str:
                 "Vines of some cultivars, pistillate ones among them, set more than they can ripen, which weakens them "
                 f"for the next year.{first}"
             )
+        case Ripeness():
+            return "The forecast harvest follows heat alone: crop, water and leaves move it, so taste before you pick."
     assert_never(look)
 
 

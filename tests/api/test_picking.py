@@ -69,6 +69,22 @@ def test_harvest_stands_in_the_calendar(grower: TestClient) -> None:
     assert "Taste and measure before you pick" in event
 
 
+def test_a_walk_before_harvest_is_planned(grower: TestClient) -> None:
+    forecast = grower.get(f"{VINEYARD}/forecast", params=AS_OF).json()
+    ripe = {each["block"]: each["stages"]["harvest"]["median"] for each in forecast["blocks"]}
+    plan = grower.get(f"{VINEYARD}/scouting", params=AS_OF).json()
+    found = {
+        task["block"]: trip["date"]
+        for trip in plan["trips"]
+        for task in trip["tasks"]
+        if task["task"] == "ripeness"
+    }
+    assert found.keys() == ripe.keys()
+    for block, day in found.items():
+        before = dt.date.fromisoformat(ripe[block]) - dt.date.fromisoformat(day)
+        assert dt.timedelta(days=-5) <= before <= dt.timedelta(days=15)
+
+
 def test_a_fit_without_harvest_says_what_lacks(demo_client: TestClient) -> None:
     vineyard = f"/v1/vineyards/{demo_weather.VINEYARD.key}"
     answer = demo_client.get(f"{vineyard}/picking?vines_a_day=100&as_of=2026-05-20").json()

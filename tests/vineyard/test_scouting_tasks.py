@@ -14,7 +14,7 @@ from models.records import Block, CropCount, Cultivar, FlowerType, Planting, Sta
 from models.records import SetCount as Counted
 from models.vineyard.reach import NamedBlock
 from models.vineyard.scouting import Task, TaskKind, Window, scouting_tasks, tasks_done
-from models.vineyard.scouting_tasks import CropLoad, FlowerTypeCheck, PollenOverlap, counts_made
+from models.vineyard.scouting_tasks import CropLoad, FlowerTypeCheck, PollenOverlap, Ripeness, counts_made
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False, berry_mass_g=15.0)
 TINDERLING = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=6.5)
@@ -195,3 +195,15 @@ def test_a_count_does_its_own_task_on_whatever_day() -> None:
     }
     done = tasks_done(tasks, [], counted=counts_made([flowers, berries], []))
     assert done == {("b1", "flower_count"), ("b1", "set_count")}
+
+
+def test_ripeness_is_looked_at_in_the_ten_days_before_a_harvest_that_is_forecast() -> None:
+    bloom = draws_of({"b1": [USUAL] * 4, "b7": [USUAL] * 4})
+    harvest = xr.full_like(bloom["day"].isel(stage=[0]), 250.0).assign_coords(stage=["harvest"])
+    harvest.loc[{"block": "b7"}] = np.nan  # after the season
+    draws = xr.Dataset({"day": xr.concat([bloom["day"], harvest], "stage")}, attrs=bloom.attrs)
+    tasks = scouting_tasks(planting(B1, B7), draws)
+    (found,) = [task for task in tasks if task.task == "ripeness"]
+    assert (found.block, found.look) == ("b1", Ripeness())
+    assert (found.window.first_day, found.window.last_day) == (day(240), day(250))
+    assert not [task for task in scouting_tasks(planting(B1, B7), bloom) if task.task == "ripeness"]

@@ -116,6 +116,8 @@ LOOKS: tuple[scouting_tasks.Look, ...] = (
     scouting_tasks.PollenOverlap((SOURCE,)),
     scouting_tasks.SetCount(),
     scouting_tasks.CropLoad(),
+    scouting_tasks.CropLoad(self_fertile=True, berry_mass_g=12.0),
+    scouting_tasks.Ripeness(),
 )
 MISSED: tuple[scouting.Missed, ...] = (
     scouting.TooLate(),
