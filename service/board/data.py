@@ -36,15 +36,18 @@ from service.web.access import Grower
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.language import N_, _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 HINTS: dict[FileName, str] = {
-    "temperatures": "A daily minimum and maximum. Days that are stored already take the new values.",
-    "outlook": "A weather forecast of the days to come, daily minimum and maximum.",
-    "bloom_log": "The dates on which each block bloomed. Dates that the file leaves out stay.",
-    "visits": "Single looks: how many per cent of caps were off.",
-    "planting": "The whole planting, one line a block. A block that the file lacks leaves; its past is kept.",
+    "temperatures": N_("A daily minimum and maximum. Days that are stored already take the new values."),
+    "outlook": N_("A weather forecast of the days to come, daily minimum and maximum."),
+    "bloom_log": N_("The dates on which each block bloomed. Dates that the file leaves out stay."),
+    "visits": N_("Single looks: how many per cent of caps were off."),
+    "planting": N_(
+        "The whole planting, one line a block. A block that the file lacks leaves; its past is kept."
+    ),
 }
 SHOWN: tuple[FileName, ...] = ("temperatures", "outlook", "bloom_log", "visits", "planting")
 
@@ -126,10 +129,10 @@ def take_files(
 
 def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.date) -> dict[str, Any]:
     """What is told beside the files. Raises BadInput."""
-    problems = [] if files else [Problem("form", "choose at least one file")]
+    problems = [] if files else [Problem("form", _("choose at least one file"))]
     dates = {name: getattr(told, f"{name}_dates") for name in ("temperatures", "bloom_log", "visits")}
     if told.unit not in UNITS or not set(dates.values()) <= DATES.keys():
-        problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
+        problems.append(Problem("form", _("choose a unit and a way to write dates from the lists")))
     every = None
     try:
         if told.checked_every_days.strip():
@@ -143,7 +146,7 @@ def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.d
     except BadInput as error:
         problems.append(Problem("issued_on", error.message))
     if problems:
-        raise BadInput("the form is not complete", problems)
+        raise BadInput(_("the form is not complete"), problems)
 
     def options(dates_of: str, sent_on: dt.date | None) -> ReadOptions:
         return ReadOptions(
