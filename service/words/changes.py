@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from service.words.language import N_, _, plural
+from service.words.language import N_, _
 from service.words.plain import listed, sentence
 
 THINGS = {
@@ -92,7 +92,8 @@ def _clauses(written: Iterable[Written]) -> Iterable[str]:
 
 
 def _thing(table: str, count: int) -> str:
-    return plural(*_words_of(table), count)
+    one, many = _words_of(table)
+    return _(one if count == 1 else many)
 
 
 def _words_of(table: str) -> tuple[str, str]:

@@ -17,7 +17,7 @@ from babel.messages.pofile import read_po, write_po
 
 ROOT = Path(__file__).parents[2]
 LOCALES = ROOT / "service/words/locale"
-KEYWORDS: dict[str, tuple[int, int] | None] = {"_": None, "N_": None, "ngettext": (1, 2), "plural": (1, 2)}
+KEYWORDS: dict[str, tuple[int, int] | None] = {"_": None, "N_": None, "ngettext": (1, 2)}
 METHODS = [("board/templates/**.html", "jinja2"), ("**.py", "python")]
 PLACEHOLDER = re.compile(r"\{\w*\}")
 WIDTH = 110
