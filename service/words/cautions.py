@@ -50,7 +50,7 @@ from models.vineyard.cautions import (
     ReachAssumed,
     StagesLacking,
 )
-from service.words.forecast import stage_words
+from service.words.forecast import exact_stage
 from service.words.language import _, ngettext, reading
 from service.words.plain import exact_date, exact_from_to, length_words, listed, percent
 from service.words.set_aside import why_set_aside
@@ -115,7 +115,7 @@ def caution_words(caution: Caution) -> str:
                 "dates with the observations before you rely on them."
             )
         case UnusualSeason(stage, days_later):
-            values = {"stage": stage_words(stage), "days": f"{abs(days_later):.0f}"}
+            values = {"stage": exact_stage(stage), "days": f"{abs(days_later):.0f}"}
             if days_later > 0:
                 return _(
                     "This season's observations of {stage} come about {days} days later than the fit expects, outside "
@@ -151,7 +151,7 @@ def caution_words(caution: Caution) -> str:
             said = _(
                 "{block}, {stage}: the bloom log says {date}, the visits say {visits}.",
                 block=place,
-                stage=stage_words(stage),
+                stage=exact_stage(stage),
                 date=exact_date(logged),
                 visits=listed(looks),
             )
@@ -162,7 +162,7 @@ def caution_words(caution: Caution) -> str:
             )
             return f"{said} {taken}"
         case ObservationFarOff(block, stage, day, had_come, days_later):
-            seen = stage_words(stage) if had_come else _("{stage} not yet", stage=stage_words(stage))
+            seen = exact_stage(stage) if had_come else _("{stage} not yet", stage=exact_stage(stage))
             values = {"block": block, "seen": seen, "date": exact_date(day), "days": str(abs(days_later))}
             if days_later > 0:
                 said = _("{block}, {seen} on {date}: {days} days later than fit and weather say.", **values)
@@ -249,7 +249,7 @@ def caution_words(caution: Caution) -> str:
                 "The fit lacks {stages}. What rests on that is not known and not told: pollen cover over time, frost "
                 "until the end of bloom, the days of some scouting tasks. Log all three bloom stages, or make a fit "
                 "with them.",
-                stages=", ".join(stage_words(stage) for stage in stages),
+                stages=", ".join(exact_stage(stage) for stage in stages),
             )
         case FlowerDaysAssumed(receptive_days, pollen_days):
             return _(

@@ -7,7 +7,7 @@ from models.bloom.frost_delay import MOST_DAYS_LATER
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.bloom.thresholds import Newcomer
 from models.vineyard.frost import BlockFrost
-from service.words.language import N_, _, ngettext
+from service.words.language import N_, _, ngettext, reading
 from service.words.plain import listed, percent, sentence
 
 MUCH_BETTER = 0.8  # of the usual date's error. Our convention.
@@ -62,6 +62,11 @@ def stage_words(stage: str) -> str:
     return _(STAGE_NAMES[stage]) if stage in STAGE_NAMES else stage.replace("_", " ")
 
 
+def exact_stage(stage: str) -> str:
+    """A stage within a sentence: in words on a page, by its key for programs and terminals."""
+    return stage_words(stage) if reading().on_page else stage
+
+
 def stage_meaning(stage: str) -> str:
     """What a stage is, as in "10 % of caps off"."""
     return _(MEANINGS[stage])
@@ -104,7 +109,7 @@ def why_no_chance(frost: BlockFrost) -> str | None:
     if frost.lacking:
         return _(
             "the fit does not know {stages}, so which nights fall into bloom is not known",
-            stages=listed(frost.lacking),
+            stages=listed([exact_stage(stage) for stage in frost.lacking]),
         )
     return _("the bloom of this block is not forecast")
 

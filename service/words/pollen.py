@@ -25,6 +25,7 @@ from models.vineyard.pollen_warnings import (
 )
 from models.vineyard.reach import NamedBlock
 from models.vineyard.uncovered import Uncovered
+from service.words.forecast import exact_stage
 from service.words.language import N_, _, ngettext
 from service.words.plain import (
     block_name,
@@ -232,7 +233,7 @@ def what_is_wrong(warning: PollenWarning) -> str:
         case BloomNotForecast(lacking) if lacking:
             return _(
                 "The fit does not know {stages}, so the cover of {block} over time is not known.",
-                stages=listed(lacking),
+                stages=listed([exact_stage(stage) for stage in lacking]),
                 block=name,
             )
         case BloomNotForecast():

@@ -26,6 +26,7 @@ from models.vineyard.scouting_tasks import (
     SetCount,
     TaskKind,
 )
+from service.words.forecast import exact_stage
 from service.words.language import N_, _, ngettext
 from service.words.plain import WEEKDAYS, block_name, from_to, in_words, listed, percent, weekday_name
 
@@ -151,7 +152,8 @@ def why_missed(task: MissedTask) -> str:
     """Why a task is on no trip, and its best day where one is left."""
     match task.missed:
         case NoDate(lacking):
-            return _("Its days are not known, as the fit does not know {stages}.", stages=listed(lacking))
+            stages = listed([exact_stage(stage) for stage in lacking])
+            return _("Its days are not known, as the fit does not know {stages}.", stages=stages)
         case TooLate():
             assert task.window is not None
             days = from_to(task.window.first_day, task.window.last_day)

@@ -16,7 +16,7 @@ from models.bloom.set_aside import (
     SetAside,
     WhySetAside,
 )
-from service.words.forecast import stage_words
+from service.words.forecast import exact_stage
 from service.words.language import _
 from service.words.plain import day_count, exact_date
 
@@ -29,9 +29,9 @@ def why_set_aside(slip: SetAside) -> str:
         case OutOfOrder() as why:
             return _(
                 "{stage} {seen} is out of order with {other_stage} {other_seen}",
-                stage=stage_words(slip.stage or ""),
+                stage=exact_stage(slip.stage or ""),
                 seen=_seen(why.day, why.had_come),
-                other_stage=stage_words(why.other_stage),
+                other_stage=exact_stage(why.other_stage),
                 other_seen=_seen(why.other_day, why.other_had_come),
             )
         case BeforeHeat(heat_from):
@@ -90,7 +90,9 @@ def set_aside_words(slip: SetAside | str) -> str:
     """
     if isinstance(slip, str):
         return slip
-    name = " ".join(part for part in (str(slip.season), slip.block, stage_words(slip.stage or "")) if part)
+    name = " ".join(
+        part for part in (str(slip.season), slip.block, slip.stage and exact_stage(slip.stage)) if part
+    )
     return f"{name}: {why_set_aside(slip)}"
 
 
