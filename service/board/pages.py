@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Coroutine, Mapping, Sequence
 from http import HTTPStatus
 from typing import Annotated, Any
@@ -21,6 +20,7 @@ from models.vineyard.scouting import alike
 from service.board.bars import role_words
 from service.store.errors import StoreError
 from service.web.access import KEY_NEEDED, WhichGrower, asker_may
+from service.web.days import IsoDate
 from service.web.grower_path import address_in, keep_grower
 from service.web.kept import KeptRoute
 from service.web.origins import cookie_name
@@ -29,6 +29,7 @@ from service.web.reading import this_page
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_meaning, stage_words, why_no_window
+from service.words.jobs import job_words
 from service.words.language import OWN_NAMES, _, language, plural, reading
 from service.words.plain import (
     day_count,
@@ -61,7 +62,7 @@ from service.words.set_aside import why_set_aside
 
 OURS = {"Capfall-Page": "1"}  # what keeps pages on a phone knows ours by it
 
-AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
+AsOf = Annotated[IsoDate | None, BeforeValidator(lambda told: told or None), Query()]
 Done = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Interval = Annotated[float, Query(gt=0, lt=1)]
 
@@ -148,6 +149,7 @@ def _environment() -> Environment:
         "percent": percent,
         "listed": listed,
         "sentence": sentence,
+        "job_words": job_words,
         "days": day_count,
         "heat": told_heat,
         "temperature": told_temperature,

@@ -24,6 +24,7 @@ from models.bloom.cautions import (
     NoTemperaturesYet,
     ObservationFarOff,
     ObservationSetAside,
+    PastLogAgainstVisits,
     SeasonInFit,
     SeasonUnsettled,
     SpeciesUnknown,
@@ -143,24 +144,16 @@ def caution_words(caution: Caution) -> str:
                 block=where,
                 visits=told,
             )
-        case LogAgainstVisits(place, stage, logged, not_yet, come, visits_count):
-            looks = [
-                *([] if not_yet is None else [_("not yet on {date}", date=exact_date(not_yet))]),
-                *([] if come is None else [_("come by {date}", date=exact_date(come))]),
-            ]
-            said = _(
-                "{block}, {stage}: the bloom log says {date}, the visits say {visits}.",
-                block=place,
-                stage=exact_stage(stage),
-                date=exact_date(logged),
-                visits=listed(looks),
+        case LogAgainstVisits():
+            return _against(caution) + " " + _("Correct or delete the one that is wrong.")
+        case PastLogAgainstVisits(newest, others):
+            again = ngettext(
+                "So it is {count} more time in the seasons of the fit.",
+                "So it is {count} more times in the seasons of the fit.",
+                others,
             )
-            taken = (
-                _("The visits are taken. Correct or delete the one that is wrong.")
-                if visits_count
-                else _("The log is taken. Correct or delete the one that is wrong.")
-            )
-            return f"{said} {taken}"
+            more = f" {again}" if others else ""
+            return f"{_against(newest)}{more} " + _("Correct or delete the one that is wrong, and fit again.")
         case ObservationFarOff(block, stage, day, had_come, days_later):
             seen = exact_stage(stage) if had_come else _("{stage} not yet", stage=exact_stage(stage))
             values = {"block": block, "seen": seen, "date": exact_date(day), "days": str(abs(days_later))}
@@ -346,6 +339,22 @@ def caution_words(caution: Caution) -> str:
                 "and ask the local extension office."
             )
     assert_never(caution)
+
+
+def _against(told: LogAgainstVisits) -> str:
+    looks = [
+        *([] if told.not_yet is None else [_("not yet on {date}", date=exact_date(told.not_yet))]),
+        *([] if told.come is None else [_("come by {date}", date=exact_date(told.come))]),
+    ]
+    said = _(
+        "{block}, {stage}: the bloom log says {date}, the visits say {visits}.",
+        block=told.place,
+        stage=exact_stage(told.stage),
+        date=exact_date(told.logged),
+        visits=listed(looks),
+    )
+    taken = _("The visits are taken.") if told.visits_count else _("The log is taken.")
+    return f"{said} {taken}"
 
 
 def _found(visit: Visit) -> str:

@@ -6,6 +6,7 @@ from enum import StrEnum, auto
 
 from models.bloom.set_aside import NothingToFit
 from models.errors import Remedy
+from service.words.jobs import job_words
 from service.words.language import N_, _
 from service.words.set_aside import set_aside_words
 
@@ -82,5 +83,7 @@ def error_words(error: Exception, reader: Reader) -> str:
     told = str(error)
     if isinstance(error, NothingToFit):
         told += "".join(f"; {set_aside_words(slip)}" for slip in error.set_aside[:MOST_SLIPS_TOLD])
+    if why := getattr(error, "job_message", ""):
+        told += f": {job_words(why)}"
     remedy = getattr(error, "remedy", None)
     return f"{told}; {_(REMEDIES[remedy][reader])}" if isinstance(remedy, Remedy) else told

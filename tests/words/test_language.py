@@ -84,13 +84,16 @@ def test_each_entry_names_the_values_of_its_sentence_and_no_others(language: str
             )
 
 
-def test_no_sentence_is_put_together_before_it_is_translated() -> None:
+def test_every_sentence_in_the_code_is_found_there() -> None:
+    """None is put together before it is translated, or stands within an f-string, where no extractor looks."""
+    ours = {text for message in said() for text in texts(message.id)}
     for file in (ROOT / "service").rglob("*.py"):
         for node in ast.walk(ast.parse(file.read_text())):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in KEYWORDS:
-                assert not any(isinstance(each, ast.JoinedStr | ast.BinOp) for each in node.args[:1]), (
-                    f"{file.name}:{node.lineno}"
-                )
+                sentence = node.args[0]
+                assert not isinstance(sentence, ast.JoinedStr | ast.BinOp), f"{file.name}:{node.lineno}"
+                if isinstance(sentence, ast.Constant):
+                    assert sentence.value in ours, f"{file.name}:{node.lineno}"
 
 
 def test_templates_say_nothing_past_the_catalogue() -> None:
