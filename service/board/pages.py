@@ -24,7 +24,7 @@ from service.web.days import IsoDate
 from service.web.grower_path import address_in, keep_grower
 from service.web.kept import KeptRoute
 from service.web.origins import cookie_name
-from service.web.problems import BAD_INPUT, KINDS, Kind, located
+from service.web.problems import BAD_INPUT, HTTP_KINDS, KINDS, Kind, located
 from service.web.reading import this_page
 from service.web.units import Units
 from service.words.errors import Reader, error_words
@@ -105,7 +105,8 @@ def in_units(length_m: float, units: Units) -> str:
 
 def in_page(message: str, /, **values: object) -> Markup:
     """A sentence of a template, which may hold elements; its values are escaped."""
-    return Markup(_(message)).format(**values)
+    said = Markup(_(message))
+    return said.format(**values) if values else said
 
 
 def some_in_page(one: str, many: str, count: int, /, **values: object) -> Markup:
@@ -218,7 +219,8 @@ def told(error: Exception) -> Mapping[str, Any]:
                 "problems": problems,
             }
         case HTTPException():
-            title = HTTPStatus(error.status_code).phrase
+            known = HTTP_KINDS.get(error.status_code)
+            title = HTTPStatus(error.status_code).phrase if known is None else _(known.title)
             return {"status": error.status_code, "title": title, "detail": str(error.detail), "problems": []}
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), BAD_INPUT)
     # a page sends one record: its place in what is stored at once says nothing to who typed it
