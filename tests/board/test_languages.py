@@ -45,15 +45,20 @@ def shown(page: str) -> str:
 
 @cache
 def english_patterns() -> list[tuple[str, str, re.Pattern[str]]]:
-    """Each sentence that Spanish says otherwise, its longest part without values, and what finds it in a page."""
+    """Each sentence that Spanish says otherwise, its longest part without values, and what finds it in a page.
+
+    A word that stands in a Spanish sentence too, as the name of a column, is none.
+    """
     patterns = []
+    all_spanish = "\n".join(text for message in kept("es") if message.id for text in texts(message.string))
     for message in kept("es"):
         for english, spanish in zip(texts(message.id), texts(message.string), strict=True):
             parts = PLACEHOLDER.split(re.sub(r"<[^>]*>", "\n", english))
             longest = max(parts, key=len)
             if english != spanish and len(longest) > 6:
                 found = re.compile(rf"(?<!\w){'.{1,80}?'.join(map(re.escape, parts))}(?!\w)")
-                patterns.append((english, longest, found))
+                if not found.search(all_spanish):
+                    patterns.append((english, longest, found))
     return patterns
 
 
