@@ -28,6 +28,7 @@ from service.web.grower_path import GrowerPath
 from service.web.kept import KeptAnswers
 from service.web.key_first import KeyFirst
 from service.web.methods import HeadAndOptions
+from service.web.reading import ReadingOfPages
 from service.web.safe_headers import SafeHeaders
 from service.web.traffic import Metrics, Traffic
 from service.web.turns import Turns
@@ -91,6 +92,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(HeadAndOptions, routes=app.routes)
     if settings.access == "keys":
         app.add_middleware(KeyFirst, open_forms=board.OPEN_FORMS)
+    app.add_middleware(ReadingOfPages)
     app.add_middleware(GrowerPath)
     app.add_middleware(SafeHeaders)
     app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=settings.trusted_proxies)

@@ -18,7 +18,7 @@ from service.usecases.keys import Asker
 from service.web.access import Asked, needs
 from service.web.days import WrittenOut
 from service.web.records import Reading, Writing
-from service.words.roles import MAY
+from service.words.roles import may_words
 
 router = APIRouter(prefix="/v1/changes", tags=["changes"])
 
@@ -72,8 +72,10 @@ def undo_change(change: Number, records: Writing, who: Asked) -> WriteReceipt:
     A key of role `record` undoes what it has recorded itself.
     """
     if not who.may("manage") and not _has_recorded(who, records.changes.get(change)):
-        needed = f"a key that may {MAY['manage']} is needed for this change"
-        raise HTTPException(403, f"{needed}; this one may {MAY[who.role]}, and undo what it recorded itself")
+        needed = f"a key that may {may_words('manage')} is needed for this change"
+        raise HTTPException(
+            403, f"{needed}; this one may {may_words(who.role)}, and undo what it recorded itself"
+        )
     records.changes.undo(change)
     return WriteReceipt.of(records.journal)
 

@@ -33,15 +33,18 @@ from service.web.access import Grower
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.language import N_, _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 HINTS: dict[FileName, str] = {
-    "temperatures": "A daily minimum and maximum. Days that are stored already take the new values.",
-    "outlook": "A weather forecast of the days to come, daily minimum and maximum.",
-    "bloom_log": "The dates on which each block bloomed. Dates that the file leaves out stay.",
-    "visits": "Single looks: how many per cent of caps were off.",
-    "planting": "The whole planting, one line a block. A block that the file lacks leaves; its past is kept.",
+    "temperatures": N_("A daily minimum and maximum. Days that are stored already take the new values."),
+    "outlook": N_("A weather forecast of the days to come, daily minimum and maximum."),
+    "bloom_log": N_("The dates on which each block bloomed. Dates that the file leaves out stay."),
+    "visits": N_("Single looks: how many per cent of caps were off."),
+    "planting": N_(
+        "The whole planting, one line a block. A block that the file lacks leaves; its past is kept."
+    ),
 }
 SHOWN: tuple[FileName, ...] = ("temperatures", "outlook", "bloom_log", "visits", "planting")
 
@@ -114,7 +117,7 @@ def take_files(
 
 def _issued_on(told: ToldOfFiles, files: Mapping[FileName, bytes]) -> dt.date | None:
     """The day of an outlook. Raises BadInput, also for what is wrong in other fields."""
-    problems = ([] if files else [Problem("form", "choose at least one file")]) + faults_of(told)
+    problems = ([] if files else [Problem("form", _("choose at least one file"))]) + faults_of(told)
     issued_on = None
     try:
         if "outlook" in files and told.issued_on.strip():
@@ -122,7 +125,7 @@ def _issued_on(told: ToldOfFiles, files: Mapping[FileName, bytes]) -> dt.date | 
     except BadInput as error:
         problems.append(Problem("issued_on", error.message))
     if problems:
-        raise BadInput("the form is not complete", problems)
+        raise BadInput(_("the form is not complete"), problems)
     return issued_on
 
 

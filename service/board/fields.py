@@ -10,6 +10,7 @@ from models.errors import BadInput, Problem
 from service.ingest.cells import number
 from service.ingest.temperature_headers import TemperatureUnit
 from service.web.edge_words import for_page
+from service.words.language import N_, _, reading
 
 TEMPLATE_FILES = {
     "temperatures.csv": "date,tmin_c,tmax_c\n2025-05-01,14.2,27.9\n2025-05-02,15.0,28.4\n",
@@ -26,12 +27,21 @@ TEMPLATE_FILES = {
     ),
     "visits.csv": "date,block,percent_open,observer,note\n2025-05-19,row-1,12,,\n2025-05-19,row-2,0,,not yet\n",
 }
+IN_US_UNITS = {
+    "temperatures.csv": "date,tmin_f,tmax_f\n2025-05-01,57.6,82.2\n2025-05-02,59.0,83.1\n",
+    "outlook.csv": "date,tmin_f,tmax_f\n2026-05-20,61.0,84.2\n2026-05-21,62.2,84.9\n",
+    "planting.csv": (
+        "block,cultivar,flower_type,x_ft,y_ft,vines\n"
+        "row-1,First Name,perfect,0,0,20\n"
+        "row-2,Second Name,pistillate,20,0,40\n"
+    ),
+}
 UNITS: dict[str, TemperatureUnit | None] = {"headers": None, "C": "C", "F": "F", "tenths_C": "tenths_C"}
 UNIT_CHOICES = [
-    ("headers", "as the column headers say (tmin_c, tmax_f ...)"),
+    ("headers", N_("as the column headers say (tmin_c, tmax_f ...)")),
     ("C", "°C"),
     ("F", "°F"),
-    ("tenths_C", "tenths of °C"),
+    ("tenths_C", N_("tenths of °C")),
 ]
 DATES = {
     "iso": None,
@@ -43,22 +53,27 @@ DATES = {
 }
 DATE_CHOICES = [
     ("iso", "2026-05-20"),
-    ("day_first", "20/05/2026 (day first)"),
-    ("month_first", "05/20/2026 (month first)"),
+    ("day_first", N_("20/05/2026 (day first)")),
+    ("month_first", N_("05/20/2026 (month first)")),
 ]
 SEASON_DATE_CHOICES = [
     *DATE_CHOICES,
-    ("day_month", "20/5, the year is the season's"),
-    ("month_day", "5/20, the year is the season's"),
-    ("day_of_year", "140, the day of the season's year"),
+    ("day_month", N_("20/5, the year is the season's")),
+    ("month_day", N_("5/20, the year is the season's")),
+    ("day_of_year", N_("140, the day of the season's year")),
 ]
 FILE_WORDS = {
-    "temperatures": "Temperatures",
-    "outlook": "Outlook",
-    "planting": "Planting",
-    "bloom_log": "Bloom log",
-    "visits": "Visits",
+    "temperatures": N_("Temperatures"),
+    "outlook": N_("Outlook"),
+    "planting": N_("Planting"),
+    "bloom_log": N_("Bloom log"),
+    "visits": N_("Visits"),
 }
+
+
+def template_file(name: str) -> str:
+    """A file to fill in, in °F and feet where these are chosen."""
+    return IN_US_UNITS.get(name, TEMPLATE_FILES[name]) if reading().us else TEMPLATE_FILES[name]
 
 
 def content_of(file: UploadFile | None) -> bytes | None:
@@ -70,7 +85,7 @@ def read_percent(text: str) -> float:
     """How many per cent of caps are off, as it was typed. Raises BadInput."""
     told = number(text.strip().removesuffix("%").strip())
     if not 0 <= told <= 100:
-        problem = f"{told:g} is outside 0 to 100 per cent"
+        problem = _("{number} is outside 0 to 100 per cent", number=f"{told:g}")
         raise BadInput(problem, [Problem("percent_open", problem)])
     return told
 
@@ -80,7 +95,7 @@ def by_file(problems: Sequence[Problem]) -> dict[str, list[tuple[str, str]]]:
     found: dict[str, list[tuple[str, str]]] = {}
     for problem in problems:
         name, _, line = problem.where.partition(": ")
-        found.setdefault(FILE_WORDS.get(name, "The form"), []).append(
+        found.setdefault(FILE_WORDS.get(name, N_("The form")), []).append(
             (line if name in FILE_WORDS else name, for_page(problem.problem))
         )
     return found

@@ -23,6 +23,7 @@ from service.usecases.observations import store_bloom_log
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.language import ngettext
 from service.words.plain import short_date
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -46,7 +47,7 @@ class LogCell:
         return (
             " · ".join(told)
             if any(stage in self.dates for stage in BLOOM_STAGES)
-            else f"{len(self.dates)} dates"
+            else ngettext("{count} date", "{count} dates", len(self.dates))
         )
 
 

@@ -19,10 +19,11 @@ from service.usecases.keys import INVITED_FOR, Asker, accept, invitation_with, i
 from service.web.access import Asked, needs
 from service.web.origins import check_own_page, host_in, is_loopback, own_address
 from service.web.records import store
+from service.words.language import N_, _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-USED_UP = "This link was used already, or is older than ten minutes: ask for a new one."
+USED_UP = N_("This link was used already, or is older than ten minutes: ask for a new one.")
 Link = Annotated[str, Path(alias="link", max_length=100)]
 
 
@@ -103,7 +104,12 @@ async def take_phone(request: Request, link: Link) -> Response:
 async def _used_up(request: Request) -> HTMLResponse:
     await request.app.state.wrong_keys.refuse()  # slow, as for a wrong key
     return page(
-        "problem.html", status=404, title="This link lets in no more", detail=USED_UP, problems=[], sent=False
+        "problem.html",
+        status=404,
+        title=_("This link lets in no more"),
+        detail=_(USED_UP),
+        problems=[],
+        sent=False,
     )
 
 

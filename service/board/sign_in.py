@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from service.board.pages import PageRoute, sign_in_page
 from service.web.access import known
 from service.web.origins import check_own_page, cookie_name
+from service.words.language import _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -58,7 +59,7 @@ async def sign_in(
             raise
         return sign_in_page(request, to=to, wrong=str(error.detail))
     if not who.may("read"):
-        return sign_in_page(request, to=to, wrong="this is a calendar link, which shows one calendar only")
+        return sign_in_page(request, to=to, wrong=_("this is a calendar link, which shows one calendar only"))
     return let_in(request, to, key.strip(), stay=stay)
 
 

@@ -24,10 +24,11 @@ from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, skill_words, stage_words
 from service.words.hindcast import how_made
 from service.words.jobs import job_words
+from service.words.language import N_, _
 from service.words.set_aside import set_aside_words
 
 # What the forecasts of a season could learn from.
-LEARNED_FROM = {"past": "the seasons before it", "others": "all other seasons"}
+LEARNED_FROM = {"past": N_("the seasons before it"), "others": N_("all other seasons")}
 Choice = TypeVar("Choice", str, Lead)
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -97,7 +98,7 @@ def _shown(
         "leads": [(key, lead_words(key)) for key in leads],
         "lead_words": lead_words(lead),
         "learned_from": learned_from,
-        "ways": [(way, LEARNED_FROM[way]) for way in ways],
+        "ways": [(way, _(LEARNED_FROM[way])) for way in ways],
         "interval": report.interval,
         "made": how_made(searched=report.searched, interval=report.interval),
         "not_scored": [set_aside_words(told) for told in report.not_scored],

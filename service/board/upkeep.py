@@ -31,13 +31,16 @@ from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.words.changes import what_changed
+from service.words.language import _
+from service.words.plain import WEEKDAYS as WEEKDAY_WORDS
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 MOST_CHANGES = 50
 MOST_VINES = 1_000_000
 FARTHEST_M = 100_000.0
-WEEKDAYS = tuple((name[:3].lower(), name) for name in WEEKDAY_NAMES)
+FARTHEST_REACH_M = 10_000.0
+WEEKDAYS = tuple((name[:3].lower(), said) for name, said in zip(WEEKDAY_NAMES, WEEKDAY_WORDS, strict=True))
 
 VisitId = Annotated[str, Path(max_length=63)]
 BlockName = Annotated[str, Query(max_length=63)]
@@ -146,7 +149,7 @@ def block_page(
         block=stands,
         units=units,
         cultivars=cultivars,
-        flower_types=[each.value for each in FlowerType],
+        flower_types=list(FlowerType),
         frosted=sorted(season for key, season in frosted if key == block),
     )
 
@@ -176,7 +179,8 @@ def change_block(
             key = slug(name)
             if not block and key in records.blocks.known(vineyard):
                 raise BadInput(
-                    "the name is taken", [Problem("name", f"{key!r} stands or stood here already")]
+                    _("the name is taken"),
+                    [Problem("name", _("{name} stands or stood here already", name=repr(key)))],
                 )
             if block and key != block:
                 records.blocks.rename(vineyard, block, key)
@@ -205,10 +209,15 @@ def _new_cultivar(records: Repositories, name: str, flower_type: str) -> str:
 
 
 def _length(where: str, text: str, per_m: float) -> float:
-    told = number(text.strip() or "0") / per_m
-    if abs(told) > FARTHEST_M:
-        raise BadInput("the place cannot be right", [Problem(where, f"{told:g} m is too far off")])
-    return told
+    told = number(text.strip() or "0")
+    if abs(told / per_m) > FARTHEST_M:
+        far = _("{length} is too far off", length=f"{told:g} {_unit(per_m)}")
+        raise BadInput(_("the place cannot be right"), [Problem(where, far)])
+    return told / per_m
+
+
+def _unit(per_m: float) -> str:
+    return "m" if per_m == 1.0 else "ft"
 
 
 @router.get("/vineyards/{vineyard}/settings")
@@ -245,10 +254,14 @@ def change_settings(
 ) -> RedirectResponse:
     """Store the settings as they are told now."""
     if not name.strip():
-        raise BadInput("a vineyard has a name", [Problem("name", "give the vineyard a name")])
-    told = number(reach) / (FEET_PER_METRE if reach_unit == "ft" else 1.0)
-    if not 0 <= told <= 10_000:
-        raise BadInput("the reach cannot be right", [Problem("reach", f"{told:g} m is outside 0 to 10,000")])
+        raise BadInput(_("a vineyard has a name"), [Problem("name", _("give the vineyard a name"))])
+    told, per_m = number(reach), FEET_PER_METRE if reach_unit == "ft" else 1.0
+    if not 0 <= told / per_m <= FARTHEST_REACH_M:
+        farthest = f"{FARTHEST_REACH_M * per_m:,.0f} {_unit(per_m)}"
+        outside = _(
+            "{length} is outside 0 to {farthest}", length=f"{told:g} {_unit(per_m)}", farthest=farthest
+        )
+        raise BadInput(_("the reach cannot be right"), [Problem("reach", outside)])
     days = tuple(day for day, _ in WEEKDAYS if day in (weekdays or ()))
     with changing(request, grower, preview=False) as records:
         known = records.vineyards.get(vineyard)
@@ -257,7 +270,7 @@ def change_settings(
                 known,
                 name=name.strip(),
                 station=station or None,
-                reach_m=told,
+                reach_m=told / per_m,
                 scouting_weekdays=None if len(days) in (0, len(WEEKDAYS)) else days,
                 timezone=check_timezone(timezone.strip()) if timezone.strip() else None,
             )
@@ -287,7 +300,10 @@ def change_station(
             number(elevation_m) if elevation_m.strip() else None,
         )
         if not station and told.key in {each.key for each in records.stations.all()}:
-            raise BadInput("the name is taken", [Problem("name", f"{told.key!r} is a station already")])
+            raise BadInput(
+                _("the name is taken"),
+                [Problem("name", _("{name} is a station already", name=repr(told.key)))],
+            )
         put_station(records, told, confirm=confirm or ())
         if not station:
             records.vineyards.put(replace(records.vineyards.get(vineyard), station=told.key))
@@ -298,7 +314,18 @@ def _degrees(where: str, text: str, most: float) -> float:
     told = number(text.strip())
     if abs(told) > most:
         raise BadInput(
-            "the place cannot be right", [Problem(where, f"{told:g} is outside -{most:g} to {most:g}")]
+            _("the place cannot be right"),
+            [
+                Problem(
+                    where,
+                    _(
+                        "{number} is outside {low} to {high}",
+                        number=f"{told:g}",
+                        low=f"-{most:g}",
+                        high=f"{most:g}",
+                    ),
+                )
+            ],
         )
     return told
 

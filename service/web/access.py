@@ -22,7 +22,8 @@ from service.store.errors import NotFound
 from service.usecases.documents import Slug
 from service.usecases.keys import LOCAL, LOCAL_GROWER, Asker, asker_with
 from service.web.origins import check_own_page, cookie_name, host_in, is_loopback
-from service.words.roles import MAY
+from service.words.language import N_, _
+from service.words.roles import may_words
 
 __all__ = ["LOCAL_GROWER", "Asked", "Grower", "WhichGrower", "asker", "asker_may", "grower", "needs"]
 
@@ -33,7 +34,7 @@ SAFE_METHODS = ("GET", "HEAD")
 WRONG_KEY_SECONDS = 1.0
 MOST_WAITING = 100
 KEY_NEEDED = {"WWW-Authenticate": "Bearer"}
-WRONG_KEY = "this key is not known: it was never made, was revoked, or its time is over"
+WRONG_KEY = N_("this key is not known: it was never made, was revoked, or its time is over")
 
 
 ANYBODY = Asker("", "invitation", ())
@@ -79,7 +80,7 @@ class WrongKeys:
             await asyncio.sleep(WRONG_KEY_SECONDS)
         finally:
             self.waiting -= 1
-        return HTTPException(401, WRONG_KEY, KEY_NEEDED)
+        return HTTPException(401, _(WRONG_KEY), KEY_NEEDED)
 
 
 async def known(request: Request, secret: str) -> Asker:
@@ -124,7 +125,14 @@ async def asker(request: Request) -> Asker:
     else:
         who = await known(request, _secret(request, needed))
     if not who.may(needed):
-        raise HTTPException(403, f"a key that may {MAY[needed]} is needed; this one may {MAY[who.role]}")
+        raise HTTPException(
+            403,
+            _(
+                "a key that may {need} is needed; this one may {do}",
+                need=may_words(needed),
+                do=may_words(who.role),
+            ),
+        )
     named = request.query_params.get("grower") or request.scope.get("grower")
     if named is not None and named not in who.growers:
         raise NotFound("grower", named)
@@ -146,7 +154,7 @@ def _check_local(request: Request) -> None:
     if "origin" in request.headers:
         asked_of.append(host_in(request.headers["origin"]))
     if not all(is_loopback(host) for host in asked_of):
-        raise HTTPException(403, "open access serves only the machine that the service runs on")
+        raise HTTPException(403, _("open access serves only the machine that the service runs on"))
 
 
 def sent_secret(request: Request) -> str:
@@ -157,12 +165,12 @@ def sent_secret(request: Request) -> str:
     HTTPException
         401 if there is none, 403 if the page of another site has sent a browser's.
     """
-    scheme, _, bearer = request.headers.get("authorization", "").partition(" ")
+    scheme, __, bearer = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() == "bearer":
         return bearer.strip()
     cookie = request.cookies.get(cookie_name(request))
     if cookie is None:
-        raise HTTPException(401, "a key is needed", KEY_NEEDED)
+        raise HTTPException(401, _("a key is needed"), KEY_NEEDED)
     if request.method not in SAFE_METHODS:
         check_own_page(request)
     return cookie

@@ -111,7 +111,7 @@ def test_files_stay_chosen_after_an_error_and_are_looked_over_before_they_are_st
         assert len(visits(demo_service)) == 12
         page.get_by_role("button", name="Apply").click()
         page.wait_for_url("**/data?change=*")
-        assert "Known from 1 Jan 2012 through 21 May 2026" in page.inner_text("#files")
+        assert "Known from 1 January 2012 through 21 May 2026" in page.inner_text("#files")
         assert len(visits(demo_service)) == 13
         page.get_by_role("button", name="Undo").click()
         page.wait_for_url("**/changes?change=*")
@@ -458,6 +458,28 @@ def test_pages_can_be_read_in_the_dark(path: str, demo_service: Served, browser:
         sound(page, watch)
 
 
+def test_pages_in_spanish_are_sound_and_a_visit_is_answered_in_it(
+    demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(f"{demo_service.address}{DEMO_BOARD}&lang=es", wait_until="networkidle")
+        sound(page, watch)  # axe holds the page against its lang attribute too
+        page.goto(f"{demo_service.address}{BOARD}/sheet?as_of=2026-05-20")
+        assert "Cómo estimar" in page.inner_text("main")
+        sound(page, watch)
+        page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
+        page.select_option("#block", "west-4")
+        page.get_by_label("10", exact=True).check()
+        page.get_by_role("button", name="Registrar", exact=True).click()
+        page.wait_for_selector("#said:has-text('Registrado: west-4, 2026-05-20: 10 % de capuchones caídos')")
+        page.get_by_role("button", name="Deshacer").click()
+        page.wait_for_selector("#said:has-text('esa visita ya no cuenta')")
+        sound(page, watch)
+        page.get_by_role("link", name="English").click()
+        page.wait_for_url("**lang=en")
+        assert "Record a visit" in page.inner_text("h1")
+
+
 @pytest.mark.parametrize("scene", SCENES)
 def test_every_page_of_every_scene_is_sound(scene: str, scene_service: Served, browser: Browser) -> None:
     _, vineyard, as_of = SCENES[scene]
@@ -551,7 +573,7 @@ def wait_until_kept(page: Page, path: str) -> None:
     """Wait until a page can be opened without a connection."""
     page.evaluate(
         """async (path) => {
-            const cache = await caches.open("capfall-pages-1");
+            const cache = await caches.open("capfall-pages-2");
             while (!(await cache.match(path))) await new Promise((go) => setTimeout(go, 50));
         }""",
         path,

@@ -34,7 +34,7 @@ addEventListener("click", (event) => {
 navigator.serviceWorker?.register("/service-worker.js").then(async () => {
   if (navigator.serviceWorker.controller || !/^(\/growers\/[^/]+)?\/vineyards\/[^/]+(\/visit)?$/.test(location.pathname)) return;
   await navigator.serviceWorker.ready;
-  await (await caches.open("capfall-pages-1")).add(location.pathname);
+  await (await caches.open("capfall-pages-2")).add(location.pathname);
 }).catch(() => { /* without it the open page still works */ });
 // After a refusal the browser still holds the form as it was filled in.
 const back = document.querySelector("[data-back]");

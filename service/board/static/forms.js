@@ -28,7 +28,7 @@ for (const form of document.querySelectorAll("form[data-keep]")) {
       if (!sent.ok) document.getElementById("confirm")?.removeAttribute("hidden");
       document.title = page.title;
     } catch {
-      said.textContent = "No connection: nothing was stored. The files stay chosen; send them once more.";
+      said.textContent = form.dataset.lost;
     }
     for (const button of buttons) button.disabled = false;
     answer.scrollIntoView({ block: "start" });
