@@ -8,6 +8,7 @@ from starlette.staticfiles import StaticFiles
 from service.board import (
     calendar_link,
     data,
+    everything,
     fruit_set,
     help_pages,
     layout,
@@ -53,6 +54,7 @@ for part in (
     roster,
     sign_in,
     phones,
+    everything,
     help_pages,
     reference,
 ):

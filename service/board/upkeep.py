@@ -27,9 +27,10 @@ from service.store.records import Change, Station
 from service.store.repositories import Repositories
 from service.usecases.observations import change_visit
 from service.usecases.temperatures import put_station
-from service.web.access import Grower, needs
+from service.web.access import Asked, Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.web.undoing import check_may_undo, may_undo
 from service.words.changes import what_changed
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -312,7 +313,9 @@ def delete_vineyard(request: Request, vineyard: VineyardKey, grower: Grower) -> 
 
 
 @router.get("/vineyards/{vineyard}/changes")
-def change_list(request: Request, vineyard: VineyardKey, grower: Grower, change: Done = None) -> HTMLResponse:
+def change_list(
+    request: Request, vineyard: VineyardKey, grower: Grower, who: Asked, change: Done = None
+) -> HTMLResponse:
     """What was changed in the vineyard and at its station, the newest first."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
@@ -329,7 +332,10 @@ def change_list(request: Request, vineyard: VineyardKey, grower: Grower, change:
         vineyard=known,
         asked={},
         change=change,
-        changes=[(each, what_changed(each.code, each.params), _at(each, zone)) for each in newest],
+        changes=[
+            (each, what_changed(each.code, each.params), _at(each, zone), may_undo(who, each))
+            for each in newest
+        ],
     )
 
 
@@ -338,14 +344,17 @@ def _at(change: Change, zone: ZoneInfo | None) -> dt.datetime:
 
 
 @router.post("/changes/{change}/undo")
+@needs("record")
 def undo_from_page(
     request: Request,
     grower: Grower,
+    who: Asked,
     change: Annotated[int, Path(ge=1, le=2**31 - 1)],
     back: Annotated[str, Form(max_length=300)] = "/",
 ) -> RedirectResponse:
     """Undo a change, and go back to the page that it was asked for on."""
     with changing(request, grower, preview=False) as records:
+        check_may_undo(who, records.changes.get(change))
         records.changes.undo(change)
     own = back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
     return RedirectResponse(f"{own}{'&' if '?' in own else '?'}change={request.state.change}", 303)
