@@ -12,7 +12,7 @@ from models.stages import BLOOM_STAGES
 from models.vineyard.uncovered import DailyChance
 from service.board.charts import Column
 from service.board.time_axis import ONE_DAY, TimeAxis
-from service.words.forecast import SHORT_STAGES, STATUSES, what_is_special, why_no_window
+from service.words.forecast import SHORT_STAGES, STATUSES, status_words, what_is_special, why_no_window
 from service.words.plain import date_and_interval, in_words, listed, percent, short_date
 from service.words.scouting import visit_words
 
@@ -138,7 +138,9 @@ def bar(
         role=role_of(cultivar),
         window=_window(found, stages),
         notes=tuple(_notes(stages)),
-        stages=tuple(StageLine(stage, STATUSES[told.status], told) for stage, told in found.stages.items()),
+        stages=tuple(
+            StageLine(stage, status_words(stage, told), told) for stage, told in found.stages.items()
+        ),
         visits=tuple(_visit_marks(visits, axis)) if axis is not None else (),
         caution=what_is_special(found),
         drawn=_drawn(stages, axis) if axis is not None and stages else None,
@@ -166,7 +168,9 @@ def _window(found: BlockForecast, stages: Sequence[tuple[str, StageForecast]]) -
 
 def _notes(stages: Sequence[tuple[str, StageForecast]]) -> Iterator[str]:
     for stage, told in stages:
-        if told.status == "observed" and told.median is not None:
+        if told.first_look is not None:
+            yield status_words(stage, told)
+        elif told.status == "observed" and told.median is not None:
             yield f"{SHORT_STAGES[stage]} seen {in_words(told.median)}"
     for status in NOTED:
         alike = [SHORT_STAGES[stage] for stage, told in stages if told.status == status]
@@ -187,7 +191,7 @@ def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn
         seen=tuple(
             Mark(axis.noon(told.median), f"{SHORT_STAGES[stage]} seen {in_words(told.median)}")
             for stage, told in stages
-            if told.status == "observed" and told.median is not None
+            if told.status == "observed" and told.first_look is None and told.median is not None
         ),
     )
 
@@ -201,7 +205,7 @@ def _dates(text: str, bloom: Stretch) -> Dates:
 
 def _date(told: StageForecast) -> str:
     assert told.median is not None
-    if told.status == "observed":
+    if told.status == "observed" and told.first_look is None:
         return f"{short_date(told.median)} seen"
     return date_and_interval(told.median, told.low, told.high)
 

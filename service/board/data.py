@@ -22,6 +22,7 @@ from service.board.fields import (
     UNITS,
     by_file,
     content_of,
+    doubted,
 )
 from service.board.pages import Done, PageRoute, here, page
 from service.ingest.bloom_log import LONGEST_CHECK_DAYS
@@ -116,8 +117,8 @@ def take_files(
             added = add_files(records, vineyard, files, **_how_to_read(told, files, today))
     except BadInput as error:
         with kept.transaction(grower, read_only=True) as records:
-            faults = by_file(error.problems or (Problem("form", error.message),))
-            return _page(records, vineyard, told, status=422, faults=faults)
+            found = error.problems or (Problem("form", error.message),)
+            return _page(records, vineyard, told, status=422, problems=found)
     if step == "apply":
         return RedirectResponse(here(vineyard, "data", change=request.state.change), 303)
     with kept.transaction(grower, read_only=True) as records:
@@ -172,7 +173,7 @@ def _page(
     *,
     status: int = 200,
     change: int | None = None,
-    faults: Mapping[str, Sequence[tuple[str, str]]] | None = None,
+    problems: Sequence[Problem] = (),
     added: Sequence[AddedFile] | None = None,
 ) -> HTMLResponse:
     known = records.vineyards.get(vineyard)
@@ -184,7 +185,8 @@ def _page(
         asked={},
         told=told,
         change=change,
-        faults=faults or {},
+        faults=by_file(problems),
+        doubted=doubted(problems),
         added=added,
         files=[(name, FILE_WORDS[name], HINTS[name], f"{name}.csv" in TEMPLATE_FILES) for name in SHOWN],
         file_words=FILE_WORDS,

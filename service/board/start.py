@@ -23,6 +23,7 @@ from service.board.fields import (
     UNITS,
     by_file,
     content_of,
+    doubted,
 )
 from service.board.pages import Done, PageRoute, here, long_date, page
 from service.board.season import board_address
@@ -264,6 +265,7 @@ def _start_page(
         change=change,
         unit_choices=UNIT_CHOICES,
         faults=by_file(problems),
+        doubted=doubted(problems),
         demo=demo_weather.VINEYARD,
         demo_as_of=demo_weather.AS_OF,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},

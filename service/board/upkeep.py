@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Form, Path, Query, Request
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Visit
 from models.units import FEET_PER_METRE
 from models.vineyard.scouting import WEEKDAY_NAMES
 from service import clock
-from service.board.fields import read_percent
+from service.board.fields import doubted, read_percent
 from service.board.pages import Done, PageRoute, PageUnits, here, page
 from service.clock import check_timezone
 from service.ingest.cells import number, whole_number
@@ -28,9 +29,11 @@ from service.store.repositories import Repositories
 from service.usecases.observations import change_visit
 from service.usecases.temperatures import put_station
 from service.web.access import Asked, Grower, needs
+from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.web.undoing import check_may_undo, may_undo
+from service.web.units import Units
 from service.words.changes import what_changed
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -217,17 +220,33 @@ def settings_page(
     request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, change: Done = None
 ) -> HTMLResponse:
     """Name, station, reach, weekdays and time zone; and the station itself."""
+    return _settings(request, vineyard, grower, units, change=change)
+
+
+def _settings(
+    request: Request,
+    vineyard: str,
+    grower: str,
+    units: Units,
+    *,
+    change: int | None = None,
+    doubtful: tuple[Station, Sequence[Problem]] | None = None,
+) -> HTMLResponse:
+    """The page; with a station as it was told, where it can be right only if that is confirmed."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         stations = records.stations.all()
+    stands = next((each for each in stations if each.key == known.station), None)
     return page(
         "settings.html",
+        status=200 if doubtful is None else 422,
         vineyard=known,
         asked={},
         change=change,
         units=units,
         stations=stations,
-        station=next((each for each in stations if each.key == known.station), None),
+        station=stands if doubtful is None else doubtful[0],
+        doubts=() if doubtful is None else [for_page(each.problem) for each in doubtful[1]],
         weekdays=WEEKDAYS,
     )
 
@@ -271,28 +290,40 @@ def change_station(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    units: PageUnits,
     station: Short = "",
     name: Annotated[str, Form(max_length=200)] = "",
     latitude: Cell = "",
     longitude: Cell = "",
     elevation_m: Cell = "",
     confirm: Annotated[list[Confirm] | None, Form()] = None,
-) -> RedirectResponse:
+) -> Response:
     """Store the station as it is told now; a new one, where none is named, becomes the vineyard's."""
-    with changing(request, grower, preview=False) as records:
-        told = Station(
-            station or slug(name),
-            name.strip(),
-            _degrees("latitude", latitude, 90),
-            _degrees("longitude", longitude, 180),
-            number(elevation_m) if elevation_m.strip() else None,
-        )
-        if not station and told.key in {each.key for each in records.stations.all()}:
-            raise BadInput("the name is taken", [Problem("name", f"{told.key!r} is a station already")])
-        put_station(records, told, confirm=confirm or ())
-        if not station:
-            records.vineyards.put(replace(records.vineyards.get(vineyard), station=told.key))
+    told = Station(
+        station or slug(name),
+        name.strip(),
+        _degrees("latitude", latitude, 90),
+        _degrees("longitude", longitude, 180),
+        number(elevation_m) if elevation_m.strip() else None,
+    )
+    try:
+        _put_station(request, vineyard, grower, told, new=not station, confirm=confirm or ())
+    except BadInput as error:
+        if not doubted(error.problems):
+            raise
+        return _settings(request, vineyard, grower, units, doubtful=(told, error.problems))
     return RedirectResponse(here(vineyard, "settings", change=request.state.change), 303)
+
+
+def _put_station(
+    request: Request, vineyard: str, grower: str, told: Station, *, new: bool, confirm: Sequence[Confirm]
+) -> None:
+    with changing(request, grower, preview=False) as records:
+        if new and told.key in {each.key for each in records.stations.all()}:
+            raise BadInput("the name is taken", [Problem("name", f"{told.key!r} is a station already")])
+        put_station(records, told, confirm=confirm)
+        if new:
+            records.vineyards.put(replace(records.vineyards.get(vineyard), station=told.key))
 
 
 def _degrees(where: str, text: str, most: float) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from http import HTTPStatus
 
@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from models.errors import BadInput, CapfallError, MissingDays, NotEnoughData, Problem
+from service.likeness import nearest
 from service.store.errors import (
     AlreadyThere,
     AlreadyUndone,
@@ -136,7 +137,7 @@ def located(error: Exception) -> Sequence[Problem]:
         case NotFound():
             return [Problem(error.kind, f"{error.key!r} does not exist")]
         case UnknownReference():
-            return [Problem(error.kind, f"{key!r} does not exist") for key in error.keys]
+            return [Problem(error.kind, _unknown(key, error.known)) for key in error.keys]
         case InUse():
             return [Problem(error.kind, f"used by {user}") for user in error.users]
         case AlreadyThere():
@@ -154,6 +155,11 @@ def located(error: Exception) -> Sequence[Problem]:
                 for each in error.blockers
             ]
     return ()
+
+
+def _unknown(key: str, known: Collection[str]) -> str:
+    near = nearest(key, known)
+    return f"{key!r} does not exist" + ("" if near is None else f"; did you mean {near}?")
 
 
 async def _on_purpose(request: Request, error: Exception) -> Response:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from models.bloom.forecast import BlockForecast, Status, WhyNone
+from models.bloom.forecast import BlockForecast, StageForecast, Status, WhyNone
 from models.bloom.frost_delay import MOST_DAYS_LATER
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.bloom.thresholds import Newcomer
 from models.stages import STAGES
 from models.vineyard.frost import BlockFrost
-from service.words.plain import listed, percent, sentence
+from service.words.plain import in_words, listed, percent, sentence
 
 MUCH_BETTER = 0.8  # of the usual date's error. Our convention.
 STATUSES: dict[Status, str] = {
@@ -35,6 +35,17 @@ _WHY_NONE: dict[WhyNone, str] = {
     "cultivar_not_in_fit": "no bloom of cultivar {cultivar} is in the fit, nor of another of its species; log a season "
     "of it, say which cultivar it blooms like (blooms_like), or import a fit that has it",
 }
+
+
+# Had come at the first look.
+_BY_THEN = {"bloom_start": "open", "full_bloom": "past full bloom", "bloom_end": "over"}
+
+
+def status_words(stage: str, told: StageForecast) -> str:
+    """How a stage stands; of one that had come before anybody looked, by when it had."""
+    if told.first_look is None:
+        return STATUSES[told.status]
+    return f"{_BY_THEN.get(stage, 'come')} at the first look on {in_words(told.first_look)}"
 
 
 def stage_words(stage: str) -> str:

@@ -162,6 +162,11 @@ def test_settings_station_and_the_whole_vineyard(demo_client: TestClient) -> Non
     undo(demo_client, moved)
     south = sent(demo_client, "/station", place | {"station": "sandlark-mast", "latitude": "-31.2"})
     assert south.status_code == 422  # its seasons would be turned round
+    assert 'name="confirm" value="latitude"' in south.text
+    assert 'value="-31.2"' in south.text
+    assert 'name="confirm"' not in demo_client.get(f"{BOARD}/settings").text
+    sure = {"station": "sandlark-mast", "latitude": "-31.2", "confirm": "latitude"}
+    undo(demo_client, sent(demo_client, "/station", place | sure))
     undo(demo_client, sent(demo_client, "/station", place | {"name": "Second Mast"}))
     assert demo_client.get(API).json() == before
     gone = sent(demo_client, "/delete", {})

@@ -63,14 +63,26 @@
     }
   }
 
-  function recorded(visit) {
+  // The list as the service has it: a second look of one day and observer takes the first one's place.
+  async function listRecorded() {
     const list = document.getElementById("today");
-    document.getElementById("none-yet")?.remove();
-    if (visit.date === list.dataset.date) {
+    const day = list.dataset.date;
+    const answer = await fetch(`${within}/v1/vineyards/${vineyard}/visits?from=${day}&to=${day}`, { cache: "no-store" });
+    const told = await own(answer);
+    if (!answer.ok || !told?.visits) return;
+    if (told.visits.length) document.getElementById("none-yet")?.remove();
+    list.replaceChildren(...told.visits.map((seen) => {
       const line = document.createElement("li");
-      line.textContent = `${visit.block}: ${visit.percent_open} % of caps off`;
-      list.append(line);
-    }
+      const change = document.createElement("a");
+      change.href = `${within}/vineyards/${vineyard}/visits/${seen.visit}`;
+      change.textContent = list.dataset.change;
+      const found = seen.percent_open === null ? `BBCH ${seen.bbch}` : `${seen.percent_open} % of caps off`;
+      line.append(`${seen.block ?? seen.cultivar}: ${found}${seen.observer ? `, ${seen.observer}` : ""} `, change);
+      return line;
+    }));
+  }
+
+  function recorded(visit) {
     const here = trip.findIndex((each) => each.dataset.block === visit.block);
     if (here < 0) return;
     trip[here].classList.add("done");
@@ -141,6 +153,7 @@
     }
     const others = read().some((visit) => visit.refused) ? " The service refused a visit, see below." : "";
     if (sent.length) {
+      listRecorded().catch(() => { /* it stands there when the page is opened again */ });
       const look = doubtful.length ? ` Please look again: ${doubtful.join(" ")}` : "";
       say(`Recorded: ${sent.map(words).join("; ")}. The windows on the board know of it.${others}${look} ${trouble ?? ""}`, sent.length === 1 && last);
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
@@ -160,7 +173,7 @@
       const answer = await fetch(`${within}/v1/changes/${change}/undo`, { method: "POST" });
       const told = await own(answer);
       if (!answer.ok || !told) { say(`It could not be undone: ${told?.detail ?? "no answer"}.`); return; }
-      document.getElementById("today").lastElementChild?.remove();
+      await listRecorded();
       say("Undone: that visit counts no more.");
     } catch { say("No connection: it is not undone yet.", change); }
   });
