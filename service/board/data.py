@@ -29,10 +29,13 @@ from service.ingest.bloom_log import LONGEST_CHECK_DAYS
 from service.ingest.cells import whole_number
 from service.ingest.dates import parse_date
 from service.ingest.options import Confirm, ReadOptions
+from service.ingest.table import Content
+from service.ingest.workbook import Sheet
 from service.store.repositories import Repositories
 from service.usecases.add_files import ORDER, AddedFile, FileName, add_files
 from service.usecases.fit_in_use import vineyard_fit
 from service.usecases.fits import get_fit
+from service.usecases.workbooks import sheets_by_name
 from service.web.access import Grower
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
@@ -47,6 +50,7 @@ HINTS: dict[FileName, str] = {
     "visits": "Single looks: how many per cent of caps were off.",
     "planting": "The whole planting, one line a block. A block that the file lacks leaves; its past is kept.",
 }
+DATED: tuple[FileName, ...] = ("temperatures", "bloom_log", "visits")
 SHOWN: tuple[FileName, ...] = ("temperatures", "outlook", "bloom_log", "visits", "planting")
 
 
@@ -89,6 +93,7 @@ def take_files(
     planting: Annotated[UploadFile | None, File()] = None,
     bloom_log: Annotated[UploadFile | None, File()] = None,
     visits: Annotated[UploadFile | None, File()] = None,
+    workbook: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """Say what the files would change, or store them; with faults in any of them nothing is stored."""
     told = ToldOfFiles(
@@ -107,11 +112,12 @@ def take_files(
         "bloom_log": bloom_log,
         "visits": visits,
     }
-    files: dict[FileName, bytes] = {
+    files: dict[FileName, Content] = {
         name: data for name in ORDER if (data := content_of(sent[name])) is not None
     }
     kept = store(request)
     try:
+        files |= _sheets(content_of(workbook), files)
         with changing(request, grower, preview=step == "preview") as records:
             today = clock.today(records.vineyards.get(vineyard).timezone)
             added = add_files(records, vineyard, files, **_how_to_read(told, files, today))
@@ -125,10 +131,25 @@ def take_files(
         return _page(records, vineyard, told, added=added)
 
 
-def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.date) -> dict[str, Any]:
+def _sheets(workbook: bytes | None, files: Mapping[FileName, Content]) -> dict[FileName, Sheet]:
+    """The tables of a workbook. Raises BadInput."""
+    if workbook is None:
+        return {}
+    sheets = sheets_by_name(workbook)
+    twice = [FILE_WORDS[name] for name in sheets if name in files]
+    if twice:
+        problem = f"{' and '.join(twice)} are in the workbook and in a file of their own: send one of them"
+        raise BadInput("a table is given twice", [Problem("workbook", problem)])
+    return sheets
+
+
+def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, Content], today: dt.date) -> dict[str, Any]:
     """What is told beside the files. Raises BadInput."""
     problems = [] if files else [Problem("form", "choose at least one file")]
-    dates = {name: getattr(told, f"{name}_dates") for name in ("temperatures", "bloom_log", "visits")}
+    dates: dict[str, str] = {  # in a workbook they are known as such
+        name: "iso" if isinstance(files.get(name), Sheet) else getattr(told, f"{name}_dates")
+        for name in DATED
+    }
     if told.unit not in UNITS or not set(dates.values()) <= DATES.keys():
         problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
     every = None
@@ -188,6 +209,8 @@ def _page(
         faults=by_file(problems),
         doubted=doubted(problems),
         added=added,
+        changes_nothing=added is not None
+        and all(each.counts.stored == each.counts.replaced == 0 and not each.removed for each in added),
         files=[(name, FILE_WORDS[name], HINTS[name], f"{name}.csv" in TEMPLATE_FILES) for name in SHOWN],
         file_words=FILE_WORDS,
         warning_words=for_page,

@@ -59,6 +59,7 @@ FILE_WORDS = {
     "planting": "Planting",
     "bloom_log": "Bloom log",
     "visits": "Visits",
+    "workbook": "Workbook",
 }
 
 

@@ -13,6 +13,7 @@ from service.ingest.odd_bloom import Seen, bloom_seen, odd_bloom
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place
 from service.ingest.report import BadRow
+from service.ingest.table import Content
 from service.ingest.visits import ReadVisits, check_visit, fractions, read_visits
 from service.store.records import Counts
 from service.store.repositories import Repositories
@@ -46,7 +47,7 @@ def ground_of(records: Repositories, vineyard: str) -> Ground:
     return Ground(vineyard, records.blocks.known(vineyard), latitude)
 
 
-def read_log_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadBloomLog:
+def read_log_on(ground: Ground, data: Content, options: ReadOptions) -> ReadBloomLog:
     """Read a bloom log.
 
     Raises
@@ -64,7 +65,7 @@ def read_log_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadBloomL
     return read_bloom_log(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
 
 
-def read_visits_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadVisits:
+def read_visits_on(ground: Ground, data: Content, options: ReadOptions) -> ReadVisits:
     """Read visits. Raises BadInput (the file cannot be read)."""
     return read_visits(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
 
@@ -72,7 +73,7 @@ def read_visits_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadVis
 def store_bloom_log(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     options: ReadOptions = AS_THEY_ARE,
     ahead: tuple[Ground, ReadBloomLog] | None = None,
@@ -98,7 +99,7 @@ def store_bloom_log(
 def store_visits_file(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     options: ReadOptions = AS_THEY_ARE,
     ahead: tuple[Ground, ReadVisits] | None = None,
