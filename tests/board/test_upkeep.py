@@ -119,6 +119,13 @@ def test_a_cell_of_the_log_is_written_and_a_single_date_deleted(demo_client: Tes
     assert log_of(demo_client, 2024, "west-3") == before
     odd = sent(demo_client, "/log/entry?season=2024&key=west-3", {"bloom_start": "2023-05-12"})
     assert odd.status_code == 422
+    assert 'name="confirm"' not in demo_client.get(f"{BOARD}/log/entry?season=2024&key=west-3").text
+    ahead = {"bloom_start": "2090-05-12"}
+    doubtful = sent(demo_client, "/log/entry?season=2090&key=west-3", ahead)
+    assert doubtful.status_code == 422
+    assert 'value="2090-05-12"' in doubtful.text
+    assert 'name="confirm" value="dates"' in doubtful.text
+    undo(demo_client, sent(demo_client, "/log/entry?season=2090&key=west-3", ahead | {"confirm": "dates"}))
 
 
 def test_a_block_is_renamed_added_and_taken_out(demo_client: TestClient) -> None:
