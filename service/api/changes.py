@@ -14,6 +14,7 @@ from service.api.listing import AS_CSV, PageAsked, csv_answer, cursor_after
 from service.api.responses import problems, wants_csv
 from service.usecases.documents import Slug
 from service.web.access import Asked, needs
+from service.web.days import WrittenOut
 from service.web.records import Reading, Writing
 from service.web.undoing import check_may_undo
 
@@ -34,7 +35,9 @@ def list_changes(
     vineyard: Annotated[Slug | None, Query(description="Only what was changed in this vineyard.")] = None,
     station: Annotated[Slug | None, Query(description="Only what was changed at this station.")] = None,
     since: Annotated[
-        AwareDatetime | dt.date | None, Query(description="Only changes from this moment or day on (UTC).")
+        AwareDatetime | dt.date | None,
+        WrittenOut,
+        Query(description="Only changes from this moment or day on (UTC)."),
     ] = None,
 ) -> ChangeList | Response:
     """Every request that wrote something, newest first: when, who, what in words, and how many rows.

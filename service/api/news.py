@@ -17,6 +17,7 @@ from service.feed.news import MEDIA_TYPE, to_atom
 from service.usecases.news import NewsSince, news_since, tell
 from service.web.access import needs
 from service.web.addresses import mail_address
+from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.words.news import news_words
@@ -88,7 +89,7 @@ class ReadersBody(Body):
 def get_news(
     vineyard: VineyardKey,
     records: Reading,
-    since: Annotated[dt.date, Query(description="Compared with what was told last on or before this day.")],
+    since: Annotated[IsoDate, Query(description="Compared with what was told last on or before this day.")],
 ) -> NewsAnswer:
     """What changed since a day: medians that moved 2 days or more, stages seen, warnings new, raised, eased or gone,
     frost in the outlook, temperatures that have stopped. Where no answer was kept by then, that day's is computed anew.

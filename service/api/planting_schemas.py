@@ -12,6 +12,7 @@ from models.vineyard.cautions import WildMales
 from service.api.schemas import BadRowAnswer, Body, Name, ReplacedRow, Text, TimeZone, Weekday
 from service.ingest.planting import MOST_DAYS_LATER
 from service.usecases.documents import Slug
+from service.web.days import IsoDate
 
 
 class CultivarBody(Body):
@@ -130,7 +131,7 @@ class RenameBody(Body):
 class FrostBody(Body):
     """In which night a block's shoots froze, where that is known."""
 
-    night: dt.date | None = Field(
+    night: IsoDate | None = Field(
         default=None,
         description="Forecasts as of an earlier day do not know of it; by default the whole season.",
     )

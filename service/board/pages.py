@@ -20,12 +20,14 @@ from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_cels
 from models.vineyard.scouting import alike
 from service.store.errors import StoreError
 from service.web.access import KEY_NEEDED, WhichGrower, asker_may
+from service.web.days import IsoDate
 from service.web.grower_path import address_in, keep_grower
 from service.web.kept import KeptRoute
 from service.web.problems import BAD_INPUT, KINDS, Kind, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
+from service.words.jobs import job_words
 from service.words.plain import day_count, in_words, listed, percent, sentence, short_date, short_span
 from service.words.pollen import SHORT, warning_words
 from service.words.roles import MAY
@@ -46,7 +48,7 @@ OURS = {"Capfall-Page": "1"}  # what keeps pages on a phone knows ours by it
 UNITS_COOKIE = "capfall_units"
 A_YEAR = 365 * 24 * 3600  # [s]
 
-AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
+AsOf = Annotated[IsoDate | None, BeforeValidator(lambda told: told or None), Query()]
 Done = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Interval = Annotated[float, Query(gt=0, lt=1)]
 
@@ -119,6 +121,7 @@ def _environment() -> Environment:
         "percent": percent,
         "listed": listed,
         "sentence": sentence,
+        "job_words": job_words,
         "days": day_count,
         "heat": told_heat,
         "temperature": told_temperature,

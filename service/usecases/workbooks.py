@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import get_args
 
 from models.errors import BadInput, Problem
+from service.ingest.options import FileName
 from service.ingest.workbook import Sheet, is_workbook, read_sheets
 from service.ingest.written_workbook import (
     bloom_log_rows,
@@ -14,7 +15,6 @@ from service.ingest.written_workbook import (
     write_workbook,
 )
 from service.store.repositories import Repositories
-from service.usecases.add_files import FileName
 
 
 def vineyard_workbook(records: Repositories, vineyard: str) -> bytes:
