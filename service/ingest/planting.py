@@ -16,6 +16,7 @@ from service.ingest.names import slug
 from service.ingest.options import OnBadRows
 from service.ingest.report import BadRow, lines_text, settle_bad_rows, settle_repeats
 from service.ingest.table import Content, Row, Table, read_table
+from service.likeness import nearest
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "block": ("block_id",),
@@ -312,7 +313,9 @@ def _with_known_neighbours(rows: list[_PlantingRow]) -> tuple[list[_PlantingRow]
         for row in rows:
             strangers = [name for name in row.block.neighbours or () if name not in keys]
             if strangers:
+                near = nearest(strangers[0], keys - {row.block.key}) if len(strangers) == 1 else None
                 problem = f"neighbour {', '.join(strangers)} is no block that could be read from the file"
+                problem += "" if near is None else f"; did you mean {near}?"
                 bad_rows.append(BadRow(row.line, problem))
             else:
                 kept.append(row)

@@ -336,7 +336,8 @@ def test_a_calendar_link_leads_to_a_calendar(demo_service: Served, browser: Brow
         assert answer.ok
         assert answer.headers["content-type"].startswith("text/calendar")
         assert "BEGIN:VEVENT" in answer.text()
-        watch.clean()
+        page.goto(f"{demo_service.address}/everything")
+        sound(page, watch)
 
 
 @SIZES
