@@ -15,6 +15,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from service.api import routes
 from service.api.change_header import ChangeHeader
 from service.api.document import document
+from service.api.everything import check_row
 from service.board import routes as board
 from service.jobs import JobRunner
 from service.settings import Settings
@@ -83,6 +84,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.turns = Turns()
     app.state.metrics = Metrics(app.state.turns)
     app.state.wrong_keys = WrongKeys()
+    app.state.check_row = check_row
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)

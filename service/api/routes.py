@@ -34,6 +34,7 @@ from service.api import (
     temperatures,
     vineyards,
     visits,
+    workbook,
 )
 from service.api.responses import EVERYWHERE
 from service.web.access import asker
@@ -55,6 +56,7 @@ for part in (
     bloom_log,
     visits,
     set_counts,
+    workbook,
     frost,
     changes,
     fits,
@@ -75,5 +77,5 @@ for part in (
     keys,
 ):
     kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
-    heavy = kept or part in (bloom_report, everything, layout, season_review)
+    heavy = kept or part in (bloom_report, everything, layout, season_review, workbook)
     router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])

@@ -12,7 +12,7 @@ from models.stages import BLOOM_STAGES
 from models.vineyard.uncovered import DailyChance
 from service.board.charts import Column
 from service.board.time_axis import ONE_DAY, TimeAxis
-from service.words.forecast import short_stage, status_words, what_is_special, why_no_window
+from service.words.forecast import bare_status, short_stage, status_words, what_is_special, why_no_window
 from service.words.language import N_, _
 from service.words.plain import date_and_interval, in_words, listed, percent, short_date, to
 from service.words.scouting import visit_words
@@ -154,7 +154,7 @@ def bar(
         window=_window(found, stages),
         notes=tuple(_notes(stages)),
         stages=tuple(
-            StageLine(stage, status_words(told.status), told) for stage, told in found.stages.items()
+            StageLine(stage, status_words(stage, told), told) for stage, told in found.stages.items()
         ),
         visits=tuple(_visit_marks(visits, axis)) if axis is not None else (),
         caution=what_is_special(found),
@@ -183,12 +183,14 @@ def _window(found: BlockForecast, stages: Sequence[tuple[str, StageForecast]]) -
 
 def _notes(stages: Sequence[tuple[str, StageForecast]]) -> Iterator[str]:
     for stage, told in stages:
-        if told.status == "observed" and told.median is not None:
+        if told.first_look is not None:
+            yield status_words(stage, told)
+        elif told.status == "observed" and told.median is not None:
             yield _seen(stage, told.median)
     for status in NOTED:
         alike = [short_stage(stage) for stage, told in stages if told.status == status]
         if alike:
-            yield _("{stages} {status}", stages=listed(alike), status=status_words(status))
+            yield _("{stages} {status}", stages=listed(alike), status=bare_status(status))
 
 
 def _seen(stage: str, day: dt.date) -> str:
@@ -208,7 +210,7 @@ def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn
         seen=tuple(
             Mark(axis.noon(told.median), _seen(stage, told.median))
             for stage, told in stages
-            if told.status == "observed" and told.median is not None
+            if told.status == "observed" and told.first_look is None and told.median is not None
         ),
     )
 
@@ -222,7 +224,7 @@ def _dates(text: str, bloom: Stretch) -> Dates:
 
 def _date(told: StageForecast) -> str:
     assert told.median is not None
-    if told.status == "observed":
+    if told.status == "observed" and told.first_look is None:
         return _("{date} seen", date=short_date(told.median))
     return date_and_interval(told.median, told.low, told.high)
 

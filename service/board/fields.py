@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from fastapi import UploadFile
@@ -68,6 +69,7 @@ FILE_WORDS = {
     "planting": N_("Planting"),
     "bloom_log": N_("Bloom log"),
     "visits": N_("Visits"),
+    "workbook": N_("Workbook"),
 }
 
 
@@ -88,6 +90,11 @@ def read_percent(text: str) -> float:
         problem = _("{number} is outside 0 to 100 per cent", number=f"{told:g}")
         raise BadInput(problem, [Problem("percent_open", problem)])
     return told
+
+
+def doubted(problems: Sequence[Problem]) -> frozenset[str]:
+    """The words by which what is refused can be confirmed: a page shows the box for these alone."""
+    return frozenset(word for each in problems for word in re.findall(r"confirm=(\w+)", each.problem))
 
 
 def by_file(problems: Sequence[Problem]) -> dict[str, list[tuple[str, str]]]:

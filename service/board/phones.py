@@ -15,7 +15,7 @@ from service.board.sign_in import let_in
 from service.store.access import Key
 from service.store.engine import Store
 from service.store.errors import NotFound
-from service.usecases.keys import INVITED_FOR, Asker, accept, invitation_with, invite
+from service.usecases.keys import INVITED_FOR, Asker, accept, begin_session, invitation_with, invite
 from service.web.access import Asked, needs
 from service.web.origins import check_own_page, host_in, is_loopback, own_address
 from service.web.records import store
@@ -95,10 +95,10 @@ async def take_phone(request: Request, link: Link) -> Response:
     """Use the link up: the phone that asks has a key of its own from now on."""
     check_own_page(request)
     try:
-        secret = await run_in_threadpool(_accepted, request.app.state.store, link)
+        token = await run_in_threadpool(_accepted, request.app.state.store, link)
     except NotFound:
         return await _used_up(request)
-    return let_in(request, "/", secret, stay=True)
+    return let_in(request, "/", token, stay=True)
 
 
 async def _used_up(request: Request) -> HTMLResponse:
@@ -120,4 +120,4 @@ def _invitation(kept: Store, link: str) -> Key | None:
 
 def _accepted(kept: Store, link: str) -> str:
     with kept.access() as access:
-        return accept(access, link).secret
+        return begin_session(access, accept(access, link).key, stay=True)

@@ -8,10 +8,12 @@ from starlette.staticfiles import StaticFiles
 from service.board import (
     calendar_link,
     data,
+    everything,
     fruit_set,
     help_pages,
     layout,
     log_table,
+    long_work,
     news,
     phones,
     planting_map,
@@ -42,6 +44,7 @@ for part in (
     log_table,
     upkeep,
     skill,
+    long_work,
     planting_map,
     layout,
     fruit_set,
@@ -51,6 +54,7 @@ for part in (
     roster,
     sign_in,
     phones,
+    everything,
     help_pages,
     reference,
 ):

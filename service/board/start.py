@@ -20,6 +20,7 @@ from service.board.fields import (
     UNIT_CHOICES,
     by_file,
     content_of,
+    doubted,
     template_file,
 )
 from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
@@ -245,6 +246,7 @@ def _start_page(
         change=change,
         unit_choices=UNIT_CHOICES,
         faults=by_file(problems),
+        doubted=doubted(problems),
         demo=demo_weather.VINEYARD,
         demo_as_of=demo_weather.AS_OF,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},

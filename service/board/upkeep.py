@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Form, Path, Query, Request
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Visit
 from models.units import FEET_PER_METRE
 from models.vineyard.scouting import WEEKDAY_NAMES
 from service import clock
-from service.board.fields import read_percent
+from service.board.fields import doubted, read_percent
 from service.board.pages import Done, PageRoute, PageUnits, here, page
 from service.clock import check_timezone
 from service.ingest.cells import number, whole_number
@@ -27,9 +28,12 @@ from service.store.records import Change, Station
 from service.store.repositories import Repositories
 from service.usecases.observations import change_visit
 from service.usecases.temperatures import put_station
-from service.web.access import Grower, needs
+from service.web.access import Asked, Grower, needs
+from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.web.undoing import check_may_undo, may_undo
+from service.web.units import Units
 from service.words.changes import what_changed
 from service.words.language import _
 from service.words.plain import WEEKDAYS as WEEKDAY_WORDS
@@ -225,17 +229,33 @@ def settings_page(
     request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, change: Done = None
 ) -> HTMLResponse:
     """Name, station, reach, weekdays and time zone; and the station itself."""
+    return _settings(request, vineyard, grower, units, change=change)
+
+
+def _settings(
+    request: Request,
+    vineyard: str,
+    grower: str,
+    units: Units,
+    *,
+    change: int | None = None,
+    doubtful: tuple[Station, Sequence[Problem]] | None = None,
+) -> HTMLResponse:
+    """The page; with a station as it was told, where it can be right only if that is confirmed."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         stations = records.stations.all()
+    stands = next((each for each in stations if each.key == known.station), None)
     return page(
         "settings.html",
+        status=200 if doubtful is None else 422,
         vineyard=known,
         asked={},
         change=change,
         units=units,
         stations=stations,
-        station=next((each for each in stations if each.key == known.station), None),
+        station=stands if doubtful is None else doubtful[0],
+        doubts=() if doubtful is None else [for_page(each.problem) for each in doubtful[1]],
         weekdays=WEEKDAYS,
     )
 
@@ -283,31 +303,43 @@ def change_station(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    units: PageUnits,
     station: Short = "",
     name: Annotated[str, Form(max_length=200)] = "",
     latitude: Cell = "",
     longitude: Cell = "",
     elevation_m: Cell = "",
     confirm: Annotated[list[Confirm] | None, Form()] = None,
-) -> RedirectResponse:
+) -> Response:
     """Store the station as it is told now; a new one, where none is named, becomes the vineyard's."""
+    told = Station(
+        station or slug(name),
+        name.strip(),
+        _degrees("latitude", latitude, 90),
+        _degrees("longitude", longitude, 180),
+        number(elevation_m) if elevation_m.strip() else None,
+    )
+    try:
+        _put_station(request, vineyard, grower, told, new=not station, confirm=confirm or ())
+    except BadInput as error:
+        if not doubted(error.problems):
+            raise
+        return _settings(request, vineyard, grower, units, doubtful=(told, error.problems))
+    return RedirectResponse(here(vineyard, "settings", change=request.state.change), 303)
+
+
+def _put_station(
+    request: Request, vineyard: str, grower: str, told: Station, *, new: bool, confirm: Sequence[Confirm]
+) -> None:
     with changing(request, grower, preview=False) as records:
-        told = Station(
-            station or slug(name),
-            name.strip(),
-            _degrees("latitude", latitude, 90),
-            _degrees("longitude", longitude, 180),
-            number(elevation_m) if elevation_m.strip() else None,
-        )
-        if not station and told.key in {each.key for each in records.stations.all()}:
+        if new and told.key in {each.key for each in records.stations.all()}:
             raise BadInput(
                 _("the name is taken"),
                 [Problem("name", _("{name} is a station already", name=repr(told.key)))],
             )
-        put_station(records, told, confirm=confirm or ())
-        if not station:
+        put_station(records, told, confirm=confirm)
+        if new:
             records.vineyards.put(replace(records.vineyards.get(vineyard), station=told.key))
-    return RedirectResponse(here(vineyard, "settings", change=request.state.change), 303)
 
 
 def _degrees(where: str, text: str, most: float) -> float:
@@ -339,7 +371,9 @@ def delete_vineyard(request: Request, vineyard: VineyardKey, grower: Grower) -> 
 
 
 @router.get("/vineyards/{vineyard}/changes")
-def change_list(request: Request, vineyard: VineyardKey, grower: Grower, change: Done = None) -> HTMLResponse:
+def change_list(
+    request: Request, vineyard: VineyardKey, grower: Grower, who: Asked, change: Done = None
+) -> HTMLResponse:
     """What was changed in the vineyard and at its station, the newest first."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
@@ -356,7 +390,10 @@ def change_list(request: Request, vineyard: VineyardKey, grower: Grower, change:
         vineyard=known,
         asked={},
         change=change,
-        changes=[(each, what_changed(each.code, each.params), _at(each, zone)) for each in newest],
+        changes=[
+            (each, what_changed(each.code, each.params), _at(each, zone), may_undo(who, each))
+            for each in newest
+        ],
     )
 
 
@@ -365,14 +402,17 @@ def _at(change: Change, zone: ZoneInfo | None) -> dt.datetime:
 
 
 @router.post("/changes/{change}/undo")
+@needs("record")
 def undo_from_page(
     request: Request,
     grower: Grower,
+    who: Asked,
     change: Annotated[int, Path(ge=1, le=2**31 - 1)],
     back: Annotated[str, Form(max_length=300)] = "/",
 ) -> RedirectResponse:
     """Undo a change, and go back to the page that it was asked for on."""
     with changing(request, grower, preview=False) as records:
+        check_may_undo(who, records.changes.get(change))
         records.changes.undo(change)
     own = back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
     return RedirectResponse(f"{own}{'&' if '?' in own else '?'}change={request.state.change}", 303)

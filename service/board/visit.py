@@ -29,6 +29,7 @@ from service.web.access import Grower, needs
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.cautions import caution_texts
 from service.words.language import _
 from service.words.scouting import how_to_estimate, task_name
 from service.words.scripts import visit_form_words
@@ -94,7 +95,7 @@ def _form(
         how_to_estimate=how_to_estimate(),
         words=visit_form_words(),
         recorded=recorded,
-        warnings=[for_page(warning) for warning in warnings],
+        warnings=warnings,
         asked={} if as_of is None else {"as_of": as_of.isoformat()},
     )
 
@@ -150,9 +151,10 @@ def record_visit(
         today = clock.today(records.vineyards.get(vineyard).timezone)
         stored = store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
         seen_from = max(day, parse_date(as_of) if as_of else today)
+        warnings = [*map(for_page, stored.warnings), *caution_texts(stored.far_off)]
         doubtful = (
-            _form(records, vineyard, block, seen_from, recorded=visit, warnings=stored.warnings)
-            if stored.warnings
+            _form(records, vineyard, block, seen_from, recorded=visit, warnings=warnings)
+            if warnings
             else None
         )
     if doubtful is not None:

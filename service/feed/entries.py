@@ -16,8 +16,8 @@ from service.words.cautions import caution_words
 from service.words.forecast import (
     MEANINGS,
     MOSTLY_POOLED,
-    STATUSES,
     stage_words,
+    status_words,
     what_is_special,
     why_no_window,
 )
@@ -97,13 +97,13 @@ def _span(first: dt.date, last: dt.date) -> str:
 def _stage_line(stage: str, told: StageForecast, interval: float) -> str:
     line = f"{sentence(stage_words(stage))} ({MEANINGS[stage]}): "
     if told.median is None:
-        return f"{line}{STATUSES[told.status]}, {percent(told.chance)} chance."
+        return f"{line}{status_words(stage, told)}, {percent(told.chance)} chance."
     line += in_words(told.median)
     if told.low is not None and told.high is not None:
         line += f", {percent(interval)} range {_span(told.low, told.high)}"
     elif told.low is not None:
         line += f", {percent(interval)} range from {in_words(told.low)} on"
-    line += f"; {STATUSES[told.status]}"
+    line += f"; {status_words(stage, told)}"
     return f"{line}, {percent(told.chance)} chance this season." if told.chance < 1 else f"{line}."
 
 

@@ -1,8 +1,8 @@
 """Who is asking, and whether they may: the only place that decides it.
 
 Open access knows one grower, ``local``, and serves only the machine that it runs on. With keys every request needs
-one, in a header or, from a browser that has signed in, in a cookie. What a route needs is said where it is defined
-(`needs`); where it is not said, to read needs ``read`` and all else ``manage``.
+one, in a header; a browser that has signed in sends a token of its own in a cookie. What a route needs is said where it
+is defined (`needs`); where it is not said, to read needs ``read`` and all else ``manage``.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from contextvars import ContextVar
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
 from fastapi import Depends, HTTPException, Query, Request
 from fastapi.concurrency import run_in_threadpool
@@ -35,6 +35,13 @@ WRONG_KEY_SECONDS = 1.0
 MOST_WAITING = 100
 KEY_NEEDED = {"WWW-Authenticate": "Bearer"}
 WRONG_KEY = N_("this key is not known: it was never made, was revoked, or its time is over")
+
+
+class Sent(NamedTuple):
+    """The secret of a key, or with ``session`` the token of a browser that has signed in."""
+
+    secret: str
+    session: bool = False
 
 
 ANYBODY = Asker("", "invitation", ())
@@ -83,27 +90,27 @@ class WrongKeys:
         return HTTPException(401, _(WRONG_KEY), KEY_NEEDED)
 
 
-async def known(request: Request, secret: str) -> Asker:
-    """Who asks with a secret; it is looked up once a request.
+async def known(request: Request, sent: Sent) -> Asker:
+    """Who asks with what was sent; it is looked up once a request.
 
     Raises
     ------
     HTTPException
         401, slowly, if it is not known.
     """
-    before: tuple[str, Asker] | None = getattr(request.state, "known", None)
-    if before is not None and before[0] == secret:
+    before: tuple[Sent, Asker] | None = getattr(request.state, "known", None)
+    if before is not None and before[0] == sent:
         return before[1]
-    found = await run_in_threadpool(_look_up, request.app.state.store, secret)
+    found = await run_in_threadpool(_look_up, request.app.state.store, sent)
     if found is None:
         raise await request.app.state.wrong_keys.refuse()
-    request.state.known = (secret, found)
+    request.state.known = (sent, found)
     return found
 
 
-def _look_up(store: Store, secret: str) -> Asker | None:
+def _look_up(store: Store, sent: Sent) -> Asker | None:
     with store.access(read_only=True) as access:
-        return asker_with(access, secret)
+        return asker_with(access, sent.secret, session=sent.session)
 
 
 async def asker(request: Request) -> Asker:
@@ -157,8 +164,8 @@ def _check_local(request: Request) -> None:
         raise HTTPException(403, _("open access serves only the machine that the service runs on"))
 
 
-def sent_secret(request: Request) -> str:
-    """The key that a request brings in a header, or in a browser's cookie.
+def sent_secret(request: Request) -> Sent:
+    """The key that a request brings in a header, or the token in a browser's cookie.
 
     Raises
     ------
@@ -167,18 +174,18 @@ def sent_secret(request: Request) -> str:
     """
     scheme, __, bearer = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() == "bearer":
-        return bearer.strip()
+        return Sent(bearer.strip())
     cookie = request.cookies.get(cookie_name(request))
     if cookie is None:
         raise HTTPException(401, _("a key is needed"), KEY_NEEDED)
     if request.method not in SAFE_METHODS:
         check_own_page(request)
-    return cookie
+    return Sent(cookie, session=True)
 
 
-def _secret(request: Request, needed: Role) -> str:
+def _secret(request: Request, needed: Role) -> Sent:
     if needed == "calendar" and "key" in request.query_params:  # calendar programs send no headers
-        return request.query_params["key"]
+        return Sent(request.query_params["key"])
     return sent_secret(request)
 
 

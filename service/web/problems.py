@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from http import HTTPStatus
 
@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from models.errors import BadInput, CapfallError, MissingDays, NotEnoughData, Problem
+from service.likeness import nearest
 from service.store.errors import (
     AlreadyThere,
     AlreadyUndone,
@@ -137,7 +138,7 @@ def located(error: Exception) -> Sequence[Problem]:
         case NotFound():
             return [Problem(error.kind, _("{name} does not exist", name=repr(error.key)))]
         case UnknownReference():
-            return [Problem(error.kind, _("{name} does not exist", name=repr(key))) for key in error.keys]
+            return [Problem(error.kind, _unknown(key, error.known)) for key in error.keys]
         case InUse():
             return [Problem(error.kind, _("used by {user}", user=user)) for user in error.users]
         case AlreadyThere():
@@ -155,6 +156,13 @@ def located(error: Exception) -> Sequence[Problem]:
                 for each in error.blockers
             ]
     return ()
+
+
+def _unknown(key: str, known: Collection[str]) -> str:
+    near = nearest(key, known)
+    if near is None:
+        return _("{name} does not exist", name=repr(key))
+    return _("{name} does not exist; did you mean {near}?", name=repr(key), near=near)
 
 
 async def _on_purpose(request: Request, error: Exception) -> Response:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from models.bloom.forecast import BlockForecast, Status, WhyNone
+from models.bloom.forecast import BlockForecast, StageForecast, Status, WhyNone
 from models.bloom.frost_delay import MOST_DAYS_LATER
 from models.bloom.hindcast import KNOWN_WEATHER, OTHERS_SEEN, Lead
 from models.bloom.thresholds import Newcomer
 from models.vineyard.frost import BlockFrost
 from service.words.language import N_, _, ngettext, reading
-from service.words.plain import listed, percent, sentence
+from service.words.plain import in_words, listed, percent, sentence
 
 MUCH_BETTER = 0.8  # of the usual date's error. Our convention.
 STATUSES: dict[Status, str] = {
@@ -57,6 +57,15 @@ _WHY_NONE: dict[WhyNone, str] = {
 }
 
 
+# Had come at the first look.
+_BY_THEN = {
+    "bloom_start": N_("open at the first look on {date}"),
+    "full_bloom": N_("past full bloom at the first look on {date}"),
+    "bloom_end": N_("over at the first look on {date}"),
+}
+_COME = N_("come at the first look on {date}")
+
+
 def stage_words(stage: str) -> str:
     """A stage key as in "bloom start"."""
     return _(STAGE_NAMES[stage]) if stage in STAGE_NAMES else stage.replace("_", " ")
@@ -72,9 +81,16 @@ def stage_meaning(stage: str) -> str:
     return _(MEANINGS[stage])
 
 
-def status_words(status: Status) -> str:
+def bare_status(status: Status) -> str:
     """How a stage stands, as in "expected"."""
     return _(STATUSES[status])
+
+
+def status_words(stage: str, told: StageForecast) -> str:
+    """How a stage stands; of one that had come before anybody looked, by when it had."""
+    if told.first_look is None:
+        return bare_status(told.status)
+    return _(_BY_THEN.get(stage, _COME), date=in_words(told.first_look))
 
 
 def short_stage(stage: str) -> str:

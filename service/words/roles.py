@@ -6,7 +6,7 @@ from service.words.language import N_, _
 
 MAY = {
     "invitation": N_("add one phone"),
-    "calendar": N_("show one calendar"),
+    "calendar": N_("show one calendar and its news"),
     "read": N_("read"),
     "record": N_("record visits"),
     "manage": N_("manage everything"),

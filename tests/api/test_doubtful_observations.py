@@ -46,12 +46,15 @@ def median(client: TestClient, stage: str) -> dt.date:
     return dt.date.fromisoformat(told["median"])
 
 
-def visit(client: TestClient, *seen: Seen) -> None:
+def visit(client: TestClient, *seen: Seen) -> dict[str, Any]:
     visits = [
         {"date": str(day), "block": "b", "percent_open": percent, "observer": "".join(who) or None}
         for day, percent, *who in seen
     ]
-    assert client.post(f"{VINEYARD}/visits", json=visits).status_code == 200
+    answer = client.post(f"{VINEYARD}/visits", json=visits)
+    assert answer.status_code == 200
+    receipt: dict[str, Any] = answer.json()
+    return receipt
 
 
 def told_of(told: dict[str, Any], words: str) -> list[str]:
@@ -108,9 +111,11 @@ def test_a_visit_weeks_off_is_taken_and_told_and_the_page_removes_it(grower: Tes
     early = start - dt.timedelta(days=35)
     as_of = early + dt.timedelta(days=1)
     before = forecast(grower, as_of)
-    visit(grower, (early, 50))
+    receipt = visit(grower, (early, 50))
     told = forecast(grower, as_of)
     (said,) = told_of(told, "days earlier than fit and weather say")
+    assert receipt["warnings"][-1].partition(": ")[0] == said.partition(": ")[0]
+    assert "days earlier than fit and weather say" in receipt["warnings"][-1]
     assert str(early) in said
     assert stage_of(told, "b", "full_bloom")["status"] == "observed"
     page = page_of(grower, as_of)
@@ -119,6 +124,14 @@ def test_a_visit_weeks_off_is_taken_and_told_and_the_page_removes_it(grower: Tes
     assert grower.post(address, follow_redirects=False).status_code == 303
     assert forecast(grower, as_of) == before
     assert "Delete this visit" not in page_of(grower, as_of)
+
+
+def test_what_had_come_at_the_first_look_is_told_as_come_by_then(grower: TestClient) -> None:
+    day = median(grower, "full_bloom")
+    visit(grower, (day, 40))
+    assert f"open at the first look on {day.day} " in page_of(grower, day)
+    visit(grower, (day - dt.timedelta(days=6), 0))
+    assert "at the first look" not in page_of(grower, day)
 
 
 def test_half_open_in_november_is_told(grower: TestClient) -> None:
@@ -131,7 +144,8 @@ def test_half_open_in_november_is_told(grower: TestClient) -> None:
 def test_an_ordinary_early_or_late_look_is_not_told(grower: TestClient) -> None:
     start = median(grower, "bloom_start")
     for days in (-4, 4):
-        visit(grower, (start + dt.timedelta(days=days), 6 + days))
+        receipt = visit(grower, (start + dt.timedelta(days=days), 6 + days))
+        assert not any("fit and weather say" in said for said in receipt["warnings"])
     assert not told_of(forecast(grower, start + dt.timedelta(days=5)), "fit and weather say")
 
 

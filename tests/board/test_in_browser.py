@@ -263,6 +263,18 @@ def test_a_trip_leads_from_block_to_block_and_a_visit_can_be_undone_in_sight(
         page.wait_for_selector("#said:has-text('Undone')")
         assert len(visits(demo_service)) == before - 1
         assert page.locator("#today li").count() == 0
+        for percent in ("10", "25"):  # the second takes the place of the first, in the list too
+            page.locator("[data-block=west-2]").click()
+            record(page, None, percent)
+            page.wait_for_selector(f"#today:has-text('west-2: {percent} % of caps off')")
+        assert page.locator("#today li").count() == 1
+        assert (page.locator("#today a").get_attribute("href") or "").startswith(f"{BOARD}/visits/")
+        tabs = page.locator(".top nav li")
+        places = [tab.bounding_box() for tab in tabs.all()]
+        assert len({place["y"] for place in places if place}) == 1  # all in one row
+        assert all(
+            place and place["x"] >= 0 and place["x"] + place["width"] <= PHONE["width"] for place in places
+        )
         sound(page, watch)
 
 
@@ -324,7 +336,8 @@ def test_a_calendar_link_leads_to_a_calendar(demo_service: Served, browser: Brow
         assert answer.ok
         assert answer.headers["content-type"].startswith("text/calendar")
         assert "BEGIN:VEVENT" in answer.text()
-        watch.clean()
+        page.goto(f"{demo_service.address}/everything")
+        sound(page, watch)
 
 
 @SIZES
@@ -511,6 +524,23 @@ def test_the_hindcast_runs_with_a_bar_and_ends_in_pictures(scene_service: Served
         page.get_by_role("button", name="Show").click()
         page.wait_for_selector("h2:has-text('bloom end, known weather')")
         page.set_viewport_size({"width": PHONE["width"], "height": PHONE["height"]})
+        sound(page, watch)
+        api = f"{scene_service.address}/v1/vineyards/few"
+        earlier = page.request.get(f"{api}/fit").json()["fit"]
+        row = {"Content-Type": "text/csv"}, "season,block,bloom_start\n2021,west-1,2021-05-16\n"
+        assert page.request.post(f"{api}/bloom-log", headers=row[0], data=row[1]).ok
+        rule = {"method": "average", "base_c": 10, "accumulate_from": "01-01"}
+        made = page.request.post(
+            f"{scene_service.address}/v1/fits", data={"vineyards": ["few"], "heat": rule}
+        )
+        assert made.ok, made.text()
+        page.goto(f"{scene_service.address}/vineyards/few/skill")
+        assert "No hindcast of this fit was run yet" in page.inner_text("main")
+        page.get_by_text("Hindcasts of other fits").click()
+        page.get_by_role("link", name=earlier).click()
+        page.locator("#scatter-chart svg.plot").wait_for()
+        assert f"This is fit {earlier}, which is not in use" in page.inner_text("main")
+        assert page.get_by_role("button", name="Run the hindcast").count() == 0
         sound(page, watch)
 
 

@@ -64,14 +64,25 @@
     }
   }
 
-  function recorded(visit) {
+  // The list as the service has it: a second look of one day and observer takes the first one's place.
+  async function listRecorded() {
     const list = document.getElementById("today");
-    document.getElementById("none-yet")?.remove();
-    if (visit.date === list.dataset.date) {
+    const day = list.dataset.date;
+    const answer = await fetch(`${within}/v1/vineyards/${vineyard}/visits?from=${day}&to=${day}`, { cache: "no-store" });
+    const told = await own(answer);
+    if (!answer.ok || !told?.visits) return;
+    if (told.visits.length) document.getElementById("none-yet")?.remove();
+    list.replaceChildren(...told.visits.map((seen) => {
       const line = document.createElement("li");
-      line.textContent = `${visit.block}: ${found(visit)}`;
-      list.append(line);
-    }
+      const change = document.createElement("a");
+      change.href = `${within}/vineyards/${vineyard}/visits/${seen.visit}`;
+      change.textContent = list.dataset.change;
+      line.append(`${seen.block ?? seen.cultivar}: ${found(seen)}${seen.observer ? `, ${seen.observer}` : ""} `, change);
+      return line;
+    }));
+  }
+
+  function recorded(visit) {
     const here = trip.findIndex((each) => each.dataset.block === visit.block);
     if (here < 0) return;
     trip[here].classList.add("done");
@@ -142,6 +153,7 @@
     }
     const others = read().some((visit) => visit.refused) ? ` ${texts.othersRefused}` : "";
     if (sent.length) {
+      listRecorded().catch(() => { /* it stands there when the page is opened again */ });
       const look = doubtful.length ? ` ${texts.lookAgain} ${doubtful.join(" ")}` : "";
       say(`${fill("recorded", { visits: sent.map(words).join("; ") })}${others}${look} ${trouble ?? ""}`, sent.length === 1 && last);
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
@@ -161,7 +173,7 @@
       const answer = await fetch(`${within}/v1/changes/${change}/undo`, { method: "POST" });
       const told = await own(answer);
       if (!answer.ok || !told) { say(fill("notUndone", { why: told?.detail ?? texts.noAnswer })); return; }
-      document.getElementById("today").lastElementChild?.remove();
+      await listRecorded();
       say(texts.undone);
     } catch { say(texts.notUndoneYet, change); }
   });
