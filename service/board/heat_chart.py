@@ -88,7 +88,7 @@ def _chart(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) -> 
     return Chart(
         id="heat-chart",
         x_label="",
-        y_label=_("Heat accumulated") + (" [°F·day]" if us else " [°C·day]"),
+        y_label=_("Heat accumulated [°F·day]") if us else _("Heat accumulated [°C·day]"),
         x_ticks=tuple(
             Tick(days.at(index), short_month(line.date))
             for index, line in enumerate(lines)

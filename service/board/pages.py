@@ -84,8 +84,8 @@ def here(vineyard: str, path: str = "", *, change: int | None = None, **more: st
 def told_heat(heat_c_day: float, units: Units) -> str:
     """Accumulated heat with its unit."""
     if units == "us":
-        return f"{fahrenheit_days_from_celsius_days(heat_c_day):,.0f} °F·day"
-    return f"{heat_c_day:,.0f} °C·day"
+        return _("{heat} °F·day", heat=f"{fahrenheit_days_from_celsius_days(heat_c_day):,.0f}")
+    return _("{heat} °C·day", heat=f"{heat_c_day:,.0f}")
 
 
 def told_temperature(temperature_c: float, units: Units) -> str:
