@@ -28,7 +28,8 @@ def check_may_undo(who: Asker, change: Change) -> None:
         raise HTTPException(
             403,
             _(
-                "a key that may {needed} is needed for this change; this one may {may}, and undo what it recorded itself",
+                "a key that may {needed} is needed for this change; this one may {may}, and undo what it recorded "
+                "itself",
                 needed=may_words("manage"),
                 may=may_words(who.role),
             ),

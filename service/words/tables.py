@@ -4,22 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-ODD_NOUNS = {
-    "change_rows": "changed row",
-    "fit_in_use": "fit choice",
-    "frosted_blocks": "frosted block",
-    "key_growers": "key-to-grower link",
-    "news_readers": "reader of news",
-    "temperatures": "weather day",
+from service.words.changes import THINGS
+from service.words.language import N_, _
+
+# What no list of changes names.
+MORE = {
+    "calendar_events": (N_("calendar event"), N_("calendar events")),
+    "change_rows": (N_("changed row"), N_("changed rows")),
+    "changes": (N_("kept change"), N_("kept changes")),
+    "growers": (N_("grower"), N_("growers")),
+    "jobs": (N_("job"), N_("jobs")),
+    "key_growers": (N_("key-to-grower link"), N_("key-to-grower links")),
+    "keys": (N_("key"), N_("keys")),
+    "sessions": (N_("signed-in browser"), N_("signed-in browsers")),
+    "told_days": (N_("told day"), N_("told days")),
 }
-ODD_PLURALS = {"reader of news": "readers of news"}
 
 
 def rows_told(rows: Mapping[str, int]) -> list[str]:
     """Each table with its number of rows, as in "3 vineyards"; those without any are left out."""
-    return [f"{count} {_noun(table, count)}" for table, count in rows.items() if count]
-
-
-def _noun(table: str, count: int) -> str:
-    noun = ODD_NOUNS.get(table, table.replace("_", " ").removesuffix("s"))
-    return noun if count == 1 else ODD_PLURALS.get(noun, f"{noun}s")
+    nouns = {**MORE, **THINGS}
+    return [f"{count} {_(nouns[table][count != 1])}" for table, count in rows.items() if count]
