@@ -45,7 +45,8 @@ class StageForecast:
     ``status`` is "overdue" where a look said "not yet" at more heat than the cultivar's interval holds, "presumed"
     where the median is past and nobody saw the stage.
     ``median``, ``low`` and ``high`` are None where the season may end first; ``threshold`` is in °C·day;
-    ``chance`` is the share of draws that reach the stage this season.
+    ``chance`` is the share of draws that reach the stage this season. ``first_look`` is the day of the first look,
+    where the stage had come by then: how long before is not known.
     """
 
     status: Status
@@ -54,6 +55,7 @@ class StageForecast:
     high: dt.date | None
     chance: float
     threshold: float
+    first_look: dt.date | None = None
 
 
 @dataclass(frozen=True)
@@ -327,7 +329,13 @@ def _block_forecast(
         elif median < as_of:
             status = "presumed"
         stages[stage] = StageForecast(
-            status=status, median=median, low=low, high=high, chance=chance, threshold=threshold
+            status=status,
+            median=median,
+            low=low,
+            high=high,
+            chance=chance,
+            threshold=threshold,
+            first_look=look.first_look.get((unit, stage)),
         )
     newcomer = next((one for one in fit.newcomers if one.cultivar == block.cultivar), None)
     basis: Basis = "pooled" if np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED else "own"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 import numpy as np
 from scipy.special import stdtrit
@@ -12,21 +13,9 @@ from scipy.special import stdtrit
 from models.heat.season import season_of
 from models.records import CropCount
 
-
-@dataclass(frozen=True)
-class Trial:
-    """Something that sources name to try against too heavy a crop, and how that is known."""
-
-    what: str
-    source: str
-
-
-# None says how many clusters are too many; by cultivar at most.
-TRIALS = (
-    Trial("cluster counts", "named in extension texts, second-hand; research is said to be lacking"),
-    Trial("wider spacing of spurs", "named in extension texts, second-hand; research is said to be lacking"),
-    Trial("thinning by hand", "named in extension texts, second-hand; research is said to be lacking"),
-)
+# What sources name to try against too heavy a crop (second-hand). None says how many clusters are too many.
+Trial = Literal["cluster_counts", "spur_spacing", "thinning"]
+TRIALS: tuple[Trial, ...] = get_args(Trial)
 
 
 @dataclass(frozen=True)

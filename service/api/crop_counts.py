@@ -25,7 +25,7 @@ from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.web.uploads import JSON, Options, csv_file, csv_upload, media_type
-from service.words.crop import ASK, trial_words
+from service.words.crop import trial_words, whom_to_ask
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])
 
@@ -164,4 +164,4 @@ def get_crop(
         rows = [each.model_dump(mode="json") for each in blocks]
         return csv_answer(request, list(BlockCropAnswer.model_fields), rows)
     to_try = [trial_words(each) for each in TRIALS]
-    return CropAnswer(vineyard=vineyard, interval=interval, blocks=blocks, to_try=to_try, ask=ASK)
+    return CropAnswer(vineyard=vineyard, interval=interval, blocks=blocks, to_try=to_try, ask=whom_to_ask())

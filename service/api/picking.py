@@ -15,7 +15,7 @@ from service.api.schemas import Body, TwoDigits
 from service.usecases.cautions import cautions_of
 from service.usecases.picking import plan_picking
 from service.words.cautions import caution_texts
-from service.words.picking import TASTE, why_not_known
+from service.words.picking import taste_first, why_not_known
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
 
@@ -81,6 +81,6 @@ def get_picking(
             for each in found.picks
         ],
         not_known=[HarvestNotKnown(block=each.block, why=why_not_known(each)) for each in found.not_known],
-        said=TASTE,
+        said=taste_first(),
         cautions=caution_texts(cautions_of(forecast)),
     )

@@ -36,6 +36,7 @@ from service.api import (
     temperatures,
     vineyards,
     visits,
+    workbook,
 )
 from service.api.responses import EVERYWHERE
 from service.web.access import asker
@@ -58,6 +59,7 @@ for part in (
     visits,
     set_counts,
     crop_counts,
+    workbook,
     frost,
     changes,
     fits,
@@ -79,5 +81,5 @@ for part in (
     keys,
 ):
     kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
-    heavy = kept or part in (bloom_report, everything, layout, season_review)
+    heavy = kept or part in (bloom_report, everything, layout, season_review, workbook)
     router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])

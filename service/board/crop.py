@@ -20,7 +20,7 @@ from service.usecases.crop import store_crop_counts, vineyard_crop
 from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
-from service.words.crop import ASK, cane_words, trial_words
+from service.words.crop import cane_words, trial_words, whom_to_ask
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -47,7 +47,7 @@ def crop_page(request: Request, vineyard: VineyardKey, grower: Grower, change: D
         found=[(each, cane_words(each)) for each in reversed(found)],
         counts=sorted(counts, key=lambda each: each.order, reverse=True)[:MOST_SHOWN],
         to_try=[trial_words(each) for each in TRIALS],
-        ask=ASK,
+        ask=whom_to_ask(),
     )
 
 

@@ -16,7 +16,7 @@ from service.usecases.picking import plan_picking
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
-from service.words.picking import TASTE, why_not_known
+from service.words.picking import taste_first, why_not_known
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -51,5 +51,5 @@ def picking_page(
         found=found,
         harvest={} if foreseen is None else {each.block: each.stages for each in foreseen.forecast.blocks},
         not_known=[] if found is None else [(each.block, why_not_known(each)) for each in found.not_known],
-        taste=TASTE,
+        taste=taste_first(),
     )

@@ -190,7 +190,7 @@ class Blocks(OwnedByGrower):
         self._check_known(CultivarRow, "cultivar", {block.cultivar for block in blocks})
         strangers = {key for block in blocks for key in block.neighbours or ()} - new.keys()
         if strangers:
-            raise UnknownReference("neighbour", sorted(strangers))
+            raise UnknownReference("neighbour", sorted(strangers), new)
 
         for key in sorted(old.keys() - new.keys()):
             self._take_out(vineyard, key)

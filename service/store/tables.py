@@ -112,6 +112,16 @@ class KeyRow(Base):
     expires_at: Mapped[dt.datetime | None]
 
 
+class SessionRow(Base):
+    """A browser that has signed in with a key, known by the digest of its token; it goes with the key."""
+
+    __tablename__ = "sessions"
+    __table_args__ = (ForeignKeyConstraint(["key"], ["keys.id"], ondelete="CASCADE"), NOT_JOURNALED)
+    digest: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str]
+    expires_at: Mapped[dt.datetime]
+
+
 class KeyGrowerRow(Base):
     """A grower whom a key lets in to."""
 

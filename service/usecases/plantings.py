@@ -9,6 +9,7 @@ from models.records import Cultivar
 from service.ingest.any_planting import GridSpacing, read_any_planting
 from service.ingest.options import OnBadRows
 from service.ingest.planting import ReadPlanting
+from service.ingest.table import Content
 from service.store.records import Counts
 from service.store.repositories import Repositories
 
@@ -27,7 +28,7 @@ class StoredPlanting:
 def read_planting_of(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     spacing: GridSpacing | None,
     on_bad_rows: OnBadRows,

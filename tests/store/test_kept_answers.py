@@ -15,7 +15,6 @@ from sqlalchemy import create_engine, make_url, select
 
 from models.bloom.forecast import forecast
 from service.app import create_app
-from service.board.pages import UNITS_COOKIE
 from service.settings import Settings
 from service.store.images import is_journaled
 from service.store.journal import CHANGED
@@ -210,7 +209,7 @@ def test_the_question_counts_to_its_last_word(workers: tuple[TestClient, TestCli
     for _ in range(2):
         one.cookies.clear()
         in_metric = one.get(board).text
-        one.cookies.set(UNITS_COOKIE, "us")
+        one.cookies.set("capfall_units", "us")
         assert one.get(board).text != in_metric
 
 
