@@ -37,6 +37,7 @@ from service.web.access import Grower
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.cautions import caution_texts
 from service.words.language import N_, _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -174,6 +175,7 @@ def _page(
         files=[(name, FILE_WORDS[name], HINTS[name], f"{name}.csv" in TEMPLATE_FILES) for name in SHOWN],
         file_words=FILE_WORDS,
         warning_words=for_page,
+        doubt_texts=caution_texts,
         unit_choices=UNIT_CHOICES,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},
         known=_what_is_known(records, vineyard, today),
