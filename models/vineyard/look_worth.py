@@ -115,4 +115,4 @@ def _mean_deviation(moments: FloatArray, class_of: IntArray, classes: int) -> Fl
     deviation = np.sqrt(squares / spare) * (1 + 1 / (4 * spare))
     part_of = np.flatnonzero(found) // classes
     weighted = (count[:, 0] * deviation.mean(axis=1)) / draws
-    return np.bincount(part_of, weights=weighted, minlength=parts)
+    return np.asarray(np.bincount(part_of, weights=weighted, minlength=parts), dtype=np.float64)

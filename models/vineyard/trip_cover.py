@@ -122,9 +122,12 @@ def _best(
     for whole, slack, near in ((0, 0.0, WHOLE), (days, 0.5, 0.5)):
         kept = [LinearConstraint(old[np.newaxis], most - slack, np.inf) for old, most in held]
         integrality = (np.arange(wish.size) < whole).astype(np.int64)
-        exactly = {"mip_rel_gap": 0.0}
         found = milp(
-            -wish, integrality=integrality, bounds=Bounds(0, 1), constraints=[*rules, *kept], options=exactly
+            -wish,
+            integrality=integrality,
+            bounds=Bounds(0, 1),
+            constraints=[*rules, *kept],
+            options={"mip_rel_gap": 0.0},
         )
         if found.x is not None and np.all(np.abs(found.x[:days] - np.rint(found.x[:days])) <= near):
             return np.asarray(found.x, dtype=np.float64)
