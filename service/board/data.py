@@ -14,22 +14,19 @@ from models.errors import BadInput, CapfallError, Problem
 from service import clock
 from service.board.fields import (
     DATE_CHOICES,
-    DATES,
     FILE_WORDS,
     SEASON_DATE_CHOICES,
     TEMPLATE_FILES,
     UNIT_CHOICES,
-    UNITS,
     by_file,
     content_of,
 )
+from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
 from service.board.pages import Done, PageRoute, here, page
-from service.ingest.bloom_log import LONGEST_CHECK_DAYS
-from service.ingest.cells import whole_number
 from service.ingest.dates import parse_date
-from service.ingest.options import Confirm, ReadOptions
+from service.ingest.options import FileName
 from service.store.repositories import Repositories
-from service.usecases.add_files import ORDER, AddedFile, FileName, add_files
+from service.usecases.add_files import ORDER, AddedFile, add_files
 from service.usecases.fit_in_use import vineyard_fit
 from service.usecases.fits import get_fit
 from service.web.access import Grower
@@ -50,16 +47,10 @@ SHOWN: tuple[FileName, ...] = ("temperatures", "outlook", "bloom_log", "visits",
 
 
 @dataclass(frozen=True, kw_only=True)
-class ToldOfFiles:
+class ToldOfFiles(FileFields):
     """What stands in the fields beside the files, as it was typed."""
 
-    unit: str = "headers"
     issued_on: str = ""
-    temperatures_dates: str = "iso"
-    bloom_log_dates: str = "iso"
-    visits_dates: str = "iso"
-    checked_every_days: str = ""
-    confirm: tuple[Confirm, ...] = ()
 
 
 @router.get("/vineyards/{vineyard}/data")
@@ -75,14 +66,9 @@ def take_files(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    fields: SentFields,
     step: Annotated[Literal["preview", "apply"], Form()] = "preview",
-    unit: Annotated[str, Form(max_length=10)] = "headers",
     issued_on: Annotated[str, Form(max_length=40)] = "",
-    temperatures_dates: Annotated[str, Form(max_length=20)] = "iso",
-    bloom_log_dates: Annotated[str, Form(max_length=20)] = "iso",
-    visits_dates: Annotated[str, Form(max_length=20)] = "iso",
-    checked_every_days: Annotated[str, Form(max_length=10)] = "",
-    confirm: Annotated[list[Confirm] | None, Form()] = None,
     temperatures: Annotated[UploadFile | None, File()] = None,
     outlook: Annotated[UploadFile | None, File()] = None,
     planting: Annotated[UploadFile | None, File()] = None,
@@ -90,15 +76,7 @@ def take_files(
     visits: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """Say what the files would change, or store them; with faults in any of them nothing is stored."""
-    told = ToldOfFiles(
-        unit=unit,
-        issued_on=issued_on,
-        temperatures_dates=temperatures_dates,
-        bloom_log_dates=bloom_log_dates,
-        visits_dates=visits_dates,
-        checked_every_days=checked_every_days,
-        confirm=tuple(confirm or ()),
-    )
+    told = ToldOfFiles(**vars(fields), issued_on=issued_on)
     sent = {
         "temperatures": temperatures,
         "outlook": outlook,
@@ -113,7 +91,17 @@ def take_files(
     try:
         with changing(request, grower, preview=step == "preview") as records:
             today = clock.today(records.vineyards.get(vineyard).timezone)
-            added = add_files(records, vineyard, files, **_how_to_read(told, files, today))
+            issued_on_day = _issued_on(told, files)
+            how = how_to_read(told, today)
+            added = add_files(
+                records,
+                vineyard,
+                files,
+                unit=how.unit,
+                spacing=how.spacing,
+                issued_on=issued_on_day,
+                options=how.options,
+            )
     except BadInput as error:
         with kept.transaction(grower, read_only=True) as records:
             faults = by_file(error.problems or (Problem("form", error.message),))
@@ -124,18 +112,9 @@ def take_files(
         return _page(records, vineyard, told, added=added)
 
 
-def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.date) -> dict[str, Any]:
-    """What is told beside the files. Raises BadInput."""
-    problems = [] if files else [Problem("form", "choose at least one file")]
-    dates = {name: getattr(told, f"{name}_dates") for name in ("temperatures", "bloom_log", "visits")}
-    if told.unit not in UNITS or not set(dates.values()) <= DATES.keys():
-        problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
-    every = None
-    try:
-        if told.checked_every_days.strip():
-            every = whole_number(told.checked_every_days.strip(), low=1, high=LONGEST_CHECK_DAYS)
-    except BadInput as error:
-        problems.append(Problem("checked_every_days", error.message))
+def _issued_on(told: ToldOfFiles, files: Mapping[FileName, bytes]) -> dt.date | None:
+    """The day of an outlook. Raises BadInput, also for what is wrong in other fields."""
+    problems = ([] if files else [Problem("form", "choose at least one file")]) + faults_of(told)
     issued_on = None
     try:
         if "outlook" in files and told.issued_on.strip():
@@ -144,25 +123,7 @@ def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.d
         problems.append(Problem("issued_on", error.message))
     if problems:
         raise BadInput("the form is not complete", problems)
-
-    def options(dates_of: str, sent_on: dt.date | None) -> ReadOptions:
-        return ReadOptions(
-            date_format=DATES[dates[dates_of]],
-            confirm=told.confirm,
-            sent_on=sent_on,
-            checked_every_days=every,
-        )
-
-    return {
-        "unit": UNITS[told.unit],
-        "issued_on": issued_on,
-        "options": {
-            "temperatures": options("temperatures", today),
-            "outlook": options("temperatures", None),
-            "bloom_log": options("bloom_log", today),
-            "visits": options("visits", today),
-        },
-    }
+    return issued_on
 
 
 def _page(

@@ -26,6 +26,7 @@ from service.web.problems import BAD_INPUT, KINDS, Kind, located
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_words, why_no_window
+from service.words.jobs import job_words
 from service.words.plain import day_count, in_words, listed, percent, sentence, short_date, short_span
 from service.words.pollen import SHORT, warning_words
 from service.words.roles import MAY
@@ -119,6 +120,7 @@ def _environment() -> Environment:
         "percent": percent,
         "listed": listed,
         "sentence": sentence,
+        "job_words": job_words,
         "days": day_count,
         "heat": told_heat,
         "temperature": told_temperature,

@@ -23,6 +23,7 @@ from service.web.records import jobs, store
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, skill_words, stage_words
 from service.words.hindcast import how_made
+from service.words.jobs import job_words
 from service.words.set_aside import set_aside_words
 
 # What the forecasts of a season could learn from.
@@ -70,7 +71,7 @@ def _report(records: Repositories, fit: str) -> tuple[HindcastDocument | None, s
         return hindcast_of(records, fit), ""
     except NotEnded:
         failed = records.jobs.latest(KIND, fit, "failed")
-        return None, "" if failed is None else failed.message
+        return None, "" if failed is None else job_words(failed.message)
 
 
 def _shown(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -16,20 +15,17 @@ from models.units import FEET_PER_METRE
 from service import clock
 from service.board.fields import (
     DATE_CHOICES,
-    DATES,
     SEASON_DATE_CHOICES,
     TEMPLATE_FILES,
     UNIT_CHOICES,
-    UNITS,
     by_file,
     content_of,
 )
+from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
 from service.board.pages import Done, PageRoute, here, long_date, page
 from service.board.season import board_address
 from service.clock import check_timezone
-from service.ingest.bloom_log import LONGEST_CHECK_DAYS
-from service.ingest.cells import number, whole_number
-from service.ingest.options import Confirm, ReadOptions
+from service.ingest.cells import number
 from service.ingest.report import counted
 from service.store.engine import Store
 from service.usecases.demo import load_demo
@@ -44,11 +40,9 @@ from service.words.errors import Reader, error_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-DATED_FILES = ("temperatures", "bloom_log", "visits")
-
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class Told(FileFields):
     """What stands in the fields of the form, as it was typed."""
 
     name: str = ""
@@ -56,13 +50,7 @@ class Told:
     longitude: str = ""
     reach: str = f"{Planting.reach_m:g}"
     reach_unit: str = "m"
-    unit: str = "headers"
     timezone: str = ""
-    temperatures_dates: str = "iso"
-    bloom_log_dates: str = "iso"
-    visits_dates: str = "iso"
-    checked_every_days: str = ""
-    confirm: tuple[str, ...] = ()
 
 
 @router.get("/")
@@ -77,18 +65,13 @@ def start(request: Request, who: Asked, grower: Grower, change: Done = None) -> 
 def new_vineyard(
     request: Request,
     grower: Grower,
+    fields: SentFields,
     name: Annotated[str, Form(max_length=200)] = "",
     latitude: Annotated[str, Form(max_length=40)] = "",
     longitude: Annotated[str, Form(max_length=40)] = "",
     reach: Annotated[str, Form(max_length=40)] = "",
     reach_unit: Annotated[str, Form(max_length=2)] = "m",
-    unit: Annotated[str, Form(max_length=10)] = "headers",
     timezone: Annotated[str, Form(max_length=100)] = "",
-    temperatures_dates: Annotated[str, Form(max_length=20)] = "iso",
-    bloom_log_dates: Annotated[str, Form(max_length=20)] = "iso",
-    visits_dates: Annotated[str, Form(max_length=20)] = "iso",
-    checked_every_days: Annotated[str, Form(max_length=10)] = "",
-    confirm: Annotated[list[Confirm] | None, Form()] = None,
     temperatures: Annotated[UploadFile | None, File()] = None,
     planting: Annotated[UploadFile | None, File()] = None,
     bloom_log: Annotated[UploadFile | None, File()] = None,
@@ -96,18 +79,13 @@ def new_vineyard(
 ) -> Response:
     """Make a vineyard from its files and fit it; or show what is wrong in which line, and store nothing."""
     told = Told(
+        **vars(fields),
         name=name,
         latitude=latitude,
         longitude=longitude,
         reach=reach,
         reach_unit=reach_unit,
-        unit=unit,
         timezone=timezone,
-        temperatures_dates=temperatures_dates,
-        bloom_log_dates=bloom_log_dates,
-        visits_dates=visits_dates,
-        checked_every_days=checked_every_days,
-        confirm=tuple(confirm or ()),
     )
     files = {
         "temperatures": content_of(temperatures),
@@ -121,10 +99,10 @@ def new_vineyard(
         sent = ReportFiles(
             files["temperatures"] or b"", files["planting"] or b"", files["bloom_log"], files["visits"]
         )
-        options = _options(told, confirm or ())
-        read = read_files(new, sent, unit=UNITS[told.unit], options=options)
+        how = how_to_read(told, clock.today(new.timezone))
+        read = read_files(new, sent, unit=how.unit, spacing=how.spacing, options=how.options)
         with kept.transaction(grower) as records:
-            made = make_vineyard(records, new, sent, read, options=options)
+            made = make_vineyard(records, new, sent, read, options=how.options)
     except BadInput as error:
         return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
     request.state.change = records.journal.number
@@ -195,21 +173,6 @@ def _first_page(kept: Store, who: Asker, grower: str) -> str:
     return here(vineyards[0].key, "visit" if who.may("record") else "")
 
 
-def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:
-    """How each file is to be read."""
-    today = clock.today(told.timezone.strip() or None)
-    every = told.checked_every_days.strip()
-    return {
-        file: ReadOptions(
-            date_format=DATES[getattr(told, f"{file}_dates")],
-            confirm=confirm,
-            sent_on=today,
-            checked_every_days=whole_number(every, low=1, high=LONGEST_CHECK_DAYS) if every else None,
-        )
-        for file in DATED_FILES
-    }
-
-
 def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
     problems: list[Problem] = []
     if not told.name.strip():
@@ -221,13 +184,7 @@ def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
     problems += [Problem(name, "choose the file") for name in needed]
     if files["bloom_log"] is None and files["visits"] is None:
         problems.append(Problem("bloom_log", "choose a bloom log, visits, or both"))
-    if told.unit not in UNITS or not {getattr(told, f"{file}_dates") for file in DATED_FILES} <= DATES.keys():
-        problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
-    if told.checked_every_days.strip():
-        try:
-            whole_number(told.checked_every_days.strip(), low=1, high=LONGEST_CHECK_DAYS)
-        except BadInput as error:
-            problems.append(Problem("checked_every_days", error.message))
+    problems += faults_of(told)
     timezone = told.timezone.strip() or None
     if timezone is not None:
         try:

@@ -20,6 +20,8 @@ from service.cli.parts import (
     ConfirmOption,
     Csv,
     GrowerOption,
+    RowSpacing,
+    VineSpacing,
     day,
     opened_store,
     read_options,
@@ -63,10 +65,8 @@ def scout(
     confirm: ConfirmOption = None,
     checked_every_days: CheckedEveryDays = None,
     reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = REACH_M,
-    row_spacing_m: Annotated[float | None, typer.Option(help="Between rows, where they are counted.")] = None,
-    vine_spacing_m: Annotated[
-        float | None, typer.Option(help="Between vines, where they are counted.")
-    ] = None,
+    row_spacing_m: RowSpacing = None,
+    vine_spacing_m: VineSpacing = None,
     weekdays: Annotated[
         str | None, typer.Option(help="On which days trips are possible, as tue,fri; by default all.")
     ] = None,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 from models.errors import BadInput, Problem, Remedy
-from service.ingest.options import ReadOptions
+from service.ingest.any_planting import GridSpacing
+from service.ingest.options import FileName, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import read_temperatures
 from service.store.records import Counts
@@ -18,7 +18,6 @@ from service.usecases.observations import store_bloom_log, store_visits_file
 from service.usecases.plantings import read_planting_of, store_planting
 from service.usecases.temperatures import store_observed, store_outlook
 
-FileName = Literal["planting", "temperatures", "outlook", "bloom_log", "visits"]
 ORDER: tuple[FileName, ...] = ("planting", "temperatures", "outlook", "bloom_log", "visits")
 """A log names the blocks of the planting beside it, so that is taken first."""
 
@@ -39,6 +38,7 @@ def add_files(
     files: Mapping[FileName, bytes],
     *,
     unit: TemperatureUnit | None,
+    spacing: GridSpacing | None,
     issued_on: dt.date | None,
     options: Mapping[FileName, ReadOptions],
 ) -> tuple[AddedFile, ...]:
@@ -57,7 +57,7 @@ def add_files(
     problems: list[Problem] = []
 
     def planting(data: bytes) -> AddedFile:
-        read = read_planting_of(records, vineyard, data, spacing=None, on_bad_rows="reject")
+        read = read_planting_of(records, vineyard, data, spacing=spacing, on_bad_rows="reject")
         stored = store_planting(records, vineyard, read)
         warnings = (*read.warnings, *stored.changes)
         return AddedFile("planting", stored.blocks, warnings, stored.removed_blocks)

@@ -17,7 +17,9 @@ from models.bloom.cautions import (
     FitOfOtherVineyards,
     KeepToLabels,
     LikeUnknown,
+    LogAgainstVisits,
     NorthAssumed,
+    PastLogAgainstVisits,
     SeasonInFit,
     SpeciesUnknown,
     StationChangeNotInFit,
@@ -98,6 +100,10 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
         yield FitOfOtherVineyards(tuple(fit.sites))
     if foreseen.behind is not None and foreseen.behind.rows:
         yield FitBehind(foreseen.behind.rows, foreseen.behind.seasons)
+    learned = [each for each in vineyard.site.disagreements if each.logged.season in fit.fit.seasons]
+    past = [told for told in map(LogAgainstVisits.of, learned) if told is not None]
+    if past and vineyard.key in fit.sites:
+        yield PastLogAgainstVisits(max(past, key=lambda told: told.logged), len(past) - 1)
     if _other_changes(foreseen):
         yield StationChangeNotInFit()
     if not fit.imported and log and all(row.checked_every_days == 1 for row in log):

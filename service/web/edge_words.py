@@ -12,6 +12,7 @@ _ON_PAGE: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"send it with confirm=units"), "tick 'The temperatures are right as they are'"),
     (re.compile(r"send it with confirm=dates"), "tick 'The dates are right as they are'"),
     (re.compile(r"send it with confirm=latitude"), "tick 'The latitude is right as it is'"),
+    (re.compile("row_spacing_m and vine_spacing_m"), "'From row to row' and 'From vine to vine'"),
     (re.compile(r"with checked_every_days=(\d+)"), r"with \1 in 'Its rows were walked every so many days'"),
 )
 

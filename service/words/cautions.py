@@ -24,6 +24,7 @@ from models.bloom.cautions import (
     NoTemperaturesYet,
     ObservationFarOff,
     ObservationSetAside,
+    PastLogAgainstVisits,
     SeasonInFit,
     SeasonUnsettled,
     SpeciesUnknown,
@@ -113,15 +114,15 @@ def caution_words(caution: Caution) -> str:
                 "right, and the days of its stages are held wider. Correct or delete the one that is wrong in the "
                 "list of visits."
             )
-        case LogAgainstVisits(place, stage, logged, not_yet, come, visits_count):
-            looks = [
-                *([] if not_yet is None else [f"not yet on {not_yet}"]),
-                *([] if come is None else [f"come by {come}"]),
-            ]
-            return (
-                f"{place}, {stage}: the bloom log says {logged}, the visits say {listed(looks)}. The "
-                f"{'visits are' if visits_count else 'log is'} taken. Correct or delete the one that is wrong."
+        case LogAgainstVisits():
+            return f"{_against(caution)} Correct or delete the one that is wrong."
+        case PastLogAgainstVisits(newest, others):
+            more = (
+                f" So it is {others} more {'time' if others == 1 else 'times'} in the seasons of the fit."
+                if others
+                else ""
             )
+            return f"{_against(newest)}{more} Correct or delete the one that is wrong, and fit again."
         case ObservationFarOff(block, stage, day, had_come, days_later):
             seen = stage if had_come else f"{stage} not yet"
             order = "later" if days_later > 0 else "earlier"
@@ -265,6 +266,17 @@ def caution_words(caution: Caution) -> str:
                 "and ask the local extension office."
             )
     assert_never(caution)
+
+
+def _against(told: LogAgainstVisits) -> str:
+    looks = [
+        *([] if told.not_yet is None else [f"not yet on {told.not_yet}"]),
+        *([] if told.come is None else [f"come by {told.come}"]),
+    ]
+    return (
+        f"{told.place}, {told.stage}: the bloom log says {told.logged}, the visits say {listed(looks)}. The "
+        f"{'visits are' if told.visits_count else 'log is'} taken."
+    )
 
 
 def _reading(visit: Visit) -> str:

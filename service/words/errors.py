@@ -6,6 +6,7 @@ from enum import StrEnum, auto
 
 from models.bloom.set_aside import NothingToFit
 from models.errors import Remedy
+from service.words.jobs import job_words
 from service.words.set_aside import set_aside_words
 
 MOST_SLIPS_TOLD = 3
@@ -81,5 +82,7 @@ def error_words(error: Exception, reader: Reader) -> str:
     told = str(error)
     if isinstance(error, NothingToFit):
         told += "".join(f"; {set_aside_words(slip)}" for slip in error.set_aside[:MOST_SLIPS_TOLD])
+    if why := getattr(error, "job_message", ""):
+        told += f": {job_words(why)}"
     remedy = getattr(error, "remedy", None)
     return f"{told}; {REMEDIES[remedy][reader]}" if isinstance(remedy, Remedy) else told

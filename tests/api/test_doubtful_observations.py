@@ -167,3 +167,15 @@ def test_what_is_doubtful_of_a_visit_is_said_on_its_page(grower: TestClient) -> 
     grower.delete(f"{VINEYARD}/visits/{stored['visit']}")
     plain = odd | {"date": str(median(grower, "full_bloom"))}
     assert grower.post(f"{BOARD}/visit", data=plain, follow_redirects=False).status_code == 303
+
+
+def test_a_date_of_a_past_season_that_visits_exclude_is_told_too(grower: TestClient) -> None:
+    row = next(each for each in grower.get(f"{VINEYARD}/bloom-log").json()["rows"] if each["block"] == "b")
+    logged = dt.date.fromisoformat(row["dates"]["full_bloom"])
+    as_of = dt.date(THIS_SEASON, 5, 1)
+    assert not told_of(forecast(grower, as_of), "the bloom log says")
+    visit(grower, (logged - dt.timedelta(days=9), 40), (logged - dt.timedelta(days=6), 60))
+    (said,) = told_of(forecast(grower, as_of), "the bloom log says")
+    assert f"b, full_bloom: the bloom log says {logged}" in said
+    assert "and fit again" in said
+    assert said in page_of(grower, as_of)

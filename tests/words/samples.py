@@ -52,6 +52,9 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
         (Visit(DAY, "dewlight", "b1", 60.0), Visit(LATER, "dewlight", "b1", None, 57, "Wren"))
     ),
     dates.LogAgainstVisits("b1", "bloom_end", DAY, LATER, None, visits_count=False),
+    dates.PastLogAgainstVisits(
+        dates.LogAgainstVisits("b1", "bloom_end", DAY, LATER, None, visits_count=False), 1
+    ),
     dates.ObservationFarOff("b1", "bloom_end", LATER, had_come=False, days_later=40),
     dates.BlocksFrosted(2026, ("b1", "b2")),
     dates.SeasonInFit(2026),
