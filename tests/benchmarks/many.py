@@ -128,7 +128,11 @@ def run(*arguments: str, environment: Mapping[str, str]) -> Ran:
     """A command, and what it and its processes took."""
     begun = time.monotonic()
     with tempfile.TemporaryFile() as said:
-        code = "import sys; from service.cli import app; app(sys.argv[1:])"
+        code = (
+            "import sys, resource; from service.cli import app; from tests.benchmarks.measuring import peak_mb\n"
+            "try: app(sys.argv[1:])\n"
+            "finally: print(max(peak_mb(), resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * 1024 / 1e6))"
+        )
         pid = os.posix_spawn(
             sys.executable,
             [sys.executable, "-c", code, *arguments],
@@ -137,11 +141,11 @@ def run(*arguments: str, environment: Mapping[str, str]) -> Ran:
         )
         _, status, used = os.wait4(pid, 0)
         said.seek(0)
-        lines = [line for line in said.read().decode().splitlines() if line.strip()] or [""]
+        lines = [line for line in said.read().decode().splitlines() if line.strip()]
+    peak = float(lines.pop())
     if len(lines) > 1 and "CAPFALL_MAIL_HOST" in lines[-1]:
         lines.pop()
     spent = used.ru_utime + used.ru_stime
-    peak = used.ru_maxrss * 1024 / 1e6
     return Ran(spent, time.monotonic() - begun, peak, os.waitstatus_to_exitcode(status), lines[-1].strip())
 
 

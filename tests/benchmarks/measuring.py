@@ -35,8 +35,12 @@ def in_turn(*works: Callable[[], object], times: int = 5) -> list[float]:
 
 
 def peak_mb() -> float:
-    """The most memory that this process has had so far. [MB]"""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
+    """The most memory that this process has had so far. [MB]
+
+    Not ``ru_maxrss``: that of a new process begins with what its parent held.
+    """
+    status = Path("/proc/self/status").read_text()
+    return int(status.partition("VmHWM:")[2].split()[0]) * 1024 / 1e6
 
 
 def made_on() -> str:
