@@ -198,7 +198,9 @@ def test_counts_readers_and_what_was_told_move_their_answers_in_every_worker(
     assert other.get(news).json()["kept"]
 
 
-def test_the_feed_of_news_names_the_address_that_it_was_fetched_from(workers: tuple[TestClient, TestClient]) -> None:
+def test_the_feed_of_news_names_the_address_that_it_was_fetched_from(
+    workers: tuple[TestClient, TestClient],
+) -> None:
     one, _ = workers
     change(one, Change("POST", f"{VINEYARD}/news"))
     for query in ("", "?grower=local"):
