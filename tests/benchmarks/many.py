@@ -106,17 +106,17 @@ def log_csv(days: DailyTemperatures, blocks: Sequence[str]) -> bytes:
     return ("\n".join(rows) + "\n").encode()
 
 
-def plant(store: Store, vineyards: int, years: int) -> None:
-    """The vineyards of ten growers, each with the demo's blocks, a log of the first, and a fit in use for all."""
+def plant(store: Store, vineyards: int, years: int, *, growers: int = GROWERS) -> None:
+    """The vineyards of some growers, each with the demo's blocks, a log of the first, and a fit in use for all."""
     planting = read_planting(demo_weather.files()["planting.csv"])
-    for number in range(GROWERS):
+    for number in range(growers):
         grower, days = f"grower-{number}", weather(1000 + number, years)
         with store.access() as access:
             access.add_grower(grower)
         with store.transaction(grower) as records:
             records.stations.put(Station("mast", "Mast", LATITUDE, 20.0, 250.0))
             store_observed(records, "mast", read_temperatures(temperatures_csv(days), unit=None))
-            for each in range(number, vineyards, GROWERS):
+            for each in range(number, vineyards, growers):
                 records.vineyards.put(Vineyard(f"v{each:03}", f"Vineyard {each}", "mast", 15.24))
                 store_planting(records, f"v{each:03}", planting)
             log = log_csv(days, [block.key for block in planting.blocks])

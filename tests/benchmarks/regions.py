@@ -15,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from math import prod
 from pathlib import Path
 from typing import NamedTuple
@@ -115,42 +116,41 @@ def measured(side: int, seconds: float) -> Measured:
         return Measured(*json.loads(told.splitlines()[-1]))
 
 
-def main() -> None:
-    """Each region, and the page."""
-    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else SECONDS
+def write(found: Sequence[Measured], how: str) -> None:
+    """The page."""
     rows = []
-    for side in [int(each) for each in sys.argv[2:]] or SIDES:
-        found = measured(side, seconds)
-        share = found.done / found.tiles
+    for each in found:
+        computed = each.done / each.tiles * each.cell_seasons
         rows.append(
             [
-                f"{found.cell_seasons:,}",
-                f"{found.done:,} of {found.tiles:,}",
-                f"{found.seconds:,.0f}",
-                f"{1e6 * found.seconds / (share * found.cell_seasons):.1f}",
-                f"{found.before_mb:,.0f}",
-                f"{found.tiles_mb:,.0f}",
-                "time was up" if found.written_mb is None else f"{found.written_mb:,.0f}",
+                f"{each.cell_seasons:,}",
+                f"{each.done:,} of {each.tiles:,}",
+                f"{each.seconds:,.0f}",
+                f"{1e6 * each.seconds / computed:.1f}",
+                f"{each.before_mb:,.0f}",
+                f"{each.tiles_mb:,.0f}",
+                "time was up" if each.written_mb is None else f"{each.written_mb:,.0f}",
             ]
         )
-        print(rows[-1], flush=True)
-    columns = [
-        "cell-seasons",
-        "tiles",
-        "processor time [s]",
-        "a cell-season [µs]",
-        "before [MB]",
-        "tiles [MB]",
-        "written [MB]",
-    ]
+    columns = ["cell-seasons", "tiles", "processor time [s]", "a cell-season [µs]"]
     write_page(
         "regions.md",
         "# Regions",
-        f"`python -m tests.benchmarks.regions {seconds:g}`; one process, one tile after the other. {made_on()}",
-        table(columns, rows),
+        f"{how}; one process, one tile after the other. {made_on()}",
+        table([*columns, "before [MB]", "tiles [MB]", "written [MB]"], rows),
         "Memory is the most that the process had until then: libraries and fit before the first tile, all tiles, "
         "and the parts put together into one file. A tile holds at most 4 million values of one extreme.",
     )
+
+
+def main() -> None:
+    """Each region, and the page."""
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else SECONDS
+    found = []
+    for side in [int(each) for each in sys.argv[2:]] or SIDES:
+        found.append(measured(side, seconds))
+        print(found[-1], flush=True)
+    write(found, f"`python -m tests.benchmarks.regions {seconds:g}`")
 
 
 if __name__ == "__main__":
