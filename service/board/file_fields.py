@@ -16,6 +16,7 @@ from service.ingest.bloom_log import LONGEST_CHECK_DAYS
 from service.ingest.cells import number, whole_number
 from service.ingest.options import Confirm, FileName, ReadOptions
 from service.ingest.temperature_headers import TemperatureUnit
+from service.words.language import _
 
 LENGTHS = {"m": 1.0, "ft": FEET_PER_METRE}
 
@@ -78,7 +79,7 @@ def faults_of(told: FileFields) -> list[Problem]:
         or told.spacing_unit not in LENGTHS
         or not set(_dates(told).values()) <= DATES.keys()
     ):
-        found.append(Problem("form", "choose units and a way to write dates from the lists"))
+        found.append(Problem("form", _("choose units and a way to write dates from the lists")))
     try:
         _every(told)
     except BadInput as error:
@@ -128,7 +129,7 @@ def _spacing(told: FileFields) -> GridSpacing | None:
         for name, typed in (("row_spacing", told.row_spacing), ("vine_spacing", told.vine_spacing))
     )
     if problems:
-        raise BadInput("rows of vines need their spacings", problems)
+        raise BadInput(_("rows of vines need their spacings"), problems)
     return spacing_of(row_m, vine_m)
 
 

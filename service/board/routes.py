@@ -7,13 +7,19 @@ from starlette.staticfiles import StaticFiles
 
 from service.board import (
     calendar_link,
+    crop,
+    cultivar,
     data,
+    everything,
+    frost,
     fruit_set,
     help_pages,
     layout,
     log_table,
+    long_work,
     news,
     phones,
+    picking,
     planting_map,
     reference,
     roster,
@@ -41,22 +47,28 @@ for part in (
     data,
     log_table,
     upkeep,
+    cultivar,
     skill,
+    long_work,
     planting_map,
     layout,
+    frost,
     fruit_set,
+    crop,
+    picking,
     news,
     season_review,
     calendar_link,
     roster,
     sign_in,
     phones,
+    everything,
     help_pages,
     reference,
 ):
     told = part in (news, season_review)
     kept = [KEPT] if part in (fruit_set, layout, planting_map, season) else [KEPT_WITH_TOLD] if told else []
-    heavy = [HEAVY] if part in (layout, planting_map, season, season_review) else []
+    heavy = [HEAVY] if part in (layout, picking, planting_map, season, season_review) else []
     router.include_router(part.router, dependencies=[*kept, *heavy])
 
 

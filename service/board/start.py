@@ -20,13 +20,14 @@ from service.board.fields import (
     UNIT_CHOICES,
     by_file,
     content_of,
+    doubted,
+    template_file,
 )
 from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
-from service.board.pages import Done, PageRoute, here, long_date, page
+from service.board.pages import Done, PageRoute, here, page
 from service.board.season import board_address
 from service.clock import check_timezone
 from service.ingest.cells import number
-from service.ingest.report import counted
 from service.store.engine import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
@@ -37,6 +38,8 @@ from service.web.access import Asked, Grower
 from service.web.edge_words import for_page
 from service.web.records import store
 from service.words.errors import Reader, error_words
+from service.words.language import _, ngettext, reading
+from service.words.plain import day_count, long_date
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -58,7 +61,9 @@ def start(request: Request, who: Asked, grower: Grower, change: Done = None) -> 
     """The vineyards that there are, the demo, and the form for a new one; whose key makes none is led on."""
     if not who.may("manage"):
         return RedirectResponse(_first_page(store(request), who, grower), 303)
-    return _start_page(store(request), grower, Told(), change=change)
+    us = reading().us
+    told = Told(reach="50", reach_unit="ft") if us else Told()
+    return _start_page(store(request), grower, told, change=change)
 
 
 @router.post("/vineyards")
@@ -142,26 +147,43 @@ def try_the_demo(request: Request, grower: Grower) -> RedirectResponse:
 def file_template(name: str) -> Response:
     """A file to fill in, with two lines that show how."""
     if name not in TEMPLATE_FILES:
-        raise HTTPException(404, f"There is no file template {name!r}.")
+        raise HTTPException(404, _("There is no file template {name}.", name=repr(name)))
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=disposition)
+    return Response(template_file(name), media_type="text/csv; charset=utf-8", headers=disposition)
 
 
 def _what_was_read(read: FilesRead) -> list[str]:
     """What there was in the files of a vineyard that is made."""
     told = []
     if (weather := read.temperatures) is not None:
-        gaps = counted(len(weather.gaps), "gap") if weather.gaps else "no gap"
-        span = f"from {long_date(weather.first_date)} to {long_date(weather.last_date)}"
-        told.append(f"temperatures: {counted(len(weather.dates), 'day')} {span}, {gaps}")
+        gaps = len(weather.gaps)
+        told.append(
+            _(
+                "temperatures: {days} from {first} to {last}, {gaps}",
+                days=day_count(len(weather.dates)),
+                first=long_date(weather.first_date),
+                last=long_date(weather.last_date),
+                gaps=ngettext("{count} gap", "{count} gaps", gaps) if gaps else _("no gap"),
+            )
+        )
     if read.planting is not None:
-        blocks, cultivars = read.planting.blocks, read.planting.cultivars
-        told.append(f"planting: {counted(len(blocks), 'block')} of {counted(len(cultivars), 'cultivar')}")
+        blocks, cultivars = len(read.planting.blocks), len(read.planting.cultivars)
+        told.append(
+            _(
+                "planting: {blocks} of {cultivars}",
+                blocks=ngettext("{count} block", "{count} blocks", blocks),
+                cultivars=ngettext("{count} cultivar", "{count} cultivars", cultivars),
+            )
+        )
     if read.bloom_log is not None:
-        told.append(f"bloom log: {counted(read.bloom_log.rows_read, 'row')}")
+        told.append(_("bloom log: {rows}", rows=_rows(read.bloom_log.rows_read)))
     if read.visits is not None:
-        told.append(f"visits: {counted(read.visits.rows_read, 'row')}")
+        told.append(_("visits: {rows}", rows=_rows(read.visits.rows_read)))
     return told
+
+
+def _rows(count: int) -> str:
+    return ngettext("{count} row", "{count} rows", count)
 
 
 def _first_page(kept: Store, who: Asker, grower: str) -> str:
@@ -176,14 +198,14 @@ def _first_page(kept: Store, who: Asker, grower: str) -> str:
 def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
     problems: list[Problem] = []
     if not told.name.strip():
-        problems.append(Problem("name", "give the vineyard a name"))
+        problems.append(Problem("name", _("give the vineyard a name")))
     latitude = _number("latitude", told.latitude, 90, problems, least=-90)
     longitude = _number("longitude", told.longitude, 180, problems, least=-180)
     reach = _number("reach", told.reach or Told.reach, 10_000, problems, least=0)
     needed = [name for name in ("temperatures", "planting") if files[name] is None]
-    problems += [Problem(name, "choose the file") for name in needed]
+    problems += [Problem(name, _("choose the file")) for name in needed]
     if files["bloom_log"] is None and files["visits"] is None:
-        problems.append(Problem("bloom_log", "choose a bloom log, visits, or both"))
+        problems.append(Problem("bloom_log", _("choose a bloom log, visits, or both")))
     problems += faults_of(told)
     timezone = told.timezone.strip() or None
     if timezone is not None:
@@ -192,7 +214,7 @@ def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
         except BadInput as error:
             problems += error.problems
     if problems:
-        raise BadInput("the form is not complete", problems)
+        raise BadInput(_("the form is not complete"), problems)
     reach_m = reach / FEET_PER_METRE if told.reach_unit == "ft" else reach
     return NewVineyard(told.name.strip(), latitude, longitude, reach_m, timezone)
 
@@ -201,10 +223,13 @@ def _number(where: str, text: str, most: float, problems: list[Problem], *, leas
     try:
         told = number(text.strip())
     except BadInput as error:
-        problems.append(Problem(where, error.message if text.strip() else "is needed"))
+        problems.append(Problem(where, error.message if text.strip() else _("is needed")))
         return 0.0
     if not least <= told <= most:
-        problems.append(Problem(where, f"{told:g} is outside {least:g} to {most:g}"))
+        outside = _(
+            "{number} is outside {low} to {high}", number=f"{told:g}", low=f"{least:g}", high=f"{most:g}"
+        )
+        problems.append(Problem(where, outside))
     return told
 
 
@@ -221,6 +246,7 @@ def _start_page(
         change=change,
         unit_choices=UNIT_CHOICES,
         faults=by_file(problems),
+        doubted=doubted(problems),
         demo=demo_weather.VINEYARD,
         demo_as_of=demo_weather.AS_OF,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},

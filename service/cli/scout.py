@@ -35,8 +35,8 @@ from service.usecases.report import ReportFiles, ReportOptions, bloom_report
 from service.usecases.scouting import CHANCE, plan_scouting
 from service.web.access import LOCAL_GROWER
 from service.words.cautions import caution_texts
-from service.words.plain import in_words, percent
-from service.words.scouting import TASK_NAMES, best_look_words, look_for, weekday_name, why_look, why_missed
+from service.words.plain import in_words, percent, weekday_name
+from service.words.scouting import TASK_NAMES, best_look_words, look_for, why_look, why_missed
 
 INTERVAL = 0.8
 

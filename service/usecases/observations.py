@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from models.bloom.cautions import ObservationFarOff
 from models.errors import BadInput, Problem, Remedy
 from models.records import Visit
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
@@ -12,19 +13,22 @@ from service.ingest.odd_bloom import Seen, bloom_seen, odd_bloom
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place
 from service.ingest.report import BadRow
+from service.ingest.table import Content
 from service.ingest.visits import ReadVisits, check_visit, fractions, read_visits
 from service.store.records import Counts
 from service.store.repositories import Repositories
+from service.usecases.far_off_visits import far_off_visits
 
 
 @dataclass(frozen=True)
 class StoredObservations:
-    """How many rows were read, what became of them, and what was noticed."""
+    """How many rows were read, what became of them, and what was noticed; of visits also which are far off."""
 
     rows_read: int
     counts: Counts
     bad_rows: tuple[BadRow, ...] = ()
     warnings: tuple[str, ...] = ()
+    far_off: tuple[ObservationFarOff, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -43,7 +47,7 @@ def ground_of(records: Repositories, vineyard: str) -> Ground:
     return Ground(vineyard, records.blocks.known(vineyard), latitude)
 
 
-def read_log_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadBloomLog:
+def read_log_on(ground: Ground, data: Content, options: ReadOptions) -> ReadBloomLog:
     """Read a bloom log.
 
     Raises
@@ -61,7 +65,7 @@ def read_log_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadBloomL
     return read_bloom_log(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
 
 
-def read_visits_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadVisits:
+def read_visits_on(ground: Ground, data: Content, options: ReadOptions) -> ReadVisits:
     """Read visits. Raises BadInput (the file cannot be read)."""
     return read_visits(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
 
@@ -69,7 +73,7 @@ def read_visits_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadVis
 def store_bloom_log(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     options: ReadOptions = AS_THEY_ARE,
     ahead: tuple[Ground, ReadBloomLog] | None = None,
@@ -95,7 +99,7 @@ def store_bloom_log(
 def store_visits_file(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     options: ReadOptions = AS_THEY_ARE,
     ahead: tuple[Ground, ReadVisits] | None = None,
@@ -107,8 +111,9 @@ def store_visits_file(
     ground = ground_of(records, vineyard)
     read = ahead[1] if ahead is not None and ahead[0] == ground else read_visits_on(ground, data, options)
     odd = _odd_bloom(records, vineyard, bloom_seen((), read.visits))
+    far_off = far_off_visits(records, vineyard, read.visits)
     counts = records.visits.add(vineyard, read.visits)
-    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
+    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd), far_off)
 
 
 def store_visits(
@@ -150,7 +155,9 @@ def store_visits(
     if problems:
         raise BadInput(f"{len(problems)} of {len(visits)} visits cannot be taken", problems)
     warnings = (*fractions(placed), *_odd_bloom(records, vineyard, bloom_seen((), placed)))
-    return StoredObservations(len(visits), records.visits.add(vineyard, placed), warnings=warnings)
+    far_off = far_off_visits(records, vineyard, placed)
+    counts = records.visits.add(vineyard, placed)
+    return StoredObservations(len(visits), counts, warnings=warnings, far_off=far_off)
 
 
 def change_visit(

@@ -148,6 +148,8 @@ def test_refusals_speak_of_the_page_and_can_be_overridden_there(client: TestClie
     assert refused.status_code == 422
     assert "tick &#39;The dates are right as they are&#39;" in refused.text
     assert 'name="confirm" value="dates"' in refused.text
+    assert 'value="units"' not in refused.text
+    assert 'name="confirm"' not in client.get("/").text
     assert is_empty(client)
     made = send(client, FIELDS | {"confirm": "dates"}, few)
     assert made.status_code == 201
