@@ -64,7 +64,7 @@ class ObservationReceipt(Body):
         """What a use case stored, for the client."""
         counts = {f"rows_{name}": count for name, count in stored.counts.numbers().items()}
         replaced = [ReplacedRow.of(each) for each in stored.counts.changed]
-        warnings = [*stored.warnings, *caution_texts(stored.far_off)]
+        warnings = [*stored.warnings, *caution_texts(stored.doubts)]
         return cls.showing(stored, vineyard=vineyard, replaced=replaced, warnings=warnings, **counts)
 
 

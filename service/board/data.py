@@ -37,7 +37,9 @@ from service.web.access import Grower
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.cautions import caution_texts
 from service.words.language import N_, _
+from service.words.plain import listed
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -126,10 +128,12 @@ def _sheets(workbook: bytes | None, files: Mapping[FileName, Content]) -> dict[F
     if workbook is None:
         return {}
     sheets = sheets_by_name(workbook)
-    twice = [FILE_WORDS[name] for name in sheets if name in files]
+    twice = [_(FILE_WORDS[name]) for name in sheets if name in files]
     if twice:
-        problem = f"{' and '.join(twice)} are in the workbook and in a file of their own: send one of them"
-        raise BadInput("a table is given twice", [Problem("workbook", problem)])
+        problem = _(
+            "in the workbook and in a file of its own: {tables}; send one of them", tables=listed(twice)
+        )
+        raise BadInput(_("a table is given twice"), [Problem("workbook", problem)])
     return sheets
 
 
@@ -174,6 +178,7 @@ def _page(
         files=[(name, FILE_WORDS[name], HINTS[name], f"{name}.csv" in TEMPLATE_FILES) for name in SHOWN],
         file_words=FILE_WORDS,
         warning_words=for_page,
+        doubt_texts=caution_texts,
         unit_choices=UNIT_CHOICES,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},
         known=_what_is_known(records, vineyard, today),

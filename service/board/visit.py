@@ -151,7 +151,7 @@ def record_visit(
         today = clock.today(records.vineyards.get(vineyard).timezone)
         stored = store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
         seen_from = max(day, parse_date(as_of) if as_of else today)
-        warnings = [*map(for_page, stored.warnings), *caution_texts(stored.far_off)]
+        warnings = [*map(for_page, stored.warnings), *caution_texts(stored.doubts)]
         doubtful = (
             _form(records, vineyard, block, seen_from, recorded=visit, warnings=warnings)
             if warnings

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from models.bloom.cautions import DateCaution
 from models.errors import BadInput, Problem, Remedy
 from service.ingest.any_planting import GridSpacing
 from service.ingest.options import FileName, ReadOptions
@@ -31,6 +32,7 @@ class AddedFile:
     counts: Counts
     warnings: tuple[str, ...] = ()
     removed: tuple[str, ...] = ()
+    doubts: tuple[DateCaution, ...] = ()
 
 
 def add_files(
@@ -80,11 +82,11 @@ def add_files(
 
     def bloom_log(data: Content) -> AddedFile:
         stored = store_bloom_log(records, vineyard, data, options=options["bloom_log"])
-        return AddedFile("bloom_log", stored.counts, stored.warnings)
+        return AddedFile("bloom_log", stored.counts, stored.warnings, doubts=stored.doubts)
 
     def visits(data: Content) -> AddedFile:
         stored = store_visits_file(records, vineyard, data, options=options["visits"])
-        return AddedFile("visits", stored.counts, stored.warnings)
+        return AddedFile("visits", stored.counts, stored.warnings, doubts=stored.doubts)
 
     adding: dict[FileName, Callable[[Content], AddedFile]] = {
         "planting": planting,

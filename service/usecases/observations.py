@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from models.bloom.cautions import ObservationFarOff
+from models.bloom.cautions import DateCaution, LogAgainstVisits
 from models.errors import BadInput, Problem, Remedy
+from models.heat.season import season_of
 from models.records import Visit
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
 from service.ingest.odd_bloom import Seen, bloom_seen, odd_bloom
@@ -17,18 +18,18 @@ from service.ingest.table import Content
 from service.ingest.visits import ReadVisits, check_visit, fractions, read_visits
 from service.store.records import Counts
 from service.store.repositories import Repositories
-from service.usecases.far_off_visits import far_off_visits
+from service.usecases.doubts import at_odds, far_off_visits
 
 
 @dataclass(frozen=True)
 class StoredObservations:
-    """How many rows were read, what became of them, and what was noticed; of visits also which are far off."""
+    """How many rows were read, what became of them, and what was noticed; ``doubts`` as a forecast has them."""
 
     rows_read: int
     counts: Counts
     bad_rows: tuple[BadRow, ...] = ()
     warnings: tuple[str, ...] = ()
-    far_off: tuple[ObservationFarOff, ...] = ()
+    doubts: tuple[DateCaution, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,13 @@ def store_bloom_log(
     read = ahead[1] if ahead is not None and ahead[0] == ground else read_log_on(ground, data, options)
     odd = _odd_bloom(records, vineyard, bloom_seen(read.rows, ()))
     counts = records.bloom_log.add(vineyard, read.rows)
-    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
+    places = {(row.season, row.cultivar, row.block) for row in read.rows}
+    doubts = [
+        each
+        for each in at_odds(records, vineyard, places, ground.latitude)
+        if isinstance(each, LogAgainstVisits)
+    ]
+    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd), tuple(doubts))
 
 
 def store_visits_file(
@@ -113,7 +120,8 @@ def store_visits_file(
     odd = _odd_bloom(records, vineyard, bloom_seen((), read.visits))
     far_off = far_off_visits(records, vineyard, read.visits)
     counts = records.visits.add(vineyard, read.visits)
-    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd), far_off)
+    doubts = (*far_off, *_at_odds(records, ground, read.visits))
+    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd), doubts)
 
 
 def store_visits(
@@ -157,7 +165,8 @@ def store_visits(
     warnings = (*fractions(placed), *_odd_bloom(records, vineyard, bloom_seen((), placed)))
     far_off = far_off_visits(records, vineyard, placed)
     counts = records.visits.add(vineyard, placed)
-    return StoredObservations(len(visits), counts, warnings=warnings, far_off=far_off)
+    doubts = (*far_off, *_at_odds(records, ground_of(records, vineyard), placed))
+    return StoredObservations(len(visits), counts, warnings=warnings, doubts=doubts)
 
 
 def change_visit(
@@ -184,6 +193,12 @@ def change_visit(
     check_visit(placed, options)
     records.visits.replace(vineyard, id, placed)
     return placed
+
+
+def _at_odds(records: Repositories, ground: Ground, visits: Sequence[Visit]) -> Iterator[DateCaution]:
+    if ground.latitude is not None:
+        places = {(season_of(each.date, ground.latitude), each.cultivar, each.block) for each in visits}
+        yield from at_odds(records, ground.vineyard, places, ground.latitude)
 
 
 def _odd_bloom(records: Repositories, vineyard: str, seen: Sequence[Seen]) -> list[str]:

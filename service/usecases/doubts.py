@@ -1,13 +1,13 @@
-"""Whether visits, as they are recorded, lie far off what fit and weather say."""
+"""What is doubtful of observations as they are recorded: far off what fit and weather say, or at odds with others."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 
-from models.bloom.cautions import ObservationFarOff
+from models.bloom.cautions import DateCaution, LogAgainstVisits, ObservationFarOff, VisitsContradict
 from models.bloom.far_off import far_off
-from models.bloom.looks import stage_intervals
+from models.bloom.looks import Place, contradictions, disagreements, stage_intervals
 from models.bloom.season_looks import known_by
 from models.bloom.traces import season_traces
 from models.errors import CapfallError
@@ -49,3 +49,22 @@ def far_off_visits(
     frosted = site.frosted_in(season)
     seen = [each for each in known_by(told, fit, season, as_of) if each.block not in frosted]
     return far_off(seen, fit, traces)
+
+
+def at_odds(
+    records: Repositories, vineyard: str, places: Collection[Place], latitude: float | None
+) -> Iterator[DateCaution]:
+    """Stored visits to places (season, cultivar, block) that contradict each other, or exclude log dates there."""
+    if latitude is None or not places:
+        return
+    seasons = {season for season, _, _ in places}
+    visits = [each for each in records.visits.all(vineyard) if season_of(each.date, latitude) in seasons]
+    for found in contradictions(visits, latitude=latitude):
+        if (found.season, found.cultivar, found.block) in places:
+            yield VisitsContradict(found.visits)
+    log = [row for row in records.bloom_log.rows(vineyard) if row.season in seasons]
+    for excluded in disagreements(log, visits, latitude=latitude):
+        logged = excluded.logged
+        told = LogAgainstVisits.of(excluded)
+        if told is not None and (logged.season, logged.cultivar, logged.block) in places:
+            yield told
