@@ -124,7 +124,7 @@ def get_news_feed(
     """The days that told news as an Atom feed (RFC 4287), newest first. Programs that send no key take the address
     with that of a calendar link.
     """
-    not_kept(request)  # it names the address that it was fetched from
+    not_kept(request)  # it names the address that it was fetched from, with the key in it
     known = records.vineyards.get(vineyard)
     days = records.told_days.all(vineyard)
     stream = to_atom(days, grower=records.grower, vineyard=known, address=str(request.url))

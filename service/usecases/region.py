@@ -119,6 +119,7 @@ def write_region(task: RegionTask, out: Path, *, about: dict[str, str]) -> None:
     about : dict of str to str
         Attributes of the file: what it was made from.
     """
+    import dask
     import xarray as xr
 
     grid = _opened(task.paths)
@@ -129,10 +130,22 @@ def write_region(task: RegionTask, out: Path, *, about: dict[str, str]) -> None:
         found = _described(parts, grid, task.question)
         found.attrs = {"Conventions": "CF-1.11", "title": "Bloom over a region", **about}
         draft = out.with_name(f"{out.name}.draft")
-        packed = {
-            name: {"zlib": True, "complevel": 1, "_FillValue": np.float32(np.nan)} for name in parts.data_vars
+        # stored in the pieces that the parts are: else each part packs again what others began
+        whole = {name: size for name, size in found.sizes.items() if name not in task.cells}
+        piece = whole | {
+            name: span.stop - span.start for name, span in zip(task.cells, task.tiles[0], strict=True)
         }
-        found.to_netcdf(draft, engine="netcdf4", encoding=packed)
+        packed = {
+            name: {
+                "zlib": True,
+                "complevel": 1,
+                "_FillValue": np.float32(np.nan),
+                "chunksizes": tuple(piece[dim] for dim in parts[name].dims),
+            }
+            for name in parts.data_vars
+        }
+        with dask.config.set(scheduler="synchronous"):  # one file at a time can be read or written anyhow
+            found.to_netcdf(draft, engine="netcdf4", encoding=packed)
     draft.replace(out)
     shutil.rmtree(task.folder)
 

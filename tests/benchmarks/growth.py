@@ -142,12 +142,12 @@ def growers(count: int, folder: Path) -> float:
         copy_grower(database, "grower-0", f"copy-{number}")
     all_news.FEW = count + 1
     told = []
-    url, now = f"sqlite:///{database}", clock.now()
+    url, noon = f"sqlite:///{database}", clock.now().replace(hour=12)  # when all are due
     seconds = processor_seconds(
-        lambda: told.append(all_news.tell_all(url, now=now, server=None, tell=lambda *_: None))
+        lambda: told.append(all_news.tell_all(url, now=noon, server=None, tell=lambda *_: None))
     )
     assert told[0].is_well
-    assert len(told[0].told) + told[0].not_due == count
+    assert len(told[0].told) == count
     return seconds
 
 
@@ -310,7 +310,7 @@ def continent(found: Mapping[str, list[Grown]]) -> list[str]:
 
 def main() -> None:
     """Measure all, and write picture and page."""
-    with ThreadPoolExecutor(4) as pool:
+    with ThreadPoolExecutor(2) as pool:
         asked = {
             name: [pool.submit(measured, name, count) for count in quantity.counts]
             for name, quantity in QUANTITIES.items()
