@@ -190,7 +190,7 @@ def forecast(
     learned = [learn(fit, units, site=shared_by, season=season) for units in told_units]
     likely = np.array(
         [
-            log_likelihood(said, fit.thresholds, fit.calibrated, units)
+            log_likelihood(said, fit.thresholds, fit.spread.within, units)
             for said, units in zip(learned, told_units, strict=True)
         ]
         if lagging
@@ -266,8 +266,6 @@ def _heat(
     """Drawn heat at each block's stages, from what was learned; shape (draw, block, stage). [°C·day]"""
     return draw_heat(
         learned,
-        fit.calibrated,
-        season_left=fit.season_left,
         within=fit.own_spread,
         cultivar_effect=looks[0].cultivar_effect,
         lower=np.stack([each.lower for each in looks]),
