@@ -154,12 +154,23 @@ class FlowerType(StrEnum):
 
 
 @dataclass(frozen=True)
+class PollenNote:
+    """What somebody noted of a source cultivar's pollen on another one, and where that is from."""
+
+    source: str
+    text: str
+    reference: str
+
+
+@dataclass(frozen=True)
 class Cultivar:
     """A cultivar. ``viable_pollen`` is a field of its own: pollen of a perfect cultivar can fail.
 
     ``receptive_days`` and ``pollen_days``, where known, say for how many days from capfall its flowers are
     receptive and its anthers shed. ``blooms_like`` and ``days_later`` say that it blooms so many days later than
-    another cultivar (earlier where negative): they count until a season of its own is in the fit. [g, day]
+    another cultivar (earlier where negative): they count until a season of its own is in the fit. ``pollen_quality``
+    (1 is the best) and ``flowers_a_vine`` weigh it as a source beside others. ``pollen_notes`` are of sources for it.
+    [g, day]
     """
 
     key: str
@@ -172,6 +183,9 @@ class Cultivar:
     pollen_days: int | None = None
     blooms_like: str | None = None
     days_later: float | None = None
+    pollen_quality: float | None = None
+    flowers_a_vine: float | None = None
+    pollen_notes: tuple[PollenNote, ...] = ()
 
 
 # More vines than any row holds: a bound on what one line costs to compute. Ours.
@@ -181,6 +195,8 @@ MOST_VINES_IN_A_LINE = 10_000
 @dataclass(frozen=True)
 class Block:
     """Vines of one cultivar in one place, or in a line. Neighbours, where given, replace distance. [m]
+
+    ``colder_than_station_c``: by how much its cordons are colder than the station on a night of frost. [°C]
 
     ``x_m`` and ``y_m`` are the place of all vines; or, with ``x2_m`` and ``y2_m``, those of the first and the last vine
     of a line, along which they stand evenly.
@@ -199,6 +215,7 @@ class Block:
     neighbours: tuple[str, ...] | None = None
     x2_m: float | None = None
     y2_m: float | None = None
+    colder_than_station_c: float | None = None
 
     def __post_init__(self) -> None:
         if (self.x2_m is None) != (self.y2_m is None):
@@ -264,11 +281,25 @@ class Visit:
 
 @dataclass(frozen=True)
 class FrostedBlock:
-    """A block whose shoots froze in a season, and in which night, where that is known."""
+    """A block whose shoots froze in a season; in which night, and which share of them, where that is known.
+
+    A mark without ``share_killed`` counts as one of all shoots.
+
+    Raises
+    ------
+    BadInput
+        If the share is not above 0 and at most 1.
+    """
 
     block: str
     season: int
     night: dt.date | None = None
+    share_killed: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.share_killed is not None and not 0 < self.share_killed <= 1:
+            problem = f"{self.share_killed:g} is not above 0 and at most 1"
+            raise BadInput("a share of shoots cannot be", [Problem("share_killed", problem)])
 
 
 @dataclass(frozen=True)
@@ -280,6 +311,16 @@ class SetCount:
     cluster: str
     flowers: int | None = None
     berries: int | None = None
+
+
+@dataclass(frozen=True)
+class CropCount:
+    """Clusters counted on one cane (a shoot of this year) of a block."""
+
+    date: dt.date
+    block: str
+    cane: str
+    clusters: int
 
 
 class Unit(NamedTuple):

@@ -15,6 +15,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from service.api import routes
 from service.api.change_header import ChangeHeader
 from service.api.document import document
+from service.api.everything import check_row
 from service.board import routes as board
 from service.jobs import JobRunner
 from service.settings import Settings
@@ -28,6 +29,7 @@ from service.web.grower_path import GrowerPath
 from service.web.kept import KeptAnswers
 from service.web.key_first import KeyFirst
 from service.web.methods import HeadAndOptions
+from service.web.reading import ReadingOfPages
 from service.web.safe_headers import SafeHeaders
 from service.web.traffic import Metrics, Traffic
 from service.web.turns import Turns
@@ -82,6 +84,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.turns = Turns()
     app.state.metrics = Metrics(app.state.turns)
     app.state.wrong_keys = WrongKeys()
+    app.state.check_row = check_row
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
     app.include_router(routes.router)
@@ -91,6 +94,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(HeadAndOptions, routes=app.routes)
     if settings.access == "keys":
         app.add_middleware(KeyFirst, open_forms=board.OPEN_FORMS)
+    app.add_middleware(ReadingOfPages)
     app.add_middleware(GrowerPath)
     app.add_middleware(SafeHeaders)
     app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=settings.trusted_proxies)

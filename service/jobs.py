@@ -25,17 +25,13 @@ from service.workers import Stopped, Workers, WorkersLost
 log = logging.getLogger(__name__)
 
 Tell = Callable[[float, str], None]
-"""Takes how far the work is (0 to 1), and what it is at."""
+"""Takes how far the work is (0 to 1), and what it is at: a code, as ``fitting`` or ``seasons 3/12``."""
 JobWork = Callable[[Store, str, Job, Workers, Tell], dict[str, Any]]
 """What is done for a grower's job; gives its result as JSON."""
 
 HOLD_EVERY_SECONDS = 1.0  # how soon progress is told, and a job that was cancelled is noticed [s]
 LOST_AFTER_SECONDS = 30.0  # a job that nobody has held for so long has lost its worker [s]
 LOOK_EVERY_SECONDS = 2.0  # for jobs that another worker has taken in [s]
-STOPPED = "the service was stopped before the job had ended; ask for it again"
-CRASHED = "the service ended before the job had; ask for it again"
-LOST = "a process ended in the midst of the work, perhaps for want of memory; ask for it again"
-FAILED = "something went wrong on our side; it has been noted"
 
 
 class JobRunner:
@@ -98,7 +94,7 @@ class JobRunner:
 
     def _end_lost(self) -> None:
         with self._store.job_queue() as queue:
-            queue.end_lost(CRASHED, before=_long_ago())
+            queue.end_lost("crashed", before=_long_ago())
 
     def _work_on(self, claimed: Claimed) -> None:
         state, message, result = self._outcome(claimed)
@@ -114,14 +110,14 @@ class JobRunner:
                     raise Stopped
                 return "done", "done", self._works[job.kind](self._store, claimed.grower, job, workers, tell)
         except Stopped:
-            return "failed", STOPPED, None
+            return "failed", "stopped", None
         except WorkersLost:
-            return "failed", LOST, None
+            return "failed", "lost", None
         except (CapfallError, StoreError) as error:
             return "failed", str(error), None
         except Exception:
             log.exception("job %s failed", job.id)
-            return "failed", FAILED, None
+            return "failed", "broken", None
 
     @contextmanager
     def _held(self, claimed: Claimed, workers: Workers) -> Iterator[Tell]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Self
 
 from models.bloom.in_season import SeasonKnowledge
 from models.bloom.looks import Contradiction, Disagreement
@@ -101,6 +102,28 @@ class LogAgainstVisits:
     not_yet: dt.date | None
     come: dt.date | None
     visits_count: bool
+
+    @classmethod
+    def of(cls, found: Disagreement) -> Self | None:
+        """What is to be said of a disagreement; None where the log has no date."""
+        if found.logged.by is None:
+            return None
+        return cls(
+            found.logged.block or found.logged.cultivar,
+            found.logged.stage,
+            found.logged.by,
+            found.visited.after,
+            found.visited.by,
+            found.visits_count,
+        )
+
+
+@dataclass(frozen=True)
+class PastLogAgainstVisits:
+    """The same of past seasons that a fit has learned from: the newest one, and how many more there are."""
+
+    newest: LogAgainstVisits
+    others: int
 
 
 @dataclass(frozen=True)
@@ -222,6 +245,7 @@ DateCaution = (
     | ObservationSetAside
     | VisitsContradict
     | LogAgainstVisits
+    | PastLogAgainstVisits
     | ObservationFarOff
     | BlocksFrosted
     | SeasonInFit
@@ -276,14 +300,5 @@ def forecast_cautions(
             yield UnusualSeason(stage, float(shift / a_day))
     yield from (ObservationSetAside(slip) for slip in slips)
     yield from (VisitsContradict(each.visits) for each in contradictory)
-    for found in disagreeing:
-        if found.logged.by is not None:
-            yield LogAgainstVisits(
-                found.logged.block or found.logged.cultivar,
-                found.logged.stage,
-                found.logged.by,
-                found.visited.after,
-                found.visited.by,
-                found.visits_count,
-            )
+    yield from filter(None, map(LogAgainstVisits.of, disagreeing))
     yield from far_off

@@ -13,7 +13,7 @@ import numpy as np
 from models.bloom.cautions import DateCaution, forecast_cautions
 from models.bloom.draws import draw_heat, stream
 from models.bloom.far_off import far_off, usual_heat
-from models.bloom.frost_delay import frost_delay
+from models.bloom.frosted_bloom import counted_on, frosted_bloom
 from models.bloom.in_season import SeasonKnowledge, learn
 from models.bloom.observations import IntArray, in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by, unit_of
@@ -46,7 +46,8 @@ class StageForecast:
     ``status`` is "overdue" where a look said "not yet" at more heat than the cultivar's interval holds, "presumed"
     where the median is past and nobody saw the stage.
     ``median``, ``low`` and ``high`` are None where the season may end first; ``threshold`` is in °C·day;
-    ``chance`` is the share of draws that reach the stage this season.
+    ``chance`` is the share of draws that reach the stage this season. ``first_look`` is the day of the first look,
+    where the stage had come by then: how long before is not known.
     """
 
     status: Status
@@ -55,14 +56,16 @@ class StageForecast:
     high: dt.date | None
     chance: float
     threshold: float
+    first_look: dt.date | None = None
 
 
 @dataclass(frozen=True)
 class BlockForecast:
     """The stages of one block.
 
-    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``frosted``, that its shoots froze;
-    ``newcomer``, where ``basis`` is "group", which cultivars its dates are taken from.
+    ``why_none`` says why there is no forecast, where ``basis`` is "none"; ``share_killed``, which share of its shoots
+    froze (1 where that was not told); ``newcomer``, where ``basis`` is "group", which cultivars its dates are taken
+    from.
     """
 
     block: str
@@ -70,8 +73,13 @@ class BlockForecast:
     basis: Basis
     stages: dict[str, StageForecast]
     why_none: WhyNone | None = None
-    frosted: bool = False
+    share_killed: float | None = None
     newcomer: Newcomer | None = None
+
+    @property
+    def frosted(self) -> bool:
+        """Whether its shoots froze this season, all of them or some."""
+        return self.share_killed is not None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -82,7 +90,9 @@ class Forecast:
     ----------
     draws : xarray.Dataset
         ``day(draw, block, stage)``, whole days since ``attrs["season_start"]``, NaN where the season ends first
-        or the block has no forecast; ``trace_season(draw)``, the past season that continues this one.
+        or the block has no forecast; ``trace_season(draw)``, the past season that continues this one. Where a
+        block froze in part also ``pollen_day(draw, block, stage)``, the same without bloom from secondary buds, and
+        ``counted_on(draw, block)``, whether the block's pollen is counted on in a draw.
     traces : Traces
     heat_to_date : float
         Through the last measured day. [°C·day]
@@ -121,7 +131,8 @@ def forecast(
     site : Site
         Of its temperatures those of days before ``as_of`` are used, of what was seen that of the season dated
         ``as_of`` or earlier. What was seen in blocks whose shoots froze this season teaches nothing about other
-        blocks, and their bloom is drawn later and longer, as far as it has not been seen to begin.
+        blocks, and their bloom is drawn later and longer, as far as it has not been seen to begin: that of the
+        share of the shoots that froze.
     blocks : sequence of Block
     as_of : date
         The day on which the forecast is made.
@@ -169,7 +180,7 @@ def forecast(
         history=history,
     )
     noted = site.only(season).known_on(as_of)
-    frosted = noted.frosted_in(season)
+    killed = noted.killed_in(season)
     known_looks = known_by(noted.seen if told is None else told, fit, season, as_of)
     seen, slips = in_stage_order(known_looks, fit.stages)
     known = [block for block in blocks if block.cultivar in fit.cultivars]
@@ -181,7 +192,7 @@ def forecast(
         if lagging
         else [look]
     )
-    told_units = [each.units_outside(frosted) for each in looks]
+    told_units = [each.units_outside(killed) for each in looks]
     shared_by = noted.place(season)
     if all(
         said.site != shared_by for said in fit.season_evidence
@@ -202,7 +213,7 @@ def forecast(
     weather_of = trace_of if lagging else np.zeros_like(trace_of)
     knowledge = learned[int(np.bincount(weather_of).argmax())]
     own = [stream(season, "block", block.key) for block in known]
-    if seen or frosted:
+    if seen or killed:
         heat = _heat(fit, season, learned, looks, weather_of, own)
     else:
         heat = _heat_of_unseen(fit, season, traces.window, shared_by, tuple(known), draws)
@@ -210,18 +221,33 @@ def forecast(
     foreseen = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
     # days not yet measured differ between traces, and a day without heat hides a stage; what was seen stands
     crossed = crossing_days(traces.accumulated, trace_of, heat)
+    unharmed = np.where(crossed < traces.accumulated.shape[-1], crossed, np.nan)
     for place, block in enumerate(known):
-        if block.key in frosted and not look.has_begun(block):
-            crossed[:, place] += frost_delay(fit.stages, draws=draws, random=own[place])
+        if block.key in killed and not look.has_begun(block):
+            crossed[:, place] = frosted_bloom(
+                crossed[:, place], fit.stages, share_killed=killed[block.key], random=own[place]
+            )
     crossed[crossed >= traces.accumulated.shape[-1]] = np.nan
-    day[:, foreseen, :] = np.maximum(
-        np.fmin(crossed, np.where(np.isinf(look.last_day), np.nan, look.last_day)), look.first_day
-    )
+    day[:, foreseen, :] = look.within(crossed)
+    variables = {
+        "day": (("draw", "block", "stage"), day),
+        "trace_season": (("draw",), np.array(traces.seasons)[trace_of]),
+    }
+    in_part = {key: share for key, share in killed.items() if share < 1}
+    if in_part:
+        pollen_day, counted = np.full_like(day, np.nan), np.ones(day.shape[:2], dtype=np.bool_)
+        pollen_day[:, foreseen, :] = look.within(unharmed)
+        for place, block in enumerate(blocks):
+            if block.key in in_part:
+                counted[:, place] = counted_on(
+                    in_part[block.key], draws=draws, random=stream(season, "frost", block.key)
+                )
+        variables |= {
+            "pollen_day": (("draw", "block", "stage"), pollen_day),
+            "counted_on": (("draw", "block"), counted),
+        }
     dataset = xr.Dataset(
-        {
-            "day": (("draw", "block", "stage"), day),
-            "trace_season": ("draw", np.array(traces.seasons)[trace_of]),
-        },
+        variables,
         coords={"block": [block.key for block in blocks], "stage": list(fit.stages)},
         attrs={"season_start": traces.window.start.isoformat()},
     )
@@ -233,7 +259,7 @@ def forecast(
         heat_to_date=float(traces.expected[traces.known_days - 1]) if traces.known_days else 0.0,
         blocks=tuple(
             _block_forecast(
-                block, fit, look, traces, day[:, place], as_of, interval, frosted=block.key in frosted
+                block, fit, look, traces, day[:, place], as_of, interval, share_killed=killed.get(block.key)
             )
             for place, block in enumerate(blocks)
         ),
@@ -311,11 +337,11 @@ def _block_forecast(
     as_of: dt.date,
     interval: float,
     *,
-    frosted: bool,
+    share_killed: float | None,
 ) -> BlockForecast:
     """One block's dates from its draws; ``day`` has shape (draw, stage)."""
     if block.cultivar not in fit.cultivars:
-        return BlockForecast(block.key, block.cultivar, "none", {}, "cultivar_not_in_fit", frosted=frosted)
+        return BlockForecast(block.key, block.cultivar, "none", {}, "cultivar_not_in_fit", share_killed)
     cultivar = fit.cultivars.index(block.cultivar)
     unit = unit_of(block, look.names)
     stages = {}
@@ -335,13 +361,21 @@ def _block_forecast(
         elif median < as_of:
             status = "presumed"
         stages[stage] = StageForecast(
-            status=status, median=median, low=low, high=high, chance=chance, threshold=threshold
+            status=status,
+            median=median,
+            low=low,
+            high=high,
+            chance=chance,
+            threshold=threshold,
+            first_look=look.first_look.get((unit, stage)),
         )
     newcomer = next((one for one in fit.newcomers if one.cultivar == block.cultivar), None)
     basis: Basis = "pooled" if np.max(fit.pooled_share[cultivar]) >= MOSTLY_POOLED else "own"
     if newcomer is not None:
         basis = "group"
-    return BlockForecast(block.key, block.cultivar, basis, stages, frosted=frosted, newcomer=newcomer)
+    return BlockForecast(
+        block.key, block.cultivar, basis, stages, share_killed=share_killed, newcomer=newcomer
+    )
 
 
 def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:

@@ -1,4 +1,4 @@
-"""How much later blocks bloom whose shoots froze: from secondary buds, later and longer (common practice)."""
+"""How much later secondary buds bloom than the shoots that froze: later and longer (common practice)."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ MOST_DAYS_LATER = 14
 
 
 def frost_delay(stages: Sequence[str], *, draws: int, random: np.random.Generator) -> FloatArray:
-    """Draws of the delay of one block whose shoots froze. [day]
+    """Draws of the delay of one block's bloom from secondary buds. [day]
 
-    Anything from none (few shoots froze) to ``MOST_DAYS_LATER`` (all did) is as likely, and a later bloom stage is
-    never delayed less than an earlier one. Stages before bloom are not delayed, those after it as its end.
+    Anything from none to ``MOST_DAYS_LATER`` is as likely, and a later bloom stage is never delayed less than an
+    earlier one. Stages before bloom are not delayed, those after it as its end.
 
     Parameters
     ----------

@@ -53,6 +53,8 @@ class SeasonLooks:
         Heat at the last look that said "not yet", by what was looked at and stage. [°C·day]
     observed : set
         What was looked at, and the stages that were seen of it.
+    first_look : dict
+        Of these, where nobody had looked before, the day on which the stage had come.
     """
 
     names: list[Unit]
@@ -65,6 +67,7 @@ class SeasonLooks:
     last_day: FloatArray
     last_not_yet: dict[tuple[Unit, str], float]
     observed: set[tuple[Unit, str]]
+    first_look: dict[tuple[Unit, str], dt.date]
 
     @classmethod
     def of(
@@ -85,6 +88,7 @@ class SeasonLooks:
         last_day = np.full((len(names), len(fit.stages)), np.inf)
         last_not_yet: dict[tuple[Unit, str], float] = {}
         observed: set[tuple[Unit, str]] = set()
+        first_look: dict[tuple[Unit, str], dt.date] = {}
         for look in seen:
             place = names.index(look.unit), fit.stages.index(look.stage)
             lower[place], upper[place] = heat_bounds(look, heat)
@@ -96,6 +100,8 @@ class SeasonLooks:
                 last_not_yet[look.unit, look.stage] = float(lower[place])
             else:
                 observed.add((look.unit, look.stage))
+                if look.after is None:
+                    first_look[look.unit, look.stage] = look.by
         units = Units(
             np.array([of_unit[name] for name in names], dtype=np.int64),
             np.full(len(names), len(fit.cultivars), dtype=np.int64),
@@ -115,6 +121,7 @@ class SeasonLooks:
             np.minimum.accumulate(_of_blocks(last_day, unit_of_block, np.inf)[:, ::-1], axis=1)[:, ::-1],
             last_not_yet,
             observed,
+            first_look,
         )
 
     def units_outside(self, frosted: Collection[str]) -> Units:
@@ -130,6 +137,11 @@ class SeasonLooks:
     def has_begun(self, block: Block) -> bool:
         """Whether a bloom stage of the block itself was seen."""
         return any((Unit("block", block.key), stage) in self.observed for stage in BLOOM_STAGES)
+
+    def within(self, days: FloatArray) -> FloatArray:
+        """Days of the blocks' stages, shape (draw, block, stage), moved into what was seen. [day]"""
+        last_day = np.where(np.isinf(self.last_day), np.nan, self.last_day)
+        return np.maximum(np.fmin(days, last_day), self.first_day)
 
 
 def unit_of(block: Block, looked_at: Collection[Unit]) -> Unit:

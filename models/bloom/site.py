@@ -99,6 +99,14 @@ class Site:
         """The blocks whose shoots froze in a season."""
         return frozenset(mark.block for mark in self.frosted if mark.season == season)
 
+    def killed_in(self, season: int) -> dict[str, float]:
+        """Share of the shoots that froze, of each block that was marked in a season; 1 where it was not told."""
+        return {
+            mark.block: 1.0 if mark.share_killed is None else mark.share_killed
+            for mark in self.frosted
+            if mark.season == season
+        }
+
     @property
     def running_season(self) -> int:
         """Label of the season that the temperatures have not reached the end of."""

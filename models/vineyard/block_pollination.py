@@ -38,6 +38,9 @@ class SourceCover:
         Those days over all on which the block is receptive (Augspurger's index of the pair), median.
     share_of_bloom_covered, share_lost_without_it : float
         Share of the block's flowers that this source covers alone, and that only this one covers, medians.
+    share_of_supply : float
+        Its share of the pollen that all of these sources can give: vines, flowers a vine and quality. It changes no
+        other number.
     chance_ends_first, chance_starts_late : float
         Chance that at least 5 % of the flowers are still to open when this source's pollen is over, and
         that at least 5 % are no longer receptive when it begins.
@@ -52,6 +55,7 @@ class SourceCover:
     share_lost_without_it: float
     chance_ends_first: float
     chance_starts_late: float
+    share_of_supply: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -85,7 +89,9 @@ class BlockPollination:
     without_pollen: DailyChance | None = None
 
 
-def source_cover(block: Block, source: Block, found: Cover, index: int, interval: float) -> SourceCover:
+def source_cover(
+    block: Block, source: Block, found: Cover, index: int, interval: float, share_of_supply: float
+) -> SourceCover:
     """What the source at ``index`` of a block's sources does for it."""
     return SourceCover(
         block=source.key,
@@ -97,6 +103,7 @@ def source_cover(block: Block, source: Block, found: Cover, index: int, interval
         share_lost_without_it=float(np.median(found.lost_without[index])),
         chance_ends_first=float(notable(found.after_by[index]).mean()),
         chance_starts_late=float(notable(found.before_by[index]).mean()),
+        share_of_supply=share_of_supply,
     )
 
 

@@ -55,8 +55,37 @@ class PollenMayNotLack:
 
 
 @dataclass(frozen=True)
+class SetOnTheseVines:
+    """What set counts of past seasons say of cover on these vines: it explains set, is not shown to, or speaks against.
+
+    Set as it would be without cover and with all of it, of so many blocks (one a season) and seasons. [share]
+    """
+
+    verdict: Literal["explains", "not_shown", "against"]
+    set_without: float
+    set_with: float
+    blocks: int
+    seasons: int
+
+
+@dataclass(frozen=True)
 class FrostDamageUnknown:
     """A frost night came, or may come."""
+
+
+@dataclass(frozen=True)
+class FrostLimitsGiven:
+    """Chances by stage rest on limits that the grower gave, who said whose they are."""
+
+    source: str
+
+
+@dataclass(frozen=True)
+class CordonsColder:
+    """Cordons are taken to be colder than the station, on every night by as much as was told. [°C]"""
+
+    least_c: float
+    most_c: float
 
 
 @dataclass(frozen=True)
@@ -101,7 +130,10 @@ Caution = (
     | ReachAssumed
     | OtherPollenUnknown
     | PollenMayNotLack
+    | SetOnTheseVines
     | FrostDamageUnknown
+    | FrostLimitsGiven
+    | CordonsColder
     | FrostCame
     | LayoutsDisagree
     | LayoutOnly

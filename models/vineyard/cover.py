@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.bloom.caps_off import cumulative_share
 from models.units import FloatArray
-from models.vineyard.open_flowers import DayArray, bloom_days, cumulative_share, share_by_day
+from models.vineyard.open_flowers import DayArray, bloom_days, share_by_day
 from models.vineyard.synchrony import (
     BoolArray,
     CountArray,
@@ -60,10 +61,12 @@ class Cover:
         Days since the start of the season. [day]
     unmet : ndarray, shape (draw, day)
         Share of the block's flowers that open on a day and get no pollen on any of their receptive days.
-    early, gap, late, out : ndarray of bool, shape (draw, day)
+    failed_of : ndarray, shape (part, draw)
+        Share that stands in a part of the vines none of whose sources is counted on in the draw.
+    early, gap, late, out, failed : ndarray of bool, shape (draw, day)
         Whether receptive flowers are there that get no pollen on any of their days: before the first source
-        opens, between two sources, after the last one, or with none in reach; each only where its whole share is
-        notable.
+        opens, between two sources, after the last one, with none in reach, or with none in reach that is counted on;
+        each only where its whole share is notable.
     """
 
     covered: FloatArray
@@ -72,6 +75,7 @@ class Cover:
     before_of: FloatArray
     after_of: FloatArray
     between_of: FloatArray
+    failed_of: FloatArray
     before_by: FloatArray
     after_by: FloatArray
     overlap_days: CountArray
@@ -83,6 +87,7 @@ class Cover:
     gap: BoolArray
     late: BoolArray
     out: BoolArray
+    failed: BoolArray
 
     @property
     def before(self) -> FloatArray:
@@ -102,7 +107,7 @@ class Cover:
     @property
     def without_pollen(self) -> BoolArray:
         """The days of each draw without pollen, for whatever reason; shape (draw, day)."""
-        return self.early | self.gap | self.late | self.out
+        return self.early | self.gap | self.late | self.out | self.failed
 
 
 def notable(share: FloatArray) -> BoolArray:
@@ -174,7 +179,8 @@ def cover(
     bloom : ndarray, shape (draw, 3)
         The block's days of bloom start, full bloom and bloom end, in this order, finite. [day]
     first_open, last_open : ndarray, shape (source, draw)
-        First and last day with open anthers of each source in reach; infinite after the season. [day]
+        First and last day with open anthers of each source in reach; infinite after the season, the last one minus
+        infinite where a source is not counted on in a draw. [day]
     receptive_days : int
         Days for which a flower is receptive, from the day its cap falls. [day]
     parts : sequence of Part, optional
@@ -200,8 +206,8 @@ def cover(
     covered, uncovered = np.zeros(len(bloom)), np.zeros(len(bloom))
     lost_without = np.zeros(first_open.shape)
     unmet, recent = np.zeros((2, *opening.shape))
-    early, gap, late, out = np.zeros((4, *opening.shape), dtype=np.bool_)
-    before_of, after_of, between_of = np.zeros((3, len(parts), len(bloom)))
+    early, gap, late, out, failed = np.zeros((5, *opening.shape), dtype=np.bool_)
+    before_of, after_of, between_of, failed_of = np.zeros((4, len(parts), len(bloom)))
     for place, (part, share) in enumerate(zip(parts, shares, strict=True)):
         mine = np.flatnonzero(part.reached)
         got = length_of_union(before_by[mine], until_by[mine])
@@ -218,9 +224,13 @@ def cover(
         if not mine.size:
             out |= some
             continue
+        none = np.isneginf(last_open[mine].max(axis=0))  # is counted on
+        failed_of[place] = share * none
+        failed |= some & none[:, np.newaxis]
+        some &= ~none[:, np.newaxis]
         before, after = before_by[mine].min(axis=0), 1.0 - until_by[mine].max(axis=0)
-        before_of[place], after_of[place] = share * before, share * after
-        between_of[place] = share * np.clip(1.0 - got - before - after, 0.0, 1.0)
+        before_of[place], after_of[place] = share * before * ~none, share * after * ~none
+        between_of[place] = share * np.clip(1.0 - got - before - after, 0.0, 1.0) * ~none
         ahead = day < first_open[mine].min(axis=0)[:, np.newaxis]
         behind = day > last_open[mine].max(axis=0)[:, np.newaxis]
         early |= some & ahead
@@ -239,6 +249,7 @@ def cover(
         before_of=before_of,
         after_of=after_of,
         between_of=between_of,
+        failed_of=failed_of,
         before_by=before_by,
         after_by=1.0 - until_by,
         overlap_days=overlap_days.astype(np.int64),
@@ -250,6 +261,7 @@ def cover(
         gap=tells(gap, between_of.sum(axis=0)),
         late=tells(late, after_of.sum(axis=0)),
         out=tells(out, np.full(len(bloom), never)),
+        failed=tells(failed, failed_of.sum(axis=0)),
     )
 
 

@@ -49,5 +49,5 @@ def donors(
         together = np.count_nonzero(is_open & lacking, axis=0)
         likely = days[(together > 0) & (together >= ACT * np.count_nonzero(lacking, axis=0))]
         if likely.size:
-            given.append((likely.size, Donor(name, season.date(likely[0]), season.date(likely[-1]))))
-    return tuple(donor for _, donor in sorted(given, key=lambda each: -each[0]))
+            given.append(Donor(name, tuple(season.date(day) for day in likely)))
+    return tuple(sorted(given, key=lambda donor: -len(donor.days)))

@@ -139,6 +139,15 @@ class SourcesFrosted:
     frosted: tuple[NamedBlock, ...]
 
 
+@dataclass(frozen=True)
+class SourcesFrostedInPart:
+    """Sources in reach of whose shoots a share froze this season: each is counted on in so many draws."""
+
+    code: ClassVar[WarningCode] = "unknown_bloom"
+    sources: tuple[NamedBlock, ...]
+    shares_left: tuple[float, ...]
+
+
 Warned = (
     SourceEndsFirst
     | SourceStartsLate
@@ -152,16 +161,26 @@ Warned = (
     | BloomUnfinished
     | SourcesNotForecast
     | SourcesFrosted
+    | SourcesFrostedInPart
 )
 
 
 @dataclass(frozen=True)
 class Donor:
-    """A block that is likely to have open, viable anthers on days on which another lacks pollen."""
+    """A block that is likely to have open, viable anthers on days on which another lacks pollen: at least one."""
 
     block: NamedBlock
-    first_day: dt.date
-    last_day: dt.date
+    days: tuple[dt.date, ...]
+
+    @property
+    def first_day(self) -> dt.date:
+        """The first of its days."""
+        return self.days[0]
+
+    @property
+    def last_day(self) -> dt.date:
+        """The last of its days."""
+        return self.days[-1]
 
 
 @dataclass(frozen=True)

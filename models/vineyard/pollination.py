@@ -37,9 +37,11 @@ from models.vineyard.season_days import SeasonDays, median_day
 from models.vineyard.standing_warnings import (
     InReach,
     bloom_warnings,
+    frosted_in_part_warnings,
     main_source_warnings,
     reach_warnings,
 )
+from models.vineyard.supply import shares_of_supply, supply
 from models.vineyard.synchrony import BoolArray
 from models.vineyard.timing_warnings import Timing, timing_warnings
 from models.vineyard.uncovered import Uncovered, daily_chance, uncovered_runs
@@ -87,15 +89,17 @@ def pollination(
         ``day(draw, block, stage)``: whole days since ``attrs["season_start"]`` (ISO date), NaN where the
         season ends first or the block has no forecast; stages bloom_start, full_bloom, bloom_end in this
         order in every draw. A block of the planting that is missing here counts as one without a forecast.
-        [day]
+        Where blocks froze in part also ``pollen_day(draw, block, stage)``, the same of the bloom that gives pollen, and
+        ``counted_on(draw, block)``, in which draws it does. [day]
     interval : float
         Share of the draws between low and high.
     receptive_days, pollen_days : int
         Days for which a flower is receptive and an anther sheds, from the day its cap falls, where the
         cultivar does not say. Assumptions: no source was found. [day]
     frosted : collection of str
-        Keys of blocks whose shoots froze this season. As a source such a block is not counted on: how many of its
-        first flowers are left is not known, and bloom from secondary buds counts as no pollen (our convention).
+        Keys of blocks whose shoots all froze this season, or nobody said how many. As a source such a block is not
+        counted on: how many of its first flowers are left is not known, and bloom from secondary buds counts as no
+        pollen (our convention).
     as_of : date, optional
         Days before this one are over; by default none is.
     lacking : tuple of str
@@ -116,9 +120,12 @@ def pollination(
     if not 0 < interval < 1:
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
+    pollen_blooms, counted_on = _read_frozen_in_part(draws)
     known = _Known(
         planting=planting,
         blooms=blooms,
+        pollen_blooms=blooms | pollen_blooms,
+        counted_on=counted_on,
         season=season,
         flower_days=flower_days,
         frosted=frozenset(frosted),
@@ -138,6 +145,8 @@ class _Known:
 
     planting: Planting
     blooms: Mapping[str, FloatArray]
+    pollen_blooms: Mapping[str, FloatArray]
+    counted_on: Mapping[str, BoolArray]
     season: SeasonDays
     flower_days: FlowerDays
     frosted: frozenset[str]
@@ -149,9 +158,16 @@ class _Known:
         return block.key not in self.frosted and sheds_viable_pollen(cultivar_of(self.planting, block))
 
     def open_days(self, block: Block, complete: BoolArray) -> tuple[FloatArray, FloatArray]:
-        """First and last day with open anthers of a block with a forecast, in these draws. [day]"""
+        """First and last day with open anthers of a block with a forecast, in these draws. [day]
+
+        The last one is minus infinite where the block is not counted on.
+        """
         days = self.flower_days.pollen_of(cultivar_of(self.planting, block))
-        return open_anther_days(self.blooms[block.key][complete], pollen_days=days)
+        first, last = open_anther_days(self.pollen_blooms[block.key][complete], pollen_days=days)
+        if block.key in self.counted_on:
+            counted = self.counted_on[block.key][complete]
+            first, last = np.where(counted, first, np.inf), np.where(counted, last, -np.inf)
+        return first, last
 
     def open_days_of(self, blocks: Sequence[Block], complete: BoolArray) -> tuple[FloatArray, FloatArray]:
         """The same of several, shape (block, draw). [day]"""
@@ -180,6 +196,17 @@ def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
     )
 
 
+def _read_frozen_in_part(draws: xr.Dataset) -> tuple[dict[str, FloatArray], dict[str, BoolArray]]:
+    """Of blocks that are not counted on in every draw: bloom days that give pollen (draw, 3), and which draws."""
+    if "counted_on" not in draws:
+        return {}, {}
+    counted = draws["counted_on"].transpose("block", "draw")
+    day = draws["pollen_day"].sel(stage=list(BLOOM_STAGES)).transpose("block", "draw", "stage")
+    keys = counted["block"].values.tolist()
+    uncertain = {key: row for key, row in zip(keys, counted.values, strict=True) if not row.all()}
+    return {key: day.sel(block=key).values for key in uncertain}, uncertain
+
+
 def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPollination:
     planting = given.planting
     near = _in_reach(given, block, planting.reach_m)
@@ -205,6 +232,13 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
     uncovered = uncovered_runs(found, given.season, receptive_days=receptive)
     out = [run for run in uncovered if not near.viable or run.why == "no_pollen_source_in_reach"]
     told = reach_warnings(planting, block, near, tuple(run.span for run in out))
+    left = {
+        other.key: float(given.counted_on[other.key].mean())
+        for other in near.known
+        if other.key in given.counted_on
+    }
+    without = tuple(run.span for run in uncovered if run.why == "unknown_bloom")
+    told += frosted_in_part_warnings(planting, block, left, found.failed_of.sum(axis=0), without)
     if near.known:
         sheds = [given.flower_days.pollen_of(cultivar_of(planting, other)) for other in near.known]
         timing = Timing(
@@ -221,7 +255,11 @@ def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPol
         told += main_source_warnings(planting, block, near, found, whole)
     told = [*(warning for warning in warnings if warning.code == "single_pollen_source"), *told]
     over = whole[0][1] + dt.timedelta(days=receptive - 1) < given.as_of
-    sources = (source_cover(block, other, found, index, interval) for index, other in enumerate(near.known))
+    supplied = shares_of_supply(planting, near.known)
+    sources = (
+        source_cover(block, other, found, index, interval, supplied[other.key])
+        for index, other in enumerate(near.known)
+    )
     return BlockPollination(
         block=block.key,
         cultivar=block.cultivar,
@@ -285,7 +323,11 @@ def _as_it_stands(
         for other in given.planting.blocks
         if other.key != block.key and other.key in given.blooms and given.counts(other)
     }
-    return replace(warning, ahead=ahead, donors=donors(found, opened, ahead, given.season))
+    giving = donors(found, opened, ahead, given.season)
+    # of those with as many days the one that has most pollen to give comes first
+    weight = {other.key: supply(given.planting, other) for other in given.planting.blocks}
+    ordered = sorted(giving, key=lambda donor: (-len(donor.days), -weight[donor.block.key]))
+    return replace(warning, ahead=ahead, donors=tuple(ordered))
 
 
 def _bloom_span(bloom: FloatArray, season: SeasonDays) -> Span:

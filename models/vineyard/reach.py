@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.errors import BadInput, Problem
-from models.records import Block, Cultivar, FlowerType, Planting
+from models.records import Block, Cultivar, FlowerType, Planting, PollenNote
 from models.units import FloatArray
 from models.vineyard.synchrony import BoolArray
 
@@ -178,3 +178,9 @@ def pollen_makers_in_reach(planting: Planting, block: Block) -> tuple[Block, ...
         and makes_pollen(cultivar_of(planting, other))
         and in_reach(block, other, reach_m=planting.reach_m)
     )
+
+
+def notes_for(planting: Planting, cultivar: str) -> tuple[PollenNote, ...]:
+    """What was noted of a cultivar with sources that stand in the planting."""
+    standing = {block.cultivar for block in planting.blocks}
+    return tuple(note for note in planting.cultivars[cultivar].pollen_notes if note.source in standing)

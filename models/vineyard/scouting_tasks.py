@@ -7,14 +7,15 @@ conventions: wide enough for a weekly walk, narrow enough that the thing to see 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 
 from models.errors import BadInput, Problem
-from models.records import Block, FlowerType, Planting, StageInterval, Visit
+from models.records import Block, CropCount, FlowerType, Planting, StageInterval, Visit
+from models.records import SetCount as SetCounted
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.reach import (
@@ -29,7 +30,9 @@ from models.vineyard.season_days import SeasonDays
 if TYPE_CHECKING:
     import xarray as xr
 
-TaskKind = Literal["flower_count", "first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load"]
+TaskKind = Literal[
+    "flower_count", "first_caps", "flower_type", "pollen_overlap", "set_count", "crop_load", "ripeness"
+]
 
 # A chance that the forecast cannot reach yet is asked for no further than this share of a task's best day:
 # so a plan stands early in the season too, and tightens as the forecast does. Our convention.
@@ -86,12 +89,24 @@ class SetCount:
 
 @dataclass(frozen=True)
 class CropLoad:
-    """How many clusters hang on a shoot; what is too many, sources say by cultivar, and that research is lacking."""
+    """How many clusters hang on a cane; what is too many, sources say by cultivar, and that research is lacking.
+
+    ``berry_mass_g``, where known, of a self-fertile cultivar: those that set much and have large berries come first.
+    """
 
     kind: ClassVar[TaskKind] = "crop_load"
+    self_fertile: bool = False
+    berry_mass_g: float | None = None
 
 
-Look = FlowerCount | FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad
+@dataclass(frozen=True)
+class Ripeness:
+    """How ripe berries are, before a harvest that is forecast."""
+
+    kind: ClassVar[TaskKind] = "ripeness"
+
+
+Look = FlowerCount | FirstCaps | FlowerTypeCheck | PollenOverlap | SetCount | CropLoad | Ripeness
 
 
 @dataclass(frozen=True)
@@ -162,6 +177,11 @@ def crop_load_days(start: FloatArray, full: FloatArray, end: FloatArray) -> Days
     return end + 14, end + 35
 
 
+def ripeness_days(harvest: FloatArray) -> Days:
+    """The ten days up to harvest. [day]"""
+    return harvest - 10, harvest
+
+
 _DAYS_OF: dict[TaskKind, Callable[[FloatArray, FloatArray, FloatArray], Days]] = {
     "flower_count": flower_count_days,
     "first_caps": first_caps_days,
@@ -170,6 +190,7 @@ _DAYS_OF: dict[TaskKind, Callable[[FloatArray, FloatArray, FloatArray], Days]] =
     "set_count": set_count_days,
     "crop_load": crop_load_days,
 }
+"""Of the looks whose days rest on bloom."""
 
 
 # Without the end of bloom the looks that may go on after full bloom end there: in time, whenever the end comes.
@@ -222,9 +243,12 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
     season = SeasonDays(dt.date.fromisoformat(draws.attrs["season_start"]))
     keys = [block.key for block in planting.blocks]
     bloom = draws["day"].reindex(block=keys, stage=list(BLOOM_STAGES)).transpose("block", "stage", "draw")
+    ripe = (
+        draws["day"].reindex(block=keys, stage=["harvest"]).transpose("block", "stage", "draw").values[:, 0]
+    )
     has_end = "bloom_end" in draws["stage"].values
     tasks: list[Task] = []
-    for block, stages in zip(planting.blocks, bloom.values, strict=True):
+    for block, stages, harvest in zip(planting.blocks, bloom.values, ripe, strict=True):
         start, full, end = stages
         for look in _looks(planting, block):
             if not has_end and "bloom_end" not in _NEEDED[look.kind]:
@@ -234,6 +258,11 @@ def scouting_tasks(planting: Planting, draws: xr.Dataset, *, chance: float = 0.5
             if chance_on:
                 window = Window(min(chance_on), max(chance_on))
                 tasks.append(Task(block.key, block.cultivar, look, window, chance_on))
+        fruits = cultivar_of(planting, block).flower_type is not FlowerType.STAMINATE
+        before_harvest = good_days(*ripeness_days(harvest), season, chance=chance) if fruits else {}
+        if before_harvest:
+            window = Window(min(before_harvest), max(before_harvest))
+            tasks.append(Task(block.key, block.cultivar, Ripeness(), window, before_harvest))
     return tuple(tasks)
 
 
@@ -261,9 +290,14 @@ def good_days(
 
 
 def tasks_done(
-    tasks: Sequence[Task], visits: Sequence[Visit], observations: Sequence[StageInterval] = ()
+    tasks: Sequence[Task],
+    visits: Sequence[Visit],
+    observations: Sequence[StageInterval] = (),
+    counted: Collection[tuple[str, TaskKind]] = (),
 ) -> frozenset[tuple[str, TaskKind]]:
     """Block and task of those that somebody did: looked at the block on one of the task's good days.
+
+    ``counted`` are those whose very counts came this season, on whatever day.
 
     A visit that found no flower open yet (0 % of caps off, or a code below BBCH 60) does no task but a count of
     flowers; where it moves the forecast, the task's days move on with it. A look at a whole cultivar is one at each
@@ -282,7 +316,20 @@ def tasks_done(
         if day in task.chance_on
         and (flowers or task.task == "flower_count")
         and (block == task.block or (block is None and cultivar == task.cultivar))
-    )
+    ) | frozenset(counted)
+
+
+def counts_made(
+    set_counts: Iterable[SetCounted], crop_counts: Iterable[CropCount]
+) -> frozenset[tuple[str, TaskKind]]:
+    """Block and task of what was counted: flowers, berries, clusters on canes."""
+    found: set[tuple[str, TaskKind]] = {(count.block, "crop_load") for count in crop_counts}
+    for count in set_counts:
+        if count.flowers is not None:
+            found.add((count.block, "flower_count"))
+        if count.berries is not None:
+            found.add((count.block, "set_count"))
+    return frozenset(found)
 
 
 def _found_flowers(visit: Visit) -> bool:
@@ -306,4 +353,4 @@ def _looks(planting: Planting, block: Block) -> Iterator[Look]:
         yield PollenOverlap(sources)
     if fruits:
         yield SetCount()
-        yield CropLoad()
+        yield CropLoad(cultivar.flower_type is FlowerType.PERFECT, cultivar.berry_mass_g)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from models.bloom.forecast import BlockForecast, StageForecast
 from models.vineyard.block_pollination import BlockPollination
+from models.vineyard.bouquets import bouquets
 from models.vineyard.pollen_warnings import PollenWarning, WarningCode
 from models.vineyard.scouting import Plan, PlannedTask
 
@@ -83,7 +84,15 @@ class BringPollen:
     blocks: tuple[tuple[str, dt.date], ...]
 
 
-ToDo = Walk | BringPollen
+@dataclass(frozen=True)
+class RenewShoots:
+    """Flowering shoots among blocks to be renewed on a day: of each block, from which others they can be cut."""
+
+    day: dt.date
+    shoots: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+ToDo = Walk | BringPollen | RenewShoots
 
 
 def standing(block: BlockForecast, as_of: dt.date) -> Standing:
@@ -144,7 +153,7 @@ def week_ahead(plan: Plan, pollen: Sequence[BlockPollination], as_of: dt.date) -
     """What the seven days from ``as_of`` on ask for, by day; without a trip in them, the next one stands last."""
     until = as_of + A_WEEK
     walks = [Walk(trip.date, trip.tasks) for trip in plan.trips if trip.date < until]
-    due: list[ToDo] = [*walks, *_pollen(pollen, until)]
+    due: list[ToDo] = [*walks, *_pollen(pollen, until), *_renewals(pollen, until)]
     due.sort(key=lambda each: each.day)
     later = [Walk(trip.date, trip.tasks) for trip in plan.trips[:1]] if not walks else []
     return (*due, *later)
@@ -160,6 +169,21 @@ def _pollen(pollen: Sequence[BlockPollination], until: dt.date) -> Iterator[Brin
                     by_day.setdefault(first, []).append((block.block, last))
     for day, blocks in by_day.items():
         yield BringPollen(day, tuple(blocks))
+
+
+def _renewals(pollen: Sequence[BlockPollination], until: dt.date) -> Iterator[RenewShoots]:
+    """Those after the first day of what there is to bring."""
+    by_day: dict[dt.date, list[tuple[str, tuple[str, ...]]]] = {}
+    for block in pollen:
+        lack = lack_of(block)
+        if lack is not None and lack.level == "act":
+            begins = {first for first, _ in lack.ahead}
+            for each in bouquets(lack):
+                if each.renew and each.date < until and each.date not in begins:
+                    cut_from = tuple(source.key for source in each.blocks)
+                    by_day.setdefault(each.date, []).append((block.block, cut_from))
+    for day, shoots in by_day.items():
+        yield RenewShoots(day, tuple(shoots))
 
 
 def _last_bloom_stage(block: BlockForecast) -> StageForecast | None:

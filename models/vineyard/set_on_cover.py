@@ -92,7 +92,7 @@ class SetOnCover:
         How many blocks (one a season) and seasons were used.
     effect : CoverEffect or None
     receptive, pollen : DaysFound or None
-        None where cover does not explain set, so that no days fit better for a reason.
+        None where cover does not explain set, so that no days fit better for a reason, or nobody asked for them.
     """
 
     verdict: Verdict
@@ -109,6 +109,7 @@ def set_on_cover(
     receptive_days: int = RECEPTIVE_DAYS,
     pollen_days: int = POLLEN_DAYS,
     interval: float = 0.9,
+    find_days: bool = True,
 ) -> SetOnCover:
     """Regress set on cover over blocks and seasons.
 
@@ -124,6 +125,8 @@ def set_on_cover(
     receptive_days, pollen_days : int
         At which the claim is tested. They are chosen beforehand: the best of many would seem too good. [day]
     interval : float
+    find_days : bool
+        Whether to look for the days that fit best too, which takes most of the time.
     """
     seasons = len({each.season for each in seen})
     if seasons < LEAST_SEASONS or len(seen) - _others(seen).shape[1] - 1 < LEAST_FREEDOM:
@@ -137,7 +140,7 @@ def set_on_cover(
     effect = CoverEffect(
         receptive_days, pollen_days, stated.effect, low, high, stated.set_at(0.0), stated.set_at(1.0)
     )
-    if verdict != "explains":
+    if verdict != "explains" or not find_days:
         return SetOnCover(verdict, len(seen), seasons, effect)
     receptive, pollen = best_days(seen, interval)
     return SetOnCover(verdict, len(seen), seasons, effect, receptive, pollen)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from models.records import Block, Planting
 from models.units import FloatArray
-from models.vineyard.cover import NOTABLE_SHARE, Cover, Part
+from models.vineyard.cover import NOTABLE_SHARE, Cover, Part, notable
 from models.vineyard.pollen_warnings import (
     ACT,
     MOST,
@@ -20,6 +21,7 @@ from models.vineyard.pollen_warnings import (
     OnlySource,
     PollenWarning,
     SourcesFrosted,
+    SourcesFrostedInPart,
     SourcesNotForecast,
     Span,
     VinesOutOfReach,
@@ -117,6 +119,26 @@ def reach_warnings(
     else:
         of = NoSourceInReach(planting.reach_m, block.neighbours is not None)
     return [PollenWarning(named(planting, block), of, level, 1.0, lacking)]
+
+
+def frosted_in_part_warnings(
+    planting: Planting,
+    block: Block,
+    shares_left: Mapping[str, float],
+    failed: FloatArray,
+    runs: tuple[Span, ...],
+) -> list[PollenWarning]:
+    """That sources in reach froze in part.
+
+    ``shares_left`` are the shares of the draws in which each is counted on; ``failed``, shape (draw,), the share of the
+    bloom for which none is, and ``runs`` the days without pollen that come of it.
+    """
+    if not shares_left:
+        return []
+    level = level_of(float(notable(failed).mean())) or "watch"
+    sources = tuple(named(planting, other) for other in planting.blocks if other.key in shares_left)
+    of = SourcesFrostedInPart(sources, tuple(shares_left[source.key] for source in sources))
+    return [PollenWarning(named(planting, block), of, level, 1.0 - min(shares_left.values()), runs)]
 
 
 def main_source_warnings(

@@ -40,7 +40,8 @@ class Timing:
     bloom : ndarray, shape (draw, 3)
         The block's bloom start, full bloom and bloom end. [day]
     source_end, first_open, last_open : ndarray, shape (source, draw)
-        Bloom end of each source, first and last day with open anthers; infinite after the season. [day]
+        Bloom end of each source, first and last day with open anthers; infinite after the season, the end and the
+        last day minus infinite where the source is not counted on. [day]
     reached : sequence of ndarray of bool, shape (source,)
         Which sources each part of the block's vines has in reach.
     """
@@ -99,8 +100,11 @@ def _warning(
     level = level_of(chance)
     if level is None:
         return None
-    counted = np.ones_like(happens) if level == "act" else happens
-    of = tell(timing.of_part(int(lost_of.sum(axis=1).argmax())), counted, float(np.median(lost[happens])))
+    part = timing.of_part(int(lost_of.sum(axis=1).argmax()))
+    # draws in which none of the sources is counted on tell of no time
+    timed: BoolArray = np.asarray((part.last_open > -np.inf).any(axis=0))
+    counted = timed if level == "act" or not (timed & happens).any() else timed & happens
+    of = tell(part, counted, float(np.median(lost[happens])))
     runs = [run for run in uncovered if run.why == of.code]
     if runs:
         of = replace(of, lost_share=min(1.0, sum(run.share_of_bloom for run in runs)))

@@ -82,6 +82,7 @@ def uncovered_runs(found: Cover, season: SeasonDays, *, receptive_days: int) -> 
         "pollen_gap": found.gap,
         "pollen_ends_early": found.late,
         "no_pollen_source_in_reach": found.out,
+        "unknown_bloom": found.failed,
     }
     told = []
     for first, after in _window(chance >= WATCH, chance >= ACT):

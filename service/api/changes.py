@@ -5,25 +5,22 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated
 
-from fastapi import APIRouter, HTTPException, Path, Query, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import AwareDatetime
 
 from models.errors import BadInput, Problem
 from service.api.change_schemas import ChangeAnswer, ChangeList, WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, cursor_after
 from service.api.responses import problems, wants_csv
-from service.store.records import Change
 from service.usecases.documents import Slug
-from service.usecases.keys import Asker
 from service.web.access import Asked, needs
+from service.web.days import WrittenOut
 from service.web.records import Reading, Writing
-from service.words.roles import MAY
+from service.web.undoing import check_may_undo
 
 router = APIRouter(prefix="/v1/changes", tags=["changes"])
 
 DEFAULT_LIMIT = 100
-RECORDED = ("visits", "set_counts", "frosted_blocks")
-"""Tables that a key of role ``record`` writes."""
 
 Number = Annotated[
     int, Path(alias="change", ge=1, le=2**31 - 1, description="The change, as `Capfall-Change` names it.")
@@ -38,7 +35,9 @@ def list_changes(
     vineyard: Annotated[Slug | None, Query(description="Only what was changed in this vineyard.")] = None,
     station: Annotated[Slug | None, Query(description="Only what was changed at this station.")] = None,
     since: Annotated[
-        AwareDatetime | dt.date | None, Query(description="Only changes from this moment or day on (UTC).")
+        AwareDatetime | dt.date | None,
+        WrittenOut,
+        Query(description="Only changes from this moment or day on (UTC)."),
     ] = None,
 ) -> ChangeList | Response:
     """Every request that wrote something, newest first: when, who, what in words, and how many rows.
@@ -68,16 +67,9 @@ def undo_change(change: Number, records: Writing, who: Asked) -> WriteReceipt:
     them: `errors` name those. Undo them first. Not undone are jobs and what a calendar has been told.
     A key of role `record` undoes what it has recorded itself.
     """
-    if not who.may("manage") and not _has_recorded(who, records.changes.get(change)):
-        needed = f"a key that may {MAY['manage']} is needed for this change"
-        raise HTTPException(403, f"{needed}; this one may {MAY[who.role]}, and undo what it recorded itself")
+    check_may_undo(who, records.changes.get(change))
     records.changes.undo(change)
     return WriteReceipt.of(records.journal)
-
-
-def _has_recorded(who: Asker, change: Change) -> bool:
-    """Whether a change is of this key's name, and of what such a key may write: another key may have its name."""
-    return change.by == who.name and all(each["table"] in RECORDED for each in change.params["written"])
 
 
 def _moment(since: dt.datetime | dt.date | None) -> dt.datetime | None:

@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from fastapi import APIRouter, Request, Response
 
-from models.records import Cultivar
+from models.records import Cultivar, PollenNote
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
@@ -28,6 +28,7 @@ def answer(cultivar: Cultivar) -> CultivarAnswer:
 def from_body(key: str, body: CultivarBody) -> Cultivar:
     """The cultivar that a client tells."""
     fields = body.model_dump()
+    fields["pollen_notes"] = tuple(PollenNote(**note) for note in fields["pollen_notes"])
     if body.viable_pollen is None:
         fields["viable_pollen"] = default_viable_pollen(body.flower_type)
     return Cultivar(key, **fields)

@@ -8,8 +8,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
 from pydantic import Field, TypeAdapter
 
+from service.api.crop_counts import CropCountBody
 from service.api.observation_schemas import VisitBody
-from service.api.planting_schemas import BlockBody, CultivarBody, VineyardBody
+from service.api.planting_schemas import BlockBody, CultivarBody, FrostBody, VineyardBody
 from service.api.responses import problems
 from service.api.schemas import Body
 from service.api.set_counts import SetCountBody
@@ -34,6 +35,8 @@ BODIES: Mapping[str, type[Body]] = {
     "blocks": BlockBody,
     "visits": VisitBody,
     "set_counts": SetCountBody,
+    "crop_counts": CropCountBody,
+    "frosted_blocks": FrostBody,
 }
 SLUG = TypeAdapter(Slug)
 

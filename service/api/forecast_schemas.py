@@ -8,8 +8,9 @@ from typing import Literal, Self
 from pydantic import Field
 
 from models.bloom.forecast import Status
-from models.records import FlowerType
+from models.records import FlowerType, Planting
 from models.units import fahrenheit_from_celsius, fahrenheit_steps_from_celsius_steps, feet_from_metres
+from models.vineyard.bouquets import bouquets
 from models.vineyard.frost import BlockFrost
 from models.vineyard.pollination import (
     AtReach,
@@ -19,6 +20,8 @@ from models.vineyard.pollination import (
     WarningCode,
     WarningLevel,
 )
+from models.vineyard.reach import notes_for
+from models.vineyard.set_on_cover import SetOnCover
 from service.api.fit_schemas import HeatUnit, heat_unit, told_heat
 from service.api.schemas import Body, OneDigit, ThreeDigits, WholeDays
 from service.usecases.cautions import cautions_of
@@ -49,6 +52,33 @@ class FrostNightAnswer(Body):
     tmin: float
 
 
+class StageFrostAnswer(Body):
+    """Chance of a night at or below the vineyard's limit for a stage, from that stage `until` another begins (or until
+    bloom end, that day included); null where either is not forecast."""
+
+    stage: str
+    until: str
+    limit: float
+    chance: ThreeDigits | None
+
+
+class FlowersLeft(Body):
+    """Share of a block's flowers that a frost has left: median and interval."""
+
+    median: ThreeDigits
+    low: ThreeDigits
+    high: ThreeDigits
+
+
+class FrostedAnswer(Body):
+    """That a block is marked as frosted, and what is left. How many flowers secondary shoots bear is not known: none to
+    as many as others is as likely (assumption)."""
+
+    night: dt.date | None
+    share_killed: ThreeDigits | None = Field(description="Of the shoots; null: not told, and counted as all.")
+    flowers_left: FlowersLeft | None = Field(description="Null where the share is not told.")
+
+
 class FrostAnswer(Body):
     """Frost nights of one block: the chance of those to come, and those that came since its budbreak.
 
@@ -60,7 +90,15 @@ class FrostAnswer(Body):
     chance_in_bloom: ThreeDigits | None = Field(description="The same from bloom start.")
     from_budbreak: bool
     why: str | None = Field(description="Why a chance is null.")
-    nights: list[FrostNightAnswer]
+    nights: list[FrostNightAnswer] = Field(
+        description="At or below the limit on the block's cordons; `tmin` is the station's."
+    )
+    by_stage: list[StageFrostAnswer] = Field(
+        description="At the vineyard's own `frost_limits`, where it has some."
+    )
+    colder_than_station: float | None = Field(
+        description="Taken off the station's minimum; null where not told."
+    )
 
     @classmethod
     def of(cls, found: BlockFrost, units: Units) -> Self:
@@ -69,7 +107,14 @@ class FrostAnswer(Body):
             FrostNightAnswer(date=night.date, tmin=_temperature(night.tmin_c, units))
             for night in found.frost_nights
         ]
-        return cls.showing(found, why=why_no_chance(found), nights=nights)
+        by_stage = [
+            StageFrostAnswer.showing(each, limit=_temperature(each.limit_c, units, digits=6))
+            for each in found.by_stage
+        ]
+        colder = _temperature_step(found.colder_c, units) if found.colder_c else None
+        return cls.showing(
+            found, why=why_no_chance(found), nights=nights, by_stage=by_stage, colder_than_station=colder
+        )
 
 
 class BlockForecastAnswer(Body):
@@ -83,6 +128,9 @@ class BlockForecastAnswer(Body):
     caution: str | None
     stages: dict[str, StageAnswer]
     frost: FrostAnswer
+    frosted: FrostedAnswer | None = Field(
+        description="Null where the block is not marked as frosted this season."
+    )
 
 
 class ForecastAnswer(Body):
@@ -105,6 +153,7 @@ class ForecastAnswer(Body):
     heat_to_date: float
     heat_unit: HeatUnit
     frost_limit: float = Field(description="Highest minimum that counts as frost.")
+    frost_limits_source: str | None = Field(description="Whose limits `by_stage` rests on; null without any.")
     temperature_unit: Literal["degC", "degF"]
     cautions: list[str]
     blocks: list[BlockForecastAnswer]
@@ -124,6 +173,7 @@ class ForecastAnswer(Body):
             heat_to_date=told_heat(found.heat_to_date, units),
             heat_unit=heat_unit(units),
             frost_limit=_temperature(frost.limit_c, units, digits=6),  # as asked
+            frost_limits_source=None if frost.limits is None else frost.limits.source,
             temperature_unit="degF" if units == "us" else "degC",
             cautions=caution_texts(cautions_of(foreseen, frost=frost)),
             blocks=[
@@ -138,10 +188,18 @@ class ForecastAnswer(Body):
                         for key, stage in block.stages.items()
                     },
                     frost=FrostAnswer.of(frost.blocks[block.block], units),
+                    frosted=_frosted(foreseen, block.block),
                 )
                 for block in found.blocks
             ],
         )
+
+
+def _frosted(foreseen: VineyardForecast, block: str) -> FrostedAnswer | None:
+    """The block's mark of the season, if it has one."""
+    mark = foreseen.mark(block)
+    left = None if mark is None or mark.share_killed is None else foreseen.flowers_left(mark.share_killed)
+    return None if mark is None else FrostedAnswer.showing(mark, flowers_left=left)
 
 
 def _temperature(temperature_c: float, units: Units, *, digits: int = 1) -> float:
@@ -181,6 +239,9 @@ class SourceAnswer(Body):
     share_lost_without_it: ThreeDigits
     chance_ends_first: ThreeDigits
     chance_starts_late: ThreeDigits
+    share_of_supply: ThreeDigits = Field(
+        description="Of the pollen that all these sources can give (vines, flowers a vine, quality); hides no gap."
+    )
 
     @classmethod
     def of(cls, source: SourceCover) -> Self:
@@ -214,6 +275,15 @@ class DonorAnswer(Body):
     last: dt.date = Field(serialization_alias="to")
 
 
+class BouquetAnswer(Body):
+    """One day without pollen: which blocks are likely to have open, viable anthers on it, and whether to put fresh
+    shoots. Common practice in apple (every 2 days or so); no source for muscadine."""
+
+    date: dt.date
+    blocks: list[str]
+    renew: bool
+
+
 class WarningAnswer(Body):
     """What is wrong with a block's pollen, how urgent and how likely, and what to do.
 
@@ -239,6 +309,9 @@ class WarningAnswer(Body):
     donors: list[DonorAnswer] = Field(
         description="On the days that are not over yet; the one with most first."
     )
+    bouquets: list[BouquetAnswer] = Field(
+        description="The days without pollen that are not over yet, for flowering shoots in water among the vines."
+    )
 
     @classmethod
     def of(cls, warning: PollenWarning) -> Self:
@@ -248,7 +321,14 @@ class WarningAnswer(Body):
             DonorAnswer(block=donor.block.key, first=donor.first_day, last=donor.last_day)
             for donor in warning.donors
         ]
-        return cls.showing(warning, message=warning_words(warning), first=first, last=last, donors=donors)
+        by_day = [
+            BouquetAnswer(date=each.date, blocks=[block.key for block in each.blocks], renew=each.renew)
+            for each in bouquets(warning)
+            if warning.donors
+        ]
+        return cls.showing(
+            warning, message=warning_words(warning), first=first, last=last, donors=donors, bouquets=by_day
+        )
 
 
 class AtReachAnswer(Body):
@@ -265,6 +345,14 @@ class AtReachAnswer(Body):
         return cls.showing(found, reach_ft=feet_from_metres(found.reach_m))
 
 
+class PollenNoteAnswer(Body):
+    """What was noted of a source cultivar's pollen on the block's, and where that is from."""
+
+    source: str
+    text: str
+    reference: str
+
+
 class PistillateBlock(Body):
     """Pollen cover of one pistillate block; the share is null where its bloom or its sources' is not known."""
 
@@ -278,16 +366,20 @@ class PistillateBlock(Body):
     )
     uncovered: list[UncoveredAnswer]
     warnings: list[WarningAnswer] = Field(description="The worst first.")
+    notes: list[PollenNoteAnswer] = Field(
+        description="What was noted of its cultivar and those that stand here (`pollen_notes` of the cultivar)."
+    )
     at_other_reach: list[AtReachAnswer] = Field(
         description="At half and at double the reach, where other viable sources would stand in it."
     )
 
     @classmethod
-    def of(cls, found: BlockPollination, cultivar_name: str) -> Self:
+    def of(cls, found: BlockPollination, planting: Planting) -> Self:
         """One block for the client."""
         return cls.showing(
             found,
-            cultivar_name=cultivar_name,
+            cultivar_name=planting.cultivars[found.cultivar].name,
+            notes=[PollenNoteAnswer.showing(note) for note in notes_for(planting, found.cultivar)],
             sources=[SourceAnswer.of(source) for source in found.sources],
             warnings=[WarningAnswer.of(warning) for warning in found.warnings],
             at_other_reach=[AtReachAnswer.of(other) for other in found.at_other_reach],
@@ -310,17 +402,17 @@ class PollinationAnswer(Body):
     pistillate_blocks: list[PistillateBlock]
 
     @classmethod
-    def of(cls, foreseen: VineyardForecast, found: VineyardPollination) -> Self:
+    def of(
+        cls, foreseen: VineyardForecast, found: VineyardPollination, set_claim: SetOnCover | None = None
+    ) -> Self:
         """Pollen cover for the client."""
-        cultivars = foreseen.vineyard.planting.cultivars
+        planting = foreseen.vineyard.planting
         return cls.showing(
             found,
             foreseen.forecast,
             vineyard=foreseen.vineyard.key,
             fit=foreseen.fit.id,
             reach_ft=feet_from_metres(found.reach_m),
-            cautions=caution_texts(cautions_of(foreseen, pollen=found)),
-            pistillate_blocks=[
-                PistillateBlock.of(block, cultivars[block.cultivar].name) for block in found.blocks
-            ],
+            cautions=caution_texts(cautions_of(foreseen, pollen=found, set_claim=set_claim)),
+            pistillate_blocks=[PistillateBlock.of(block, planting) for block in found.blocks],
         )

@@ -12,6 +12,7 @@ from service.api.responses import UNCHANGED, problems
 from service.api.season_query import Day, FitId
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import LIMIT_C, look_for_frost
+from service.usecases.fruit_set import set_so_far
 from service.usecases.pollen import pollinate
 from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
@@ -71,7 +72,9 @@ def get_forecast(
     summary="Forecast the pollen cover",
     responses=UNCHANGED | problems(404, 409),
 )
-def get_pollination(forecast: Foreseen) -> PollinationAnswer:
+def get_pollination(forecast: Foreseen, records: Reading) -> PollinationAnswer:
     """How much of each pistillate block's bloom gets pollen from which source, on which days none, and what
-    to do. It rests on the same draws as the forecast."""
-    return PollinationAnswer.of(forecast, pollinate(forecast))
+    to do. It rests on the same draws as the forecast. What set counts of the seasons before say of cover stands in
+    `cautions`."""
+    claim = set_so_far(records, forecast.vineyard.key, forecast.forecast.season)
+    return PollinationAnswer.of(forecast, pollinate(forecast), claim)

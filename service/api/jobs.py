@@ -15,6 +15,7 @@ from service.store.records import Job, JobState
 from service.usecases.fit_jobs import KIND
 from service.web.access import Grower
 from service.web.records import Reading, store
+from service.words.jobs import job_words
 
 router = APIRouter(prefix="/v1/jobs", tags=["fits"])
 
@@ -50,7 +51,7 @@ class JobAnswer(Body):
         if job.state == "done":
             path = f"/v1/fits/{fit}"
             result = JobResult(fit=path) if job.kind == KIND else JobResult(hindcast=f"{path}/hindcast")
-        return cls.showing(job, job=job.id, fit=fit, result=result)
+        return cls.showing(job, job=job.id, fit=fit, message=job_words(job.message), result=result)
 
 
 class JobList(Body):

@@ -86,11 +86,12 @@ class Me(Body):
 
 
 class CalendarLink(Body):
-    """An address that shows one vineyard's calendar to whoever has it, and nothing else."""
+    """Addresses that show one vineyard's calendar and news to whoever has them, and nothing else."""
 
     key: str = Field(description="To revoke the link: `DELETE /v1/keys/{key}`.")
     url: str
     webcal: str = Field(description="The same address, as calendar programs open it by themselves.")
+    news: str = Field(description="The address of the vineyard's news as an Atom feed.")
 
 
 @router.get("/v1/me", summary="Show who asks")
@@ -149,8 +150,8 @@ def revoke_key(request: Request, id: KeyId, who: Asked) -> KeyList:
 )
 @needs("record")
 def make_calendar_link(request: Request, vineyard: VineyardKey, grower: Grower, who: Asked) -> CalendarLink:
-    """Make an address of the vineyard's calendar for calendar programs, which send no key. Whoever has the address can
-    read that calendar and nothing else. Each call makes another one; all of them are among the keys, and are revoked
-    there. A link goes with the key that it was made with.
+    """Make an address of the vineyard's calendar for calendar programs, which send no key, and one of its news. Whoever
+    has them can read that calendar and those news, and nothing else. Each call makes another link; all of them are
+    among the keys, and are revoked there. A link goes with the key that it was made with.
     """
     return CalendarLink.showing(new_calendar_link(request, who, grower, vineyard))

@@ -98,8 +98,12 @@ def _cell(value: Any) -> str:
             return ""
         case bool():
             return "yes" if value else "no"
+        case [dict(), *_]:
+            return as_text(json.dumps(value))
         case list() | tuple():
             return as_text(";".join(map(str, value)))
+        case dict():
+            return as_text(json.dumps(value))
         case float():
             return repr(value)
         case str():

@@ -15,7 +15,9 @@ from service.api.responses import Responses, problems
 from service.api.schemas import Body
 from service.feed.news import MEDIA_TYPE, to_atom
 from service.usecases.news import NewsSince, news_since, tell
+from service.web.access import needs
 from service.web.addresses import mail_address
+from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.words.news import news_words
@@ -87,7 +89,7 @@ class ReadersBody(Body):
 def get_news(
     vineyard: VineyardKey,
     records: Reading,
-    since: Annotated[dt.date, Query(description="Compared with what was told last on or before this day.")],
+    since: Annotated[IsoDate, Query(description="Compared with what was told last on or before this day.")],
 ) -> NewsAnswer:
     """What changed since a day: medians that moved 2 days or more, stages seen, warnings new, raised, eased or gone,
     frost in the outlook, temperatures that have stopped. Where no answer was kept by then, that day's is computed anew.
@@ -108,8 +110,16 @@ def post_news(vineyard: VineyardKey, records: Writing) -> NewsAnswer:
 @router.get(
     "/news.atom", summary="Subscribe to the news", response_class=Response, responses=FEED | problems(404)
 )
-def get_news_feed(request: Request, vineyard: VineyardKey, records: Reading) -> Response:
-    """The days that told news as an Atom feed (RFC 4287), newest first."""
+@needs("calendar")
+def get_news_feed(
+    request: Request,
+    vineyard: VineyardKey,
+    records: Reading,
+    key: Annotated[str | None, Query(max_length=100, description="That of a calendar link.")] = None,  # noqa: ARG001
+) -> Response:
+    """The days that told news as an Atom feed (RFC 4287), newest first. Programs that send no key take the address
+    with that of a calendar link.
+    """
     known = records.vineyards.get(vineyard)
     days = records.told_days.all(vineyard)
     stream = to_atom(days, grower=records.grower, vineyard=known, address=str(request.url))

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from service.api.schemas import BadRowAnswer, Body, Day, ReplacedRow, Text, Version
 from service.usecases.documents import Slug
 from service.usecases.observations import StoredObservations
+from service.words.cautions import caution_texts
 
 
 class BloomLogEntry(Body):
@@ -63,7 +64,8 @@ class ObservationReceipt(Body):
         """What a use case stored, for the client."""
         counts = {f"rows_{name}": count for name, count in stored.counts.numbers().items()}
         replaced = [ReplacedRow.of(each) for each in stored.counts.changed]
-        return cls.showing(stored, vineyard=vineyard, replaced=replaced, **counts)
+        warnings = [*stored.warnings, *caution_texts(stored.doubts)]
+        return cls.showing(stored, vineyard=vineyard, replaced=replaced, warnings=warnings, **counts)
 
 
 class VisitBody(Body):

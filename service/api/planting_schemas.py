@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from models.records import REACH_M, FlowerType
 from models.vineyard.cautions import WildMales
+from models.vineyard.frost import COLDER_C, LIMITS_C
 from service.api.schemas import BadRowAnswer, Body, Name, ReplacedRow, Text, TimeZone, Weekday
 from service.ingest.planting import MOST_DAYS_LATER
 from service.usecases.documents import Slug
+from service.web.days import IsoDate
+
+
+class PollenNoteBody(Body):
+    """What was noted of a source cultivar's pollen on this one, as in the literature, and where that is from."""
+
+    source: Slug
+    text: Name = Field(max_length=1000)
+    reference: Name = Field(max_length=300)
 
 
 class CultivarBody(Body):
@@ -39,6 +49,14 @@ class CultivarBody(Body):
         description="By how much this one blooms later than that, earlier where negative; null is 0. [day]",
     )
 
+    pollen_quality: float | None = Field(
+        default=None, gt=0, le=1, description="Of its pollen beside the best, which is 1; null counts as 1."
+    )
+    flowers_a_vine: float | None = Field(
+        default=None, gt=0, description="Null counts as the mean of the cultivars that tell it."
+    )
+    pollen_notes: list[PollenNoteBody] = Field(default=[], max_length=100)
+
     @model_validator(mode="after")
     def says_later_than_what(self) -> Self:
         """Days later than nothing say nothing."""
@@ -59,6 +77,22 @@ class CultivarList(Body):
 
     cultivars: list[CultivarAnswer]
     next: str | None = Field(description="The `cursor` of the next page; null on the last one.")
+
+
+ColderBy = Annotated[float, Field(ge=COLDER_C[0], le=COLDER_C[1])]
+
+
+class FrostLimitsBody(Body):
+    """Minima that do harm, by the stage from which each holds, and whose limits they are: no source has any of
+    muscadine, so they are yours or another grape's."""
+
+    limits_c: dict[
+        Literal["budbreak", "bloom_start", "full_bloom"],
+        Annotated[float, Field(ge=LIMITS_C[0], le=LIMITS_C[1])],
+    ] = Field(
+        min_length=1, description="Each holds until the next stage with one, the last until bloom end. [°C]"
+    )
+    source: Name = Field(max_length=300, description="Whose limits, and of which grape.")
 
 
 class VineyardBody(Body):
@@ -86,6 +120,10 @@ class VineyardBody(Body):
         default=None,
         description="Wild vines nearby that shed pollen; they are told as a caution, and hide no gap.",
     )
+    colder_than_station_c: ColderBy | None = Field(
+        default=None, description="By how much its cordons are colder than the station on a night of frost."
+    )
+    frost_limits: FrostLimitsBody | None = None
 
 
 class VineyardAnswer(VineyardBody):
@@ -113,6 +151,10 @@ class BlockBody(Body):
         default=None, description="Of the last vine in a line, with `y2_m`; the vines stand evenly between."
     )
     y2_m: float | None = None
+    colder_than_station_c: ColderBy | None = Field(
+        default=None,
+        description="By how much its cordons are colder than the station on a night of frost; else the vineyard's.",
+    )
 
 
 class BlockAnswer(BlockBody):
@@ -128,11 +170,14 @@ class RenameBody(Body):
 
 
 class FrostBody(Body):
-    """In which night a block's shoots froze, where that is known."""
+    """In which night a block's shoots froze, and which share of them, where that is known."""
 
-    night: dt.date | None = Field(
+    night: IsoDate | None = Field(
         default=None,
         description="Forecasts as of an earlier day do not know of it; by default the whole season.",
+    )
+    share_killed: float | None = Field(
+        default=None, gt=0, le=1, description="Of the shoots; null counts as all of them."
     )
 
 
@@ -142,6 +187,7 @@ class FrostMark(Body):
     block: Slug
     season: int
     night: dt.date | None
+    share_killed: float | None
 
 
 class FrostMarks(Body):

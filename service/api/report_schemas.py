@@ -17,6 +17,7 @@ from service.ingest.temperature_headers import TemperatureUnit
 from service.usecases.cautions import cautions_of
 from service.usecases.frost import look_for_frost
 from service.usecases.report import Report
+from service.web.days import IsoDate
 from service.web.units import Units
 from service.words.cautions import caution_texts
 
@@ -29,7 +30,7 @@ class ReportForm(Body):
     bloom_log: UploadFile | None = None
     visits: UploadFile | None = None
     outlook: UploadFile | None = Field(default=None, description="Taken as issued on `as_of`.")
-    as_of: dt.date | None = Field(default=None, description="By default today.")
+    as_of: IsoDate | None = Field(default=None, description="By default today.")
     unit: TemperatureUnit | None = Field(default=None, description="Needed unless the headers carry it.")
     latitude: float | None = Field(
         default=None, ge=-90, le=90, description="Degrees, north positive; by default north of the equator."

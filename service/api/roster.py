@@ -15,6 +15,7 @@ from service.api.schemas import Body, ThreeDigits
 from service.usecases.documents import Slug
 from service.usecases.roster import RosterRow, SortedBy, order, roster
 from service.web.access import Asked
+from service.web.days import IsoDate
 from service.web.records import store
 from service.words.errors import Reader, error_words
 from service.words.pollen import warning_words
@@ -125,7 +126,7 @@ def show_roster(
     who: Asked,
     page: PageAsked,
     as_of: Annotated[
-        dt.date | None, Query(description="By default today in each vineyard's time zone.")
+        IsoDate | None, Query(description="By default today in each vineyard's time zone.")
     ] = None,
     sort: Annotated[
         SortedBy,

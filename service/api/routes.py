@@ -11,6 +11,7 @@ from service.api import (
     bloom_window,
     calendar,
     changes,
+    crop_counts,
     cultivars,
     degree_days,
     everything,
@@ -24,6 +25,7 @@ from service.api import (
     keys,
     layout,
     news,
+    picking,
     planting,
     planting_check,
     roster,
@@ -34,6 +36,7 @@ from service.api import (
     temperatures,
     vineyards,
     visits,
+    workbook,
 )
 from service.api.responses import EVERYWHERE
 from service.web.access import asker
@@ -55,6 +58,8 @@ for part in (
     bloom_log,
     visits,
     set_counts,
+    crop_counts,
+    workbook,
     frost,
     changes,
     fits,
@@ -63,6 +68,7 @@ for part in (
     jobs,
     forecasts,
     bloom_window,
+    picking,
     scouting,
     news,
     season_review,
@@ -75,5 +81,5 @@ for part in (
     keys,
 ):
     kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
-    heavy = kept or part in (bloom_report, everything, layout, season_review)
+    heavy = kept or part in (bloom_report, everything, layout, season_review, workbook)
     router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])

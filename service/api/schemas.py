@@ -19,6 +19,7 @@ from pydantic import (
 from service.clock import check_timezone
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.store.records import Replaced
+from service.web.days import IsoDate
 
 # NUL is the one character that a PostgreSQL text cannot hold.
 Text = Annotated[str, StringConstraints(pattern=r"^[^\x00]*$")]
@@ -29,7 +30,7 @@ OneDigit = Annotated[float, AfterValidator(partial(round, ndigits=1))]
 TwoDigits = Annotated[float, AfterValidator(partial(round, ndigits=2))]
 ThreeDigits = Annotated[float, AfterValidator(partial(round, ndigits=3))]
 FourDigits = Annotated[float, AfterValidator(partial(round, ndigits=4))]
-Day = Annotated[dt.date, Field(ge=dt.date(FIRST_YEAR, 1, 1), le=dt.date(LAST_YEAR, 12, 31))]
+Day = Annotated[IsoDate, Field(ge=dt.date(FIRST_YEAR, 1, 1), le=dt.date(LAST_YEAR, 12, 31))]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 

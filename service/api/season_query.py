@@ -9,11 +9,12 @@ from fastapi import Depends, Query
 
 from service import clock
 from service.usecases.forecasts import VineyardForecast, stored_forecast
+from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading
 
 AsOf = Annotated[
-    dt.date | None,
+    IsoDate | None,
     Query(
         description="The day on which to look ahead, by default today in the vineyard's time zone: temperatures of "
         "the days before it, and what was seen on it or before."

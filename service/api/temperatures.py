@@ -25,6 +25,7 @@ from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.store.errors import NotFound
 from service.usecases.temperatures import observed_between, store_observed, store_outlook
+from service.web.days import IsoDate
 from service.web.keys import StationKey
 from service.web.records import Reading, Writing
 from service.web.units import UnitsQuery
@@ -62,7 +63,7 @@ def upload_temperatures(
     records: Writing,
     options: Options,
     kind: Kind = "observed",
-    issued_on: Annotated[dt.date | None, Query(description="Day of issue; needed for an outlook.")] = None,
+    issued_on: Annotated[IsoDate | None, Query(description="Day of issue; needed for an outlook.")] = None,
 ) -> TemperatureReceipt:
     """Take a CSV file of daily minima and maxima: columns for date, minimum and maximum, in any order.
 
@@ -104,8 +105,8 @@ def get_temperatures(
     request: Request,
     station: StationKey,
     records: Reading,
-    first: Annotated[dt.date | None, Query(alias="from", description="First day.")] = None,
-    last: Annotated[dt.date | None, Query(alias="to", description="Last day.")] = None,
+    first: Annotated[IsoDate | None, Query(alias="from", description="First day.")] = None,
+    last: Annotated[IsoDate | None, Query(alias="to", description="Last day.")] = None,
     units: UnitsQuery = "metric",
 ) -> TemperatureAnswer | Response:
     """Measured days, absent ones as missing; as CSV, which can be uploaded again, with `Accept: text/csv`."""
@@ -134,9 +135,9 @@ def delete_temperatures(
     station: StationKey,
     records: Writing,
     kind: Literal["observed", "outlook"] = "observed",
-    first: Annotated[dt.date | None, Query(alias="from", description="First measured day.")] = None,
-    last: Annotated[dt.date | None, Query(alias="to", description="Last measured day.")] = None,
-    issued_on: Annotated[dt.date | None, Query(description="Day of issue of the outlook.")] = None,
+    first: Annotated[IsoDate | None, Query(alias="from", description="First measured day.")] = None,
+    last: Annotated[IsoDate | None, Query(alias="to", description="Last measured day.")] = None,
+    issued_on: Annotated[IsoDate | None, Query(description="Day of issue of the outlook.")] = None,
 ) -> WriteReceipt:
     """Delete measured days, `from` and `to` included, or with `kind=outlook` the outlook that was `issued_on` a day."""
     if kind == "observed":

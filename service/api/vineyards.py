@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 from fastapi import APIRouter, Request, Response
 
+from models.vineyard.frost import FrostLimits
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
@@ -26,8 +27,12 @@ def answer(vineyard: Vineyard) -> VineyardAnswer:
 
 def from_body(key: str, body: VineyardBody) -> Vineyard:
     """The vineyard that a client tells."""
-    weekdays = body.scouting_weekdays
-    fields = {**body.model_dump(), "scouting_weekdays": None if weekdays is None else tuple(weekdays)}
+    weekdays, limits = body.scouting_weekdays, body.frost_limits
+    fields = {
+        **body.model_dump(),
+        "scouting_weekdays": None if weekdays is None else tuple(weekdays),
+        "frost_limits": None if limits is None else FrostLimits(**limits.model_dump()),
+    }
     return Vineyard(key, **fields)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import asdict
 from typing import Annotated
 
@@ -36,6 +35,7 @@ from service.usecases.observations import (
     store_visits_file,
 )
 from service.web.access import Grower, needs
+from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing, store
 from service.web.uploads import (
@@ -114,8 +114,8 @@ def get_visits(
     vineyard: VineyardKey,
     records: Reading,
     page: PageAsked,
-    first: Annotated[dt.date | None, Query(alias="from", description="First day.")] = None,
-    last: Annotated[dt.date | None, Query(alias="to", description="Last day.")] = None,
+    first: Annotated[IsoDate | None, Query(alias="from", description="First day.")] = None,
+    last: Annotated[IsoDate | None, Query(alias="to", description="Last day.")] = None,
     block: Annotated[Slug | None, Query(description="Only this block.")] = None,
 ) -> VisitsAnswer | Response:
     """All visits that hold, by date; as CSV, which can be uploaded again, with `Accept: text/csv`."""

@@ -12,8 +12,9 @@ from models.stages import BLOOM_STAGES
 from models.vineyard.uncovered import DailyChance
 from service.board.charts import Column
 from service.board.time_axis import ONE_DAY, TimeAxis
-from service.words.forecast import SHORT_STAGES, STATUSES, what_is_special, why_no_window
-from service.words.plain import date_and_interval, in_words, listed, percent, short_date
+from service.words.forecast import bare_status, short_stage, status_words, what_is_special, why_no_window
+from service.words.language import N_, _
+from service.words.plain import date_and_interval, in_words, listed, percent, short_date, to
 from service.words.scouting import visit_words
 
 LETTER = 1.8  # how wide one of the dates' letters is on a phone [%]
@@ -106,7 +107,20 @@ class Bar:
     @property
     def told(self) -> str:
         """The bar in one sentence, for those who don't see it."""
-        return "; ".join([f"{self.block}, {self.cultivar}, {self.role}: {self.window}", *self.notes])
+        role = role_words(self.role)
+        return "; ".join([f"{self.block}, {self.cultivar}, {role}: {self.window}", *self.notes])
+
+
+ROLES = {
+    "pistillate": N_("pistillate"),
+    "pollen source": N_("pollen source"),
+    "pollen not viable": N_("pollen not viable"),
+}
+
+
+def role_words(role: str) -> str:
+    """What a block's flowers do for pollen."""
+    return _(ROLES[role])
 
 
 def role_of(cultivar: Cultivar) -> str:
@@ -119,7 +133,8 @@ def role_of(cultivar: Cultivar) -> str:
 def shown_days(blocks: Sequence[BlockForecast]) -> Iterator[dt.date]:
     """All days of bloom that a picture of the season has to show."""
     for block in blocks:
-        for _, told in _bloom_stages(block):
+        for stage in _bloom_stages(block):
+            told = stage[1]
             yield from (day for day in (told.low, told.median, told.high) if day is not None)
 
 
@@ -138,7 +153,9 @@ def bar(
         role=role_of(cultivar),
         window=_window(found, stages),
         notes=tuple(_notes(stages)),
-        stages=tuple(StageLine(stage, STATUSES[told.status], told) for stage, told in found.stages.items()),
+        stages=tuple(
+            StageLine(stage, status_words(stage, told), told) for stage, told in found.stages.items()
+        ),
         visits=tuple(_visit_marks(visits, axis)) if axis is not None else (),
         caution=what_is_special(found),
         drawn=_drawn(stages, axis) if axis is not None and stages else None,
@@ -160,18 +177,24 @@ def _window(found: BlockForecast, stages: Sequence[tuple[str, StageForecast]]) -
     days = [told.median for _, told in stages if told.median is not None]
     first, last = in_words(days[0]), in_words(days[-1])
     if stages[-1][0] != "bloom_end" and "bloom_end" in found.stages:
-        return f"{first} to after the season's end"
-    return first if len(days) == 1 else f"{first} to {last}"
+        return _("{first} to after the season's end", first=first)
+    return first if len(days) == 1 else to(first, last)
 
 
 def _notes(stages: Sequence[tuple[str, StageForecast]]) -> Iterator[str]:
     for stage, told in stages:
-        if told.status == "observed" and told.median is not None:
-            yield f"{SHORT_STAGES[stage]} seen {in_words(told.median)}"
+        if told.first_look is not None:
+            yield status_words(stage, told)
+        elif told.status == "observed" and told.median is not None:
+            yield _seen(stage, told.median)
     for status in NOTED:
-        alike = [SHORT_STAGES[stage] for stage, told in stages if told.status == status]
+        alike = [short_stage(stage) for stage, told in stages if told.status == status]
         if alike:
-            yield f"{listed(alike)} {STATUSES[status]}"
+            yield _("{stages} {status}", stages=listed(alike), status=bare_status(status))
+
+
+def _seen(stage: str, day: dt.date) -> str:
+    return _("{stage} seen {date}", stage=short_stage(stage), date=in_words(day))
 
 
 def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn:
@@ -183,11 +206,11 @@ def _drawn(stages: Sequence[tuple[str, StageForecast]], axis: TimeAxis) -> Drawn
         bloom=bloom,
         dates=_dates(" – ".join(dict.fromkeys(_date(told) for told in (stages[0][1], stages[-1][1]))), bloom),
         bands=tuple(_stretch(axis, span.low, span.high) for span in dict.fromkeys((first, last))),
-        full=None if full is None else Mark(axis.noon(full), f"full bloom {in_words(full)}"),
+        full=None if full is None else Mark(axis.noon(full), f"{short_stage('full_bloom')} {in_words(full)}"),
         seen=tuple(
-            Mark(axis.noon(told.median), f"{SHORT_STAGES[stage]} seen {in_words(told.median)}")
+            Mark(axis.noon(told.median), _seen(stage, told.median))
             for stage, told in stages
-            if told.status == "observed" and told.median is not None
+            if told.status == "observed" and told.first_look is None and told.median is not None
         ),
     )
 
@@ -201,8 +224,8 @@ def _dates(text: str, bloom: Stretch) -> Dates:
 
 def _date(told: StageForecast) -> str:
     assert told.median is not None
-    if told.status == "observed":
-        return f"{short_date(told.median)} seen"
+    if told.status == "observed" and told.first_look is None:
+        return _("{date} seen", date=short_date(told.median))
     return date_and_interval(told.median, told.low, told.high)
 
 

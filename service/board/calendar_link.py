@@ -9,6 +9,7 @@ from service.board.pages import PageRoute, page
 from service.web.access import Asked, Grower, needs
 from service.web.calendar_links import NewLink, new_calendar_link
 from service.web.keys import VineyardKey
+from service.web.origins import host_in, is_loopback, own_address
 from service.web.records import store
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -24,10 +25,15 @@ def calendar(request: Request, vineyard: VineyardKey, grower: Grower) -> HTMLRes
 @needs("record")
 def make_link(request: Request, vineyard: VineyardKey, grower: Grower, who: Asked) -> HTMLResponse:
     """Make a link and show it, this once."""
-    return _page(request, grower, vineyard, new_calendar_link(request, who, grower, vineyard))
+    only_here = is_loopback(host_in(own_address(request)))
+    return _page(
+        request, grower, vineyard, new_calendar_link(request, who, grower, vineyard), only_here=only_here
+    )
 
 
-def _page(request: Request, grower: str, vineyard: str, link: NewLink | None) -> HTMLResponse:
+def _page(
+    request: Request, grower: str, vineyard: str, link: NewLink | None, *, only_here: bool = False
+) -> HTMLResponse:
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
-    return page("calendar_link.html", vineyard=known, link=link, asked={})
+    return page("calendar_link.html", vineyard=known, link=link, only_here=only_here, asked={})

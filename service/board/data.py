@@ -14,52 +14,51 @@ from models.errors import BadInput, CapfallError, Problem
 from service import clock
 from service.board.fields import (
     DATE_CHOICES,
-    DATES,
     FILE_WORDS,
     SEASON_DATE_CHOICES,
     TEMPLATE_FILES,
     UNIT_CHOICES,
-    UNITS,
     by_file,
     content_of,
+    doubted,
 )
+from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
 from service.board.pages import Done, PageRoute, here, page
-from service.ingest.bloom_log import LONGEST_CHECK_DAYS
-from service.ingest.cells import whole_number
 from service.ingest.dates import parse_date
-from service.ingest.options import Confirm, ReadOptions
+from service.ingest.options import FileName
+from service.ingest.table import Content
+from service.ingest.workbook import Sheet
 from service.store.repositories import Repositories
-from service.usecases.add_files import ORDER, AddedFile, FileName, add_files
+from service.usecases.add_files import ORDER, AddedFile, add_files
 from service.usecases.fit_in_use import vineyard_fit
 from service.usecases.fits import get_fit
+from service.usecases.workbooks import sheets_by_name
 from service.web.access import Grower
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.cautions import caution_texts
+from service.words.language import N_, _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 HINTS: dict[FileName, str] = {
-    "temperatures": "A daily minimum and maximum. Days that are stored already take the new values.",
-    "outlook": "A weather forecast of the days to come, daily minimum and maximum.",
-    "bloom_log": "The dates on which each block bloomed. Dates that the file leaves out stay.",
-    "visits": "Single looks: how many per cent of caps were off.",
-    "planting": "The whole planting, one line a block. A block that the file lacks leaves; its past is kept.",
+    "temperatures": N_("A daily minimum and maximum. Days that are stored already take the new values."),
+    "outlook": N_("A weather forecast of the days to come, daily minimum and maximum."),
+    "bloom_log": N_("The dates on which each block bloomed. Dates that the file leaves out stay."),
+    "visits": N_("Single looks: how many per cent of caps were off."),
+    "planting": N_(
+        "The whole planting, one line a block. A block that the file lacks leaves; its past is kept."
+    ),
 }
 SHOWN: tuple[FileName, ...] = ("temperatures", "outlook", "bloom_log", "visits", "planting")
 
 
 @dataclass(frozen=True, kw_only=True)
-class ToldOfFiles:
+class ToldOfFiles(FileFields):
     """What stands in the fields beside the files, as it was typed."""
 
-    unit: str = "headers"
     issued_on: str = ""
-    temperatures_dates: str = "iso"
-    bloom_log_dates: str = "iso"
-    visits_dates: str = "iso"
-    checked_every_days: str = ""
-    confirm: tuple[Confirm, ...] = ()
 
 
 @router.get("/vineyards/{vineyard}/data")
@@ -75,30 +74,18 @@ def take_files(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    fields: SentFields,
     step: Annotated[Literal["preview", "apply"], Form()] = "preview",
-    unit: Annotated[str, Form(max_length=10)] = "headers",
     issued_on: Annotated[str, Form(max_length=40)] = "",
-    temperatures_dates: Annotated[str, Form(max_length=20)] = "iso",
-    bloom_log_dates: Annotated[str, Form(max_length=20)] = "iso",
-    visits_dates: Annotated[str, Form(max_length=20)] = "iso",
-    checked_every_days: Annotated[str, Form(max_length=10)] = "",
-    confirm: Annotated[list[Confirm] | None, Form()] = None,
     temperatures: Annotated[UploadFile | None, File()] = None,
     outlook: Annotated[UploadFile | None, File()] = None,
     planting: Annotated[UploadFile | None, File()] = None,
     bloom_log: Annotated[UploadFile | None, File()] = None,
     visits: Annotated[UploadFile | None, File()] = None,
+    workbook: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
     """Say what the files would change, or store them; with faults in any of them nothing is stored."""
-    told = ToldOfFiles(
-        unit=unit,
-        issued_on=issued_on,
-        temperatures_dates=temperatures_dates,
-        bloom_log_dates=bloom_log_dates,
-        visits_dates=visits_dates,
-        checked_every_days=checked_every_days,
-        confirm=tuple(confirm or ()),
-    )
+    told = ToldOfFiles(**vars(fields), issued_on=issued_on)
     sent = {
         "temperatures": temperatures,
         "outlook": outlook,
@@ -106,36 +93,50 @@ def take_files(
         "bloom_log": bloom_log,
         "visits": visits,
     }
-    files: dict[FileName, bytes] = {
+    files: dict[FileName, Content] = {
         name: data for name in ORDER if (data := content_of(sent[name])) is not None
     }
     kept = store(request)
     try:
+        files |= _sheets(content_of(workbook), files)
         with changing(request, grower, preview=step == "preview") as records:
             today = clock.today(records.vineyards.get(vineyard).timezone)
-            added = add_files(records, vineyard, files, **_how_to_read(told, files, today))
+            issued_on_day = _issued_on(told, files)
+            how = how_to_read(told, today)
+            added = add_files(
+                records,
+                vineyard,
+                files,
+                unit=how.unit,
+                spacing=how.spacing,
+                issued_on=issued_on_day,
+                options=how.options,
+            )
     except BadInput as error:
         with kept.transaction(grower, read_only=True) as records:
-            faults = by_file(error.problems or (Problem("form", error.message),))
-            return _page(records, vineyard, told, status=422, faults=faults)
+            found = error.problems or (Problem("form", error.message),)
+            return _page(records, vineyard, told, status=422, problems=found)
     if step == "apply":
         return RedirectResponse(here(vineyard, "data", change=request.state.change), 303)
     with kept.transaction(grower, read_only=True) as records:
         return _page(records, vineyard, told, added=added)
 
 
-def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.date) -> dict[str, Any]:
-    """What is told beside the files. Raises BadInput."""
-    problems = [] if files else [Problem("form", "choose at least one file")]
-    dates = {name: getattr(told, f"{name}_dates") for name in ("temperatures", "bloom_log", "visits")}
-    if told.unit not in UNITS or not set(dates.values()) <= DATES.keys():
-        problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
-    every = None
-    try:
-        if told.checked_every_days.strip():
-            every = whole_number(told.checked_every_days.strip(), low=1, high=LONGEST_CHECK_DAYS)
-    except BadInput as error:
-        problems.append(Problem("checked_every_days", error.message))
+def _sheets(workbook: bytes | None, files: Mapping[FileName, Content]) -> dict[FileName, Sheet]:
+    """The tables of a workbook. Raises BadInput."""
+    if workbook is None:
+        return {}
+    sheets = sheets_by_name(workbook)
+    twice = [FILE_WORDS[name] for name in sheets if name in files]
+    if twice:
+        problem = f"{' and '.join(twice)} are in the workbook and in a file of their own: send one of them"
+        raise BadInput("a table is given twice", [Problem("workbook", problem)])
+    return sheets
+
+
+def _issued_on(told: ToldOfFiles, files: Mapping[FileName, Content]) -> dt.date | None:
+    """The day of an outlook. Raises BadInput, also for what is wrong in other fields."""
+    problems = ([] if files else [Problem("form", _("choose at least one file"))]) + faults_of(told)
     issued_on = None
     try:
         if "outlook" in files and told.issued_on.strip():
@@ -143,26 +144,8 @@ def _how_to_read(told: ToldOfFiles, files: Mapping[FileName, bytes], today: dt.d
     except BadInput as error:
         problems.append(Problem("issued_on", error.message))
     if problems:
-        raise BadInput("the form is not complete", problems)
-
-    def options(dates_of: str, sent_on: dt.date | None) -> ReadOptions:
-        return ReadOptions(
-            date_format=DATES[dates[dates_of]],
-            confirm=told.confirm,
-            sent_on=sent_on,
-            checked_every_days=every,
-        )
-
-    return {
-        "unit": UNITS[told.unit],
-        "issued_on": issued_on,
-        "options": {
-            "temperatures": options("temperatures", today),
-            "outlook": options("temperatures", None),
-            "bloom_log": options("bloom_log", today),
-            "visits": options("visits", today),
-        },
-    }
+        raise BadInput(_("the form is not complete"), problems)
+    return issued_on
 
 
 def _page(
@@ -172,7 +155,7 @@ def _page(
     *,
     status: int = 200,
     change: int | None = None,
-    faults: Mapping[str, Sequence[tuple[str, str]]] | None = None,
+    problems: Sequence[Problem] = (),
     added: Sequence[AddedFile] | None = None,
 ) -> HTMLResponse:
     known = records.vineyards.get(vineyard)
@@ -184,11 +167,15 @@ def _page(
         asked={},
         told=told,
         change=change,
-        faults=faults or {},
+        faults=by_file(problems),
+        doubted=doubted(problems),
         added=added,
+        changes_nothing=added is not None
+        and all(each.counts.stored == each.counts.replaced == 0 and not each.removed for each in added),
         files=[(name, FILE_WORDS[name], HINTS[name], f"{name}.csv" in TEMPLATE_FILES) for name in SHOWN],
         file_words=FILE_WORDS,
         warning_words=for_page,
+        doubt_texts=caution_texts,
         unit_choices=UNIT_CHOICES,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},
         known=_what_is_known(records, vineyard, today),

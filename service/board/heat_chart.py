@@ -13,7 +13,8 @@ from service.board.charts import Chart, Column, Line, Scale, Tick, area, path
 from service.board.pages import told_heat
 from service.usecases.heat import SeasonComparison
 from service.web.units import Units
-from service.words.plain import in_words, short_month
+from service.words.language import _
+from service.words.plain import in_words, short_month, to
 
 DAYS_AFTER = 14
 A_WEEK = 7
@@ -87,7 +88,7 @@ def _chart(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) -> 
     return Chart(
         id="heat-chart",
         x_label="",
-        y_label=f"Heat accumulated [{'°F·day' if us else '°C·day'}]",
+        y_label=_("Heat accumulated [°F·day]") if us else _("Heat accumulated [°C·day]"),
         x_ticks=tuple(
             Tick(days.at(index), short_month(line.date))
             for index, line in enumerate(lines)
@@ -95,9 +96,9 @@ def _chart(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) -> 
         ),
         y_ticks=up.round_ticks(),
         lines=(
-            Line("range", "past seasons, range", area(places("high"), places("low")), area=True),
-            Line("usual", "past seasons, median", path(places("median"))),
-            Line("this", f"season {season}", path(places("this"))),
+            Line("range", _("past seasons, range"), area(places("high"), places("low")), area=True),
+            Line("usual", _("past seasons, median"), path(places("median"))),
+            Line("this", _("season {season}", season=season), path(places("this"))),
         ),
         readings=tuple(
             Column(days.at(index), days.at(index + A_WEEK) - days.at(index), 100, _said(season, line, units))
@@ -110,8 +111,10 @@ def _chart(season: int, lines: list[HeatLine], as_of: dt.date, units: Units) -> 
 
 def _said(season: int, line: HeatLine, units: Units) -> str:
     """What one day's heat is, in words."""
-    told = [] if line.this is None else [f"season {season} {told_heat(line.this, units)}"]
+    told = []
+    if line.this is not None:
+        told.append(_("season {season} {heat}", season=season, heat=told_heat(line.this, units)))
     if line.median is not None and line.low is not None and line.high is not None:
-        span = f"{told_heat(line.low, units)} to {told_heat(line.high, units)}"
-        told.append(f"past: {told_heat(line.median, units)}, {span}")
-    return f"{in_words(line.date)}: {'; '.join(told) or 'not known'}"
+        span = to(told_heat(line.low, units), told_heat(line.high, units))
+        told.append(_("past: {median}, {range}", median=told_heat(line.median, units), range=span))
+    return f"{in_words(line.date)}: {'; '.join(told) or _('not known')}"

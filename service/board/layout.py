@@ -11,14 +11,15 @@ from starlette.responses import HTMLResponse
 from models.errors import BadInput, Problem
 from models.units import FEET_PER_METRE, feet_from_metres
 from models.vineyard.layout import ROW_SPACING_M, VINE_SPACING_M, PlannedField, PlannedRow
-from service.board.pages import PageRoute, page
+from service.board.pages import PageRoute, PageUnits, page
 from service.usecases.cautions import cautions_of
 from service.usecases.layout import LayoutAsked, find_layout, plantable
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
-from service.web.units import Units, UnitsQuery
+from service.web.units import Units
 from service.words.cautions import caution_texts
+from service.words.language import _
 from service.words.layout_search import (
     change_words,
     only_reach_words,
@@ -38,6 +39,7 @@ def layout_page(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    units: PageUnits,
     search: bool = False,
     plant: Annotated[list[str], Query()] = [],  # noqa: B006
     seasons: Annotated[float, Query(gt=0, le=1)] = 1.0,
@@ -45,7 +47,6 @@ def layout_page(
     rows: Annotated[str, Query(max_length=MOST_TEXT)] = "",
     vine_spacing: Annotated[float | None, Query(gt=0, le=400)] = None,
     row_spacing: Annotated[float | None, Query(gt=0, le=400)] = None,
-    units: UnitsQuery = "metric",
 ) -> HTMLResponse:
     """The question, and once it is asked the fewest vines to change."""
     spacing = {"vine": _length(VINE_SPACING_M, units), "row": _length(ROW_SPACING_M, units)}
@@ -106,12 +107,15 @@ def read_rows(text: str) -> tuple[PlannedRow, ...]:
             continue
         if len(words) > 2 or not words[0].isdecimal() or not 1 <= int(words[0]) <= 500:
             problems.append(
-                Problem(f"line {number}", "write how many vines, and a cultivar, as in: 20 dewlight")
+                Problem(
+                    _("line {number}", number=number),
+                    _("write how many vines, and a cultivar, as in: 20 dewlight"),
+                )
             )
         else:
             rows.append(PlannedRow(int(words[0]), words[1] if len(words) == 2 else None))
     if problems:
-        raise BadInput("the rows cannot be read", problems)
+        raise BadInput(_("the rows cannot be read"), problems)
     return tuple(rows)
 
 

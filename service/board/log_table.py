@@ -6,27 +6,33 @@ import csv
 import datetime as dt
 import io
 from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request
 from starlette.datastructures import UploadFile
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from models.errors import BadInput, Problem
 from models.stages import BLOOM_STAGES, STAGES
 from service import clock
+from service.board.fields import doubted
 from service.board.pages import Done, PageRoute, here, page
 from service.ingest.options import Confirm, ReadOptions
-from service.store.records import Place
+from service.store.records import Place, Vineyard
 from service.store.repositories import Repositories
 from service.usecases.observations import store_bloom_log
 from service.web.access import Grower
+from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.language import ngettext
 from service.words.plain import short_date
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
+EVERY = "checked_every_days"
 Season = Annotated[int, Query(ge=1800, le=2200)]
 Of = Literal["block", "cultivar"]
 Key = Annotated[str, Query(max_length=63)]
@@ -46,7 +52,7 @@ class LogCell:
         return (
             " · ".join(told)
             if any(stage in self.dates for stage in BLOOM_STAGES)
-            else f"{len(self.dates)} dates"
+            else ngettext("{count} date", "{count} dates", len(self.dates))
         )
 
 
@@ -91,15 +97,35 @@ def log_entry(
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         cell = read_log(records, vineyard)[season].get(Place(of, key), LogCell({}))
+    told = {
+        **{stage: str(day) for stage, day in cell.dates.items()},
+        EVERY: str(cell.checked_every_days or ""),
+    }
+    return _entry(known, season, Place(of, key), told)
+
+
+def _entry(
+    vineyard: Vineyard, season: int, place: Place, told: Mapping[str, str], doubts: Sequence[Problem] = ()
+) -> HTMLResponse:
+    """The form with what is told; after a refusal that can be overridden, what was doubted."""
     return page(
-        "log_entry.html", vineyard=known, asked={}, season=season, key=key, of=of, cell=cell, stages=STAGES
+        "log_entry.html",
+        status=422 if doubts else 200,
+        vineyard=vineyard,
+        asked={},
+        season=season,
+        key=place.key,
+        of=place.kind,
+        told=told,
+        doubts=[for_page(each.problem) for each in doubts],
+        stages=STAGES,
     )
 
 
 @router.post("/vineyards/{vineyard}/log/entry")
 async def change_log_entry(
     request: Request, vineyard: VineyardKey, grower: Grower, season: Season, key: Key, of: Of = "block"
-) -> RedirectResponse:
+) -> Response:
     """Store the dates as they stand in the fields; a date whose field is empty is deleted."""
     async with request.form() as form:
         told = {
@@ -107,11 +133,30 @@ async def change_log_entry(
         }
         confirm: tuple[Confirm, ...] = ("dates",) if "dates" in form.getlist("confirm") else ()
     place = Place(of, key)
+    try:
+        _store_entry(request, vineyard, grower, season, place, told, confirm)
+    except BadInput as error:
+        if not doubted(error.problems):
+            raise
+        with store(request).transaction(grower, read_only=True) as records:
+            return _entry(records.vineyards.get(vineyard), season, place, {EVERY: "", **told}, error.problems)
+    return RedirectResponse(here(vineyard, "log", change=request.state.change), 303)
+
+
+def _store_entry(
+    request: Request,
+    vineyard: str,
+    grower: str,
+    season: int,
+    place: Place,
+    told: Mapping[str, str],
+    confirm: tuple[Confirm, ...],
+) -> None:
     with changing(request, grower, preview=False) as records:
         today = clock.today(records.vineyards.get(vineyard).timezone)
         before = read_log(records, vineyard)[season].get(place, LogCell({}))
         given = {stage.key: told[stage.key] for stage in STAGES if told.get(stage.key)}
-        every = told.get("checked_every_days", "")
+        every = told.get(EVERY, "")
         as_before = every == str(before.checked_every_days or "")
         new = {
             stage: day
@@ -123,12 +168,11 @@ async def change_log_entry(
             store_bloom_log(
                 records,
                 vineyard,
-                _as_file(season, place, given, told.get("checked_every_days", "")),
+                _as_file(season, place, given, every),
                 options=options,
             )
         for stage in before.dates.keys() - given.keys():
             records.bloom_log.delete(vineyard, season, place, stage=stage)
-    return RedirectResponse(here(vineyard, "log", change=request.state.change), 303)
 
 
 def _as_file(season: int, place: Place, dates: dict[str, str], every: str) -> bytes:

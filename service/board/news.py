@@ -15,6 +15,7 @@ from service.board.pages import PageRoute, page
 from service.usecases.news import news_since
 from service.web.access import Grower
 from service.web.addresses import mail_address
+from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import store
 from service.words.news import news_words
@@ -22,7 +23,7 @@ from service.words.news import news_words
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 A_WEEK = dt.timedelta(days=7)
-Since = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
+Since = Annotated[IsoDate | None, BeforeValidator(lambda told: told or None), Query()]
 
 
 @router.get("/vineyards/{vineyard}/news")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Coroutine, Mapping, Sequence
 from http import HTTPStatus
-from typing import Annotated, Any, get_args
+from typing import Annotated, Any
 from urllib.parse import urlencode
 
-from fastapi import Cookie, Depends, HTTPException, Query, Request, Response
+from fastapi import Depends, HTTPException, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -16,49 +15,66 @@ from pydantic import BeforeValidator
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError, Problem
-from models.units import fahrenheit_days_from_celsius_days, fahrenheit_from_celsius, feet_from_metres
+from models.units import (
+    fahrenheit_days_from_celsius_days,
+    fahrenheit_from_celsius,
+    fahrenheit_steps_from_celsius_steps,
+    feet_from_metres,
+)
 from models.vineyard.scouting import alike
+from service.board.bars import role_words
 from service.store.errors import StoreError
 from service.web.access import KEY_NEEDED, WhichGrower, asker_may
+from service.web.days import IsoDate
 from service.web.grower_path import address_in, keep_grower
 from service.web.kept import KeptRoute
-from service.web.problems import BAD_INPUT, KINDS, Kind, located
+from service.web.origins import cookie_name
+from service.web.problems import BAD_INPUT, HTTP_KINDS, KINDS, Kind, located
+from service.web.reading import this_page
 from service.web.units import Units
 from service.words.errors import Reader, error_words
-from service.words.forecast import lead_words, stage_words, why_no_window
-from service.words.plain import day_count, in_words, listed, percent, sentence, short_date, short_span
-from service.words.pollen import SHORT, warning_words
-from service.words.roles import MAY
+from service.words.forecast import lead_words, stage_meaning, stage_words, why_no_window
+from service.words.jobs import job_words
+from service.words.language import OWN_NAMES, _, language, plural, reading
+from service.words.plain import (
+    day_count,
+    exact_date,
+    in_words,
+    listed,
+    long_date,
+    percent,
+    sentence,
+    short_date,
+    short_day,
+    short_span,
+    to,
+    with_year,
+)
+from service.words.pollen import level_words, short_warning, warning_words
+from service.words.roles import may_words
 from service.words.scouting import (
-    TASK_NAMES,
     best_look_words,
+    flower_words,
     look_for,
     narrows_words,
+    task_name,
     visit_words,
-    weekday_name,
     why_look,
     why_missed,
 )
-from service.words.season import STANDINGS, few
+from service.words.season import few, standing_words
 from service.words.set_aside import why_set_aside
 
 OURS = {"Capfall-Page": "1"}  # what keeps pages on a phone knows ours by it
-UNITS_COOKIE = "capfall_units"
-A_YEAR = 365 * 24 * 3600  # [s]
 
-AsOf = Annotated[dt.date | None, BeforeValidator(lambda told: told or None), Query()]
+AsOf = Annotated[IsoDate | None, BeforeValidator(lambda told: told or None), Query()]
 Done = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Interval = Annotated[float, Query(gt=0, lt=1)]
 
 
-def page_units(
-    units: Annotated[Units | None, Query()] = None,
-    kept: Annotated[str | None, Cookie(alias=UNITS_COOKIE, max_length=10)] = None,
-) -> Units:
+def page_units(units: Annotated[Units | None, Query()] = None) -> Units:
     """The units that are asked for, else those chosen before on this device."""
-    if units is not None:
-        return units
-    return "us" if kept == "us" else "metric"
+    return units or ("us" if reading().us else "metric")
 
 
 PageUnits = Annotated[Units, Depends(page_units)]
@@ -70,21 +86,11 @@ def here(vineyard: str, path: str = "", *, change: int | None = None, **more: st
     return f"/vineyards/{vineyard}" + (f"/{path}" if path else "") + (f"?{query}" if query else "")
 
 
-def long_date(day: dt.date) -> str:
-    """A date as in "Tuesday 9 June 2026"."""
-    return f"{weekday_name(day)} {in_words(day)} {day.year}"
-
-
-def short_day(day: dt.date) -> str:
-    """A day as in "Sun 24 May"."""
-    return f"{weekday_name(day)[:3]} {short_date(day)}"
-
-
 def told_heat(heat_c_day: float, units: Units) -> str:
     """Accumulated heat with its unit."""
     if units == "us":
-        return f"{fahrenheit_days_from_celsius_days(heat_c_day):,.0f} °F·day"
-    return f"{heat_c_day:,.0f} °C·day"
+        return _("{heat} °F·day", heat=f"{fahrenheit_days_from_celsius_days(heat_c_day):,.0f}")
+    return _("{heat} °C·day", heat=f"{heat_c_day:,.0f}")
 
 
 def told_temperature(temperature_c: float, units: Units) -> str:
@@ -102,6 +108,28 @@ def in_units(length_m: float, units: Units) -> str:
     return f"{feet_from_metres(length_m):.6g}" if units == "us" else f"{length_m:.6g}"
 
 
+def in_step(step_c: float, units: Units) -> str:
+    """A difference of temperatures as a field holds it, without its unit."""
+    return f"{fahrenheit_steps_from_celsius_steps(step_c) if units == 'us' else step_c:.6g}"
+
+
+def in_page(message: str, /, **values: object) -> Markup:
+    """A sentence of a template, which may hold elements; its values are escaped."""
+    said = Markup(_(message))
+    return said.format(**values) if values else said
+
+
+def some_in_page(one: str, many: str, count: int, /, **values: object) -> Markup:
+    """The same for a number of things."""
+    return Markup(plural(one, many, count)).format(count=count, **values)
+
+
+def other_languages() -> list[tuple[str, str, str]]:
+    """Each other language, its own name, and the address of the page that is being made in it."""
+    others = [(key, name, this_page(lang=key)) for key, name in OWN_NAMES.items() if key != language()]
+    return [(key, name, address) for key, name, address in others if address is not None]
+
+
 def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("service.board"),
@@ -109,30 +137,48 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
     )
+    made.globals |= {
+        "gettext": in_page,
+        "ngettext": some_in_page,
+        "language": language,
+        "other_languages": other_languages,
+        "month_first": lambda: reading().month_first,
+    }
     made.filters |= {
         "short_date": short_date,
         "long_date": long_date,
         "short_day": short_day,
         "span": lambda span: short_span(*span),
         "in_words": in_words,
+        "with_year": with_year,
+        "exact_date": exact_date,
+        "to": to,
+        "dates": lambda span: short_date(span[0]) if span[0] == span[1] else to(*map(short_date, span)),
+        "role": role_words,
         "percent": percent,
         "listed": listed,
         "sentence": sentence,
+        "job_words": job_words,
         "days": day_count,
         "heat": told_heat,
         "temperature": told_temperature,
         "distance": told_length,
         "in_units": in_units,
+        "in_step": in_step,
         "stage": stage_words,
+        "meaning": stage_meaning,
+        "flower": flower_words,
         "lead": lead_words,
-        "may": MAY.__getitem__,
+        "may": may_words,
         "warning_words": warning_words,
-        "cause": SHORT.__getitem__,
-        "standing": STANDINGS.__getitem__,
+        "cause": short_warning,
+        "level": level_words,
+        "standing": standing_words,
         "few": few,
         "alike": alike,
-        "task_name": TASK_NAMES.__getitem__,
+        "task_name": task_name,
         "look_for": look_for,
         "why_look": why_look,
         "seen": visit_words,
@@ -175,23 +221,24 @@ def told(error: Exception) -> Mapping[str, Any]:
     """Status, title, detail and located problems of an error, for the page about it."""
     match error:
         case RequestValidationError():
-            detail = "The address or the form holds something that cannot be read."
+            detail = _("The address or the form holds something that cannot be read.")
             problems = [(str(found["loc"][-1]), str(found["msg"])) for found in error.errors()]
             return {
                 "status": BAD_INPUT.status,
-                "title": BAD_INPUT.title,
+                "title": _(BAD_INPUT.title),
                 "detail": detail,
                 "problems": problems,
             }
         case HTTPException():
-            title = HTTPStatus(error.status_code).phrase
+            known = HTTP_KINDS.get(error.status_code)
+            title = HTTPStatus(error.status_code).phrase if known is None else _(known.title)
             return {"status": error.status_code, "title": title, "detail": str(error.detail), "problems": []}
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), BAD_INPUT)
     # a page sends one record: its place in what is stored at once says nothing to who typed it
     problems = [("" if found.where == "body.0" else found.where, found.problem) for found in located(error)]
     return {
         "status": kind.status,
-        "title": kind.title,
+        "title": _(kind.title),
         "detail": sentence(error_words(error, Reader.PAGE)),
         "problems": problems,
     }
@@ -205,7 +252,7 @@ def problem_page(
     shown = page(
         "problem.html",
         status=kind.status,
-        title=kind.title,
+        title=_(kind.title),
         detail=sentence(detail),
         problems=problems,
         sent=_sent(request),
@@ -233,13 +280,12 @@ class PageRoute(KeptRoute):
                 return RedirectResponse("/roster", 303)
             except HTTPException as error:
                 if error.status_code == 401:
-                    return sign_in_page(request, wrong=str(error.detail) if request.cookies else None)
+                    return sign_in_page(
+                        request, wrong=str(error.detail) if cookie_name(request) in request.cookies else None
+                    )
                 return page("problem.html", **told(error), sent=_sent(request))
             except (CapfallError, StoreError, RequestValidationError) as error:
                 return page("problem.html", **told(error), sent=_sent(request))
-            units = request.query_params.get("units", "")
-            if units in get_args(Units):
-                answer.set_cookie(UNITS_COOKIE, units, max_age=A_YEAR, httponly=True, samesite="lax")
             return keep_grower(request, answer)
 
         return handled

@@ -15,14 +15,15 @@ from service.board.sign_in import let_in
 from service.store.access import Key
 from service.store.engine import Store
 from service.store.errors import NotFound
-from service.usecases.keys import INVITED_FOR, Asker, accept, invitation_with, invite
+from service.usecases.keys import INVITED_FOR, Asker, accept, begin_session, invitation_with, invite
 from service.web.access import Asked, needs
 from service.web.origins import check_own_page, host_in, is_loopback, own_address
 from service.web.records import store
+from service.words.language import N_, _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-USED_UP = "This link was used already, or is older than ten minutes: ask for a new one."
+USED_UP = N_("This link was used already, or is older than ten minutes: ask for a new one.")
 Link = Annotated[str, Path(alias="link", max_length=100)]
 
 
@@ -94,16 +95,21 @@ async def take_phone(request: Request, link: Link) -> Response:
     """Use the link up: the phone that asks has a key of its own from now on."""
     check_own_page(request)
     try:
-        secret = await run_in_threadpool(_accepted, request.app.state.store, link)
+        token = await run_in_threadpool(_accepted, request.app.state.store, link)
     except NotFound:
         return await _used_up(request)
-    return let_in(request, "/", secret, stay=True)
+    return let_in(request, "/", token, stay=True)
 
 
 async def _used_up(request: Request) -> HTMLResponse:
     await request.app.state.wrong_keys.refuse()  # slow, as for a wrong key
     return page(
-        "problem.html", status=404, title="This link lets in no more", detail=USED_UP, problems=[], sent=False
+        "problem.html",
+        status=404,
+        title=_("This link lets in no more"),
+        detail=_(USED_UP),
+        problems=[],
+        sent=False,
     )
 
 
@@ -114,4 +120,4 @@ def _invitation(kept: Store, link: str) -> Key | None:
 
 def _accepted(kept: Store, link: str) -> str:
     with kept.access() as access:
-        return accept(access, link).secret
+        return begin_session(access, accept(access, link).key, stay=True)

@@ -34,18 +34,19 @@ from service.usecases.pollen import pollinate
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
+from service.words.language import N_, _
 from service.words.plain import short_date
 from service.words.pollen import uncovered_words
-from service.words.season import STANDINGS, state_words
+from service.words.season import standing_words, state_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 Shape = Literal["pistillate", "uncovered", "source", "not_viable"]
 SAID_OF_SHAPE: dict[Shape, str] = {
-    "pistillate": "pistillate, a pollen source in reach",
-    "uncovered": "pistillate, no viable pollen in reach",
-    "source": "pollen source",
-    "not_viable": "pollen not viable",
+    "pistillate": N_("pistillate, a pollen source in reach"),
+    "uncovered": N_("pistillate, no viable pollen in reach"),
+    "source": N_("pollen source"),
+    "not_viable": N_("pollen not viable"),
 }
 MOST_LABELS = 150  # more would hide each other
 INTERVAL = 0.8
@@ -135,7 +136,7 @@ def planting_page(
         reach_m=planting.reach_m,
         state=state,
         map=planting_map(planting, told) if planting.blocks else None,
-        said_of_shape=SAID_OF_SHAPE,
+        said_of_shape={shape: _(said) for shape, said in SAID_OF_SHAPE.items()},
     )
 
 
@@ -170,8 +171,8 @@ def _stands(block: BlockForecast, day: dt.date) -> str:
     stands = standing(block, day)
     start = block.stages.get("bloom_start")
     if stands == "to_come" and start is not None and start.median is not None:
-        return f"from {short_date(start.median)}"
-    return "" if stands in ("unknown", "to_come") else STANDINGS[stands]
+        return _("from {date}", date=short_date(start.median))
+    return "" if stands in ("unknown", "to_come") else standing_words(stands)
 
 
 def planting_map(planting: Planting, told: Mapping[str, ToldOfBlock] = MappingProxyType({})) -> PlantingMap:
@@ -266,8 +267,12 @@ def _nearest(block: Block, other: Block) -> tuple[tuple[float, float], tuple[flo
 def _said(shape: Shape, out: int, vines: int) -> str:
     """What a mark means, and of how many vines it is not true."""
     if shape != "pistillate" or not out:
-        return SAID_OF_SHAPE[shape]
-    return f"{SAID_OF_SHAPE[shape]} of {vines - out} of its {vines} vines"
+        return _(SAID_OF_SHAPE[shape])
+    return _(
+        "pistillate, a pollen source in reach of {reached} of its {vines} vines",
+        reached=vines - out,
+        vines=vines,
+    )
 
 
 def _shape(flower_type: FlowerType, *, viable: bool, covered: bool) -> Shape:

@@ -13,17 +13,18 @@ from service.web.access import Asked
 from service.web.grower_path import address_in
 from service.web.records import store
 from service.words.errors import Reader, error_words
+from service.words.language import N_
 from service.words.pollen import what_is_wrong
 from service.words.roster import bloom_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 COLUMNS: tuple[tuple[SortedBy, str], ...] = (
-    ("name", "Vineyard"),
-    ("bloom", "Bloom"),
-    ("worst", "Worst warning"),
-    ("trip", "Next trip"),
-    ("weather", "Weather"),
+    ("name", N_("Vineyard")),
+    ("bloom", N_("Bloom")),
+    ("worst", N_("Worst warning")),
+    ("trip", N_("Next trip")),
+    ("weather", N_("Weather")),
 )
 
 

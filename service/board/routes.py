@@ -7,13 +7,19 @@ from starlette.staticfiles import StaticFiles
 
 from service.board import (
     calendar_link,
+    crop,
+    cultivar,
     data,
+    everything,
+    frost,
     fruit_set,
     help_pages,
     layout,
     log_table,
+    long_work,
     news,
     phones,
+    picking,
     planting_map,
     reference,
     roster,
@@ -41,21 +47,27 @@ for part in (
     data,
     log_table,
     upkeep,
+    cultivar,
     skill,
+    long_work,
     planting_map,
     layout,
+    frost,
     fruit_set,
+    crop,
+    picking,
     news,
     season_review,
     calendar_link,
     roster,
     sign_in,
     phones,
+    everything,
     help_pages,
     reference,
 ):
     kept = part in (season, planting_map)
-    heavy = kept or part in (layout, season_review)
+    heavy = kept or part in (layout, picking, season_review)
     router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])
 
 

@@ -14,7 +14,7 @@ from models.vineyard.season_state import A_WEEK, season_state, week_ahead
 from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
-from service.board.pages import AsOf, Interval, PageRoute, PageUnits, page
+from service.board.pages import AsOf, Interval, PageRoute, PageUnits, page, told_temperature
 from service.board.season_view import Row, Show, doubtful_visits, season_view, stale_since
 from service.board.time_axis import ONE_DAY
 from service.store.records import FitSummary, Job, Vineyard
@@ -27,6 +27,7 @@ from service.usecases.fit_jobs import KIND, start_fit
 from service.usecases.fits import FitOptions, get_fit, plan_fit
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import look_for_frost
+from service.usecases.fruit_set import set_so_far
 from service.usecases.heat import compare_season
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
@@ -37,6 +38,7 @@ from service.web.records import changing, jobs, store
 from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
+from service.words.forecast import stage_frost_points
 from service.words.heat_rules import rule_words, why_chosen
 from service.words.season import state_words
 
@@ -90,6 +92,7 @@ def season_board(
             )
         kept = records.visits.kept(vineyard)
         doubtful = doubtful_visits(foreseen, kept)
+        claim = set_so_far(records, vineyard, foreseen.forecast.season)
         heat, why_no_heat = _heat(records, known, foreseen, units)
     pollen = pollinate(foreseen)
     frost = look_for_frost(foreseen)
@@ -123,8 +126,12 @@ def season_board(
         stale_since=stale_since(foreseen),
         frost_chance=max((block.chance or 0.0 for block in frost.blocks.values()), default=0.0),
         frost_limit_c=frost.limit_c,
+        stage_frost=stage_frost_points(
+            list(frost.blocks.values()), lambda limit: told_temperature(limit, units)
+        ),
         doubtful=doubtful,
-        cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost)),
+        notes={row.bar.block: row.pollen.notes for row in view.rows if row.pollen is not None},
+        cautions=caution_texts(cautions_of(foreseen, pollen=pollen, frost=frost, set_claim=claim)),
         **common,
     )
 

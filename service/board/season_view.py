@@ -14,7 +14,7 @@ from models.heat.season import season_of
 from models.records import Planting, Visit
 from models.vineyard.pollen_warnings import WarningLevel
 from models.vineyard.pollination import BlockPollination, PollenWarning, SourceCover, WarningCode
-from models.vineyard.reach import cultivar_of, neighbours_given, pollen_makers_in_reach
+from models.vineyard.reach import cultivar_of, neighbours_given, notes_for, pollen_makers_in_reach
 from models.vineyard.reach import distance_m as distance_between
 from models.vineyard.season_state import Standing, standing
 from service.board.bars import Bar, bar, shown_days, strip
@@ -23,7 +23,7 @@ from service.board.time_axis import TimeAxis
 from service.store.records import KeptVisit
 from service.usecases.forecasts import VineyardForecast
 from service.words.plain import sentence
-from service.words.pollen import cover_words, other_reach_words, uncovered_words
+from service.words.pollen import cover_words, note_words, other_reach_words, uncovered_words
 
 Show = Literal["now", "14", "all"]
 LONG_PAST_DAYS = 10
@@ -50,6 +50,7 @@ class PollenState:
     strip: tuple[Column, ...]
     level: WarningLevel | None
     at_other_reach: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -184,6 +185,7 @@ def _pollen_state(
         strip=() if axis is None else strip(axis, pollen.without_pollen),
         level=pollen.warnings[0].level if pollen.warnings else None,
         at_other_reach=tuple(other_reach_words(other) for other in pollen.at_other_reach),
+        notes=tuple(note_words(note, planting.cultivars) for note in notes_for(planting, block.cultivar)),
     )
 
 

@@ -19,7 +19,8 @@ from service.usecases.observations import store_visits
 from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
-from service.words.scouting import HOW_TO_ESTIMATE
+from service.words.language import _
+from service.words.scouting import how_to_estimate
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -50,7 +51,7 @@ def field_sheet(
         lines=lines,
         trip_day=None if planned is None else planned.date,
         date=as_of or today,
-        how_to_estimate=HOW_TO_ESTIMATE,
+        how_to_estimate=how_to_estimate(),
     )
 
 
@@ -74,7 +75,7 @@ def take_sheet(
     for key, percent, said in lines:
         if not percent.strip():
             if said.strip():
-                problems.append(Problem(key, "a note without a number of per cent"))
+                problems.append(Problem(key, _("a note without a number of per cent")))
             continue
         try:
             told = read_percent(percent)
@@ -87,9 +88,9 @@ def take_sheet(
             )
         )
     if not visits and not problems:
-        problems.append(Problem("percent_open", "no line has a number yet"))
+        problems.append(Problem("percent_open", _("no line has a number yet")))
     if problems:
-        raise BadInput("the sheet cannot be taken", problems)
+        raise BadInput(_("the sheet cannot be taken"), problems)
     with changing(request, grower, preview=False) as records:
         today = clock.today(records.vineyards.get(vineyard).timezone)
         store_visits(records, vineyard, visits, options=ReadOptions(sent_on=today))

@@ -2,28 +2,31 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from typing import Annotated
 
 from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from service.board.pages import PageRoute, sign_in_page
-from service.web.access import known
+from service.store.access import Key
+from service.store.engine import Store
+from service.usecases.keys import STAYS_FOR, begin_session, end_session
+from service.web.access import Sent, known
 from service.web.origins import check_own_page, cookie_name
+from service.web.records import store
+from service.words.language import _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-STAYS_FOR = dt.timedelta(days=400)  # the longest that browsers keep a cookie (RFC 6265bis)
 
-
-def let_in(request: Request, to: str, secret: str, *, stay: bool) -> RedirectResponse:
-    """An answer that leads on, after which the browser sends the key by itself."""
+def let_in(request: Request, to: str, token: str, *, stay: bool) -> RedirectResponse:
+    """An answer that leads on, after which the browser sends its token by itself."""
     answer = RedirectResponse(to, 303)
     answer.set_cookie(
         cookie_name(request),
-        secret,
+        token,
         max_age=int(STAYS_FOR.total_seconds()) if stay else None,
         httponly=True,
         samesite="lax",
@@ -52,20 +55,31 @@ async def sign_in(
     if not re.match(r"/(?![/\\])", to) or not to.isprintable():  # nowhere but to this service
         to = "/"
     try:
-        who = await known(request, key.strip())
+        who = await known(request, Sent(key.strip()))
     except HTTPException as error:
         if error.status_code != 401:
             raise
         return sign_in_page(request, to=to, wrong=str(error.detail))
     if not who.may("read"):
-        return sign_in_page(request, to=to, wrong="this is a calendar link, which shows one calendar only")
-    return let_in(request, to, key.strip(), stay=stay)
+        return sign_in_page(request, to=to, wrong=_("this is a calendar link, which shows one calendar only"))
+    assert who.key is not None
+    token = await run_in_threadpool(_begun, request.app.state.store, who.key, stay)
+    return let_in(request, to, token, stay=stay)
+
+
+def _begun(kept: Store, key: Key, stay: bool) -> str:
+    with kept.access() as access:
+        return begin_session(access, key, stay=stay)
 
 
 @router.post("/sign-out")
 def sign_out(request: Request) -> RedirectResponse:
-    """Let the browser forget the key, which stays good."""
+    """Know the browser no more; the key that it signed in with stays good."""
     check_own_page(request)
+    token = request.cookies.get(cookie_name(request))
+    if token is not None:
+        with store(request).access() as access:
+            end_session(access, token)
     answer = RedirectResponse("/sign-in", 303)
     answer.delete_cookie(
         cookie_name(request), secure=request.scope["scheme"] == "https", httponly=True, samesite="lax"

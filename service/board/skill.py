@@ -9,12 +9,13 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.bloom.hindcast import Lead
-from models.errors import CapfallError
 from service.board.pages import AsOf, PageRoute, PageUnits, page
 from service.board.skill_charts import skill_pictures
+from service.store.records import FitSummary
 from service.store.repositories import Repositories
 from service.store.results import UNFINISHED
-from service.usecases.fit_in_use import fit_for
+from service.usecases.fit_in_use import NoFitInUse, fit_for
+from service.usecases.fits import get_fit
 from service.usecases.hindcast_documents import HindcastDocument, LeadScore
 from service.usecases.hindcast_jobs import KIND, AskedHindcast, NotEnded, hindcast_of, start_hindcast
 from service.web.access import Grower
@@ -23,10 +24,12 @@ from service.web.records import jobs, store
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, skill_words, stage_words
 from service.words.hindcast import how_made
+from service.words.jobs import job_words
+from service.words.language import N_, _
 from service.words.set_aside import set_aside_words
 
 # What the forecasts of a season could learn from.
-LEARNED_FROM = {"past": "the seasons before it", "others": "all other seasons"}
+LEARNED_FROM = {"past": N_("the seasons before it"), "others": N_("all other seasons")}
 Choice = TypeVar("Choice", str, Lead)
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -41,28 +44,56 @@ def skill_page(
     stage: Annotated[str | None, Query(max_length=40)] = None,
     lead: Annotated[str | None, Query(max_length=40)] = None,
     learned_from: Annotated[str | None, Query(max_length=40)] = None,
+    fit: Annotated[str | None, Query(max_length=63)] = None,
     as_of: AsOf = None,
 ) -> HTMLResponse:
-    """The hindcast of the vineyard's fit in use; how to run it where there is none, and how far it is while it runs."""
+    """The hindcast of the vineyard's fit in use; how to run it where there is none, and how far it is while it runs.
+    That of another fit, where one is chosen.
+    """
     asked = {"units": units} | ({} if as_of is None else {"as_of": as_of.isoformat()})
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         try:
-            fit = fit_for(records, vineyard, None)
-        except CapfallError as error:
+            shown = fit_for(records, vineyard, fit)
+        except NoFitInUse as error:
             why = error_words(error, Reader.PAGE)
-            return page("skill.html", vineyard=known, asked=asked, job=None, report=None, why=why, fit=None)
-        job = records.jobs.latest(KIND, fit.id, *UNFINISHED)
-        report, why = _report(records, fit.id)
+            others = _hindcast_fits(records, vineyard, None)
+            return page(
+                "skill.html",
+                vineyard=known,
+                asked=asked,
+                job=None,
+                report=None,
+                why=why,
+                fit=None,
+                others=others,
+            )
+        in_use = records.fits_in_use.get(vineyard)
+        job = records.jobs.latest(KIND, shown.id, *UNFINISHED)
+        report, why = _report(records, shown.id)
+        others = _hindcast_fits(records, vineyard, shown.id)
     return page(
         "skill.html",
         vineyard=known,
         asked=asked,
         job=job,
         why=why,
-        fit=fit,
+        fit=shown,
+        chosen=in_use is None or in_use.fit != shown.id,
+        others=others,
         report=None if report is None else _shown(report, vineyard, stage, lead, learned_from),
     )
+
+
+def _hindcast_fits(records: Repositories, vineyard: str, shown: str | None) -> list[FitSummary]:
+    """The vineyard's fits that have a hindcast, but for the one that is shown."""
+    return [
+        each
+        for each in records.fits.all()
+        if each.id != shown
+        and records.jobs.latest(KIND, each.id, "done") is not None
+        and vineyard in get_fit(records, each.id).vineyards
+    ]
 
 
 def _report(records: Repositories, fit: str) -> tuple[HindcastDocument | None, str]:
@@ -70,7 +101,7 @@ def _report(records: Repositories, fit: str) -> tuple[HindcastDocument | None, s
         return hindcast_of(records, fit), ""
     except NotEnded:
         failed = records.jobs.latest(KIND, fit, "failed")
-        return None, "" if failed is None else failed.message
+        return None, "" if failed is None else job_words(failed.message)
 
 
 def _shown(
@@ -96,7 +127,7 @@ def _shown(
         "leads": [(key, lead_words(key)) for key in leads],
         "lead_words": lead_words(lead),
         "learned_from": learned_from,
-        "ways": [(way, LEARNED_FROM[way]) for way in ways],
+        "ways": [(way, _(LEARNED_FROM[way])) for way in ways],
         "interval": report.interval,
         "made": how_made(searched=report.searched, interval=report.interval),
         "not_scored": [set_aside_words(told) for told in report.not_scored],

@@ -10,6 +10,7 @@ from models.bloom.hindcast import Lead
 from service.board.charts import Chart, Column, Dot, Line, Scale, Tick, path
 from service.usecases.hindcast_documents import HindcastDocument, HindcastRow, LeadScore
 from service.words.forecast import lead_words, short_lead
+from service.words.language import N_, _
 from service.words.plain import in_words, percent, short_date
 
 PICTURED_YEAR = 2001  # all seasons lie upon each other in one year
@@ -17,7 +18,7 @@ MARGIN_DAYS = 2
 DAYS_BETWEEN_TICKS = 7
 MOST_DATES = 6
 HEADROOM = 1.1
-OWN = "cultivar's own past dates"
+OWN = N_("cultivar's own past dates")
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,17 +65,23 @@ def _scatter(past: Sequence[tuple[HindcastRow, dt.date]]) -> Chart:
     dates = [(day, short_date(dt.date.fromordinal(day))) for day in range(first + MARGIN_DAYS, last, step)]
     return Chart(
         id="scatter-chart",
-        x_label="observed",
-        y_label="forecast (median)",
+        x_label=_("observed"),
+        y_label=_("forecast (median)"),
         x_ticks=tuple(Tick(across.at(day), said) for day, said in dates),
         y_ticks=tuple(Tick(up.at(day), said) for day, said in dates),
-        lines=(Line("usual", "forecast = observed", path([(0, 100), (100, 0)])),),
+        lines=(Line("usual", _("forecast = observed"), path([(0, 100), (100, 0)])),),
         dots=tuple(
             Dot(
                 "this",
                 across.at(seen),
                 up.at(told),
-                f"{row.block}, {row.season}: observed {in_words(row.observed)}, forecast {in_words(median)}",
+                _(
+                    "{block}, {season}: observed {observed}, forecast {forecast}",
+                    block=row.block,
+                    season=row.season,
+                    observed=in_words(row.observed),
+                    forecast=in_words(median),
+                ),
             )
             for (row, median), seen, told in zip(past, observed, forecast, strict=True)
         ),
@@ -93,19 +100,29 @@ def _error_by_lead(scores: Sequence[LeadScore]) -> Chart:
     most = max((rmse for score in scores for rmse in (score.rmse, score.baseline_rmse) if rmse), default=1.0)
     up = Scale(0.0, HEADROOM * most, "downward")
     lines, dots = [], []
-    for role, name, title in (("usual", "baseline_rmse", OWN), ("this", "rmse", "forecast")):
+    for role, name, title in (("usual", "baseline_rmse", OWN), ("this", "rmse", N_("forecast"))):
         told = [(x, score, getattr(score, name)) for x, score in zip(middles, scores, strict=True)]
         known = [(x, score, rmse) for x, score, rmse in told if rmse is not None]
         by_days = path((x, up.at(rmse)) for x, score, rmse in known if isinstance(score.lead, int))
-        lines.append(Line(role, title, by_days))
+        lines.append(Line(role, _(title), by_days))
         dots += [
-            Dot(role, x, up.at(rmse), f"{lead_words(score.lead)}: {title} {rmse:.1f} days")
+            Dot(
+                role,
+                x,
+                up.at(rmse),
+                _(
+                    "{lead}: {what} {days} days",
+                    lead=lead_words(score.lead),
+                    what=_(title),
+                    days=f"{rmse:.1f}",
+                ),
+            )
             for x, score, rmse in known
         ]
     return Chart(
         id="error-chart",
-        x_label="days ahead",
-        y_label="RMSE [days]",
+        x_label=_("days ahead"),
+        y_label=_("RMSE [days]"),
         x_ticks=ticks,
         y_ticks=up.round_ticks(),
         lines=tuple(lines),
@@ -119,8 +136,8 @@ def _coverage_by_lead(scores: Sequence[LeadScore], interval: float) -> Chart:
     width = 55 / max(len(scores), 1)
     return Chart(
         id="coverage-chart",
-        x_label="days ahead",
-        y_label="share inside the interval",
+        x_label=_("days ahead"),
+        y_label=_("share inside the interval"),
         x_ticks=ticks,
         y_ticks=tuple(Tick(up.at(share), percent(share)) for share in (0.0, 0.25, 0.5, 0.75, 1.0)),
         columns=tuple(
@@ -128,10 +145,10 @@ def _coverage_by_lead(scores: Sequence[LeadScore], interval: float) -> Chart:
                 x - width / 2,
                 width,
                 100 * score.coverage,
-                f"{lead_words(score.lead)}: {percent(score.coverage)} inside",
+                _("{lead}: {share} inside", lead=lead_words(score.lead), share=percent(score.coverage)),
             )
             for x, score in zip(middles, scores, strict=True)
             if score.coverage is not None
         ),
-        lines=(Line("usual", "where it should be", path([(0, up.at(interval)), (100, up.at(interval))])),),
+        lines=(Line("usual", _("where it should be"), path([(0, up.at(interval)), (100, up.at(interval))])),),
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -16,21 +15,19 @@ from models.units import FEET_PER_METRE
 from service import clock
 from service.board.fields import (
     DATE_CHOICES,
-    DATES,
     SEASON_DATE_CHOICES,
     TEMPLATE_FILES,
     UNIT_CHOICES,
-    UNITS,
     by_file,
     content_of,
+    doubted,
+    template_file,
 )
-from service.board.pages import Done, PageRoute, here, long_date, page
+from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
+from service.board.pages import Done, PageRoute, here, page
 from service.board.season import board_address
 from service.clock import check_timezone
-from service.ingest.bloom_log import LONGEST_CHECK_DAYS
-from service.ingest.cells import number, whole_number
-from service.ingest.options import Confirm, ReadOptions
-from service.ingest.report import counted
+from service.ingest.cells import number
 from service.store.engine import Store
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
@@ -41,14 +38,14 @@ from service.web.access import Asked, Grower
 from service.web.edge_words import for_page
 from service.web.records import store
 from service.words.errors import Reader, error_words
+from service.words.language import _, ngettext, reading
+from service.words.plain import day_count, long_date
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-DATED_FILES = ("temperatures", "bloom_log", "visits")
-
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class Told(FileFields):
     """What stands in the fields of the form, as it was typed."""
 
     name: str = ""
@@ -56,13 +53,7 @@ class Told:
     longitude: str = ""
     reach: str = f"{Planting.reach_m:g}"
     reach_unit: str = "m"
-    unit: str = "headers"
     timezone: str = ""
-    temperatures_dates: str = "iso"
-    bloom_log_dates: str = "iso"
-    visits_dates: str = "iso"
-    checked_every_days: str = ""
-    confirm: tuple[str, ...] = ()
 
 
 @router.get("/")
@@ -70,25 +61,22 @@ def start(request: Request, who: Asked, grower: Grower, change: Done = None) -> 
     """The vineyards that there are, the demo, and the form for a new one; whose key makes none is led on."""
     if not who.may("manage"):
         return RedirectResponse(_first_page(store(request), who, grower), 303)
-    return _start_page(store(request), grower, Told(), change=change)
+    us = reading().us
+    told = Told(reach="50", reach_unit="ft") if us else Told()
+    return _start_page(store(request), grower, told, change=change)
 
 
 @router.post("/vineyards")
 def new_vineyard(
     request: Request,
     grower: Grower,
+    fields: SentFields,
     name: Annotated[str, Form(max_length=200)] = "",
     latitude: Annotated[str, Form(max_length=40)] = "",
     longitude: Annotated[str, Form(max_length=40)] = "",
     reach: Annotated[str, Form(max_length=40)] = "",
     reach_unit: Annotated[str, Form(max_length=2)] = "m",
-    unit: Annotated[str, Form(max_length=10)] = "headers",
     timezone: Annotated[str, Form(max_length=100)] = "",
-    temperatures_dates: Annotated[str, Form(max_length=20)] = "iso",
-    bloom_log_dates: Annotated[str, Form(max_length=20)] = "iso",
-    visits_dates: Annotated[str, Form(max_length=20)] = "iso",
-    checked_every_days: Annotated[str, Form(max_length=10)] = "",
-    confirm: Annotated[list[Confirm] | None, Form()] = None,
     temperatures: Annotated[UploadFile | None, File()] = None,
     planting: Annotated[UploadFile | None, File()] = None,
     bloom_log: Annotated[UploadFile | None, File()] = None,
@@ -96,18 +84,13 @@ def new_vineyard(
 ) -> Response:
     """Make a vineyard from its files and fit it; or show what is wrong in which line, and store nothing."""
     told = Told(
+        **vars(fields),
         name=name,
         latitude=latitude,
         longitude=longitude,
         reach=reach,
         reach_unit=reach_unit,
-        unit=unit,
         timezone=timezone,
-        temperatures_dates=temperatures_dates,
-        bloom_log_dates=bloom_log_dates,
-        visits_dates=visits_dates,
-        checked_every_days=checked_every_days,
-        confirm=tuple(confirm or ()),
     )
     files = {
         "temperatures": content_of(temperatures),
@@ -121,10 +104,10 @@ def new_vineyard(
         sent = ReportFiles(
             files["temperatures"] or b"", files["planting"] or b"", files["bloom_log"], files["visits"]
         )
-        options = _options(told, confirm or ())
-        read = read_files(new, sent, unit=UNITS[told.unit], options=options)
+        how = how_to_read(told, clock.today(new.timezone))
+        read = read_files(new, sent, unit=how.unit, spacing=how.spacing, options=how.options)
         with kept.transaction(grower) as records:
-            made = make_vineyard(records, new, sent, read, options=options)
+            made = make_vineyard(records, new, sent, read, options=how.options)
     except BadInput as error:
         return _start_page(kept, grower, told, error.problems or (Problem("form", error.message),))
     request.state.change = records.journal.number
@@ -164,26 +147,43 @@ def try_the_demo(request: Request, grower: Grower) -> RedirectResponse:
 def file_template(name: str) -> Response:
     """A file to fill in, with two lines that show how."""
     if name not in TEMPLATE_FILES:
-        raise HTTPException(404, f"There is no file template {name!r}.")
+        raise HTTPException(404, _("There is no file template {name}.", name=repr(name)))
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(TEMPLATE_FILES[name], media_type="text/csv; charset=utf-8", headers=disposition)
+    return Response(template_file(name), media_type="text/csv; charset=utf-8", headers=disposition)
 
 
 def _what_was_read(read: FilesRead) -> list[str]:
     """What there was in the files of a vineyard that is made."""
     told = []
     if (weather := read.temperatures) is not None:
-        gaps = counted(len(weather.gaps), "gap") if weather.gaps else "no gap"
-        span = f"from {long_date(weather.first_date)} to {long_date(weather.last_date)}"
-        told.append(f"temperatures: {counted(len(weather.dates), 'day')} {span}, {gaps}")
+        gaps = len(weather.gaps)
+        told.append(
+            _(
+                "temperatures: {days} from {first} to {last}, {gaps}",
+                days=day_count(len(weather.dates)),
+                first=long_date(weather.first_date),
+                last=long_date(weather.last_date),
+                gaps=ngettext("{count} gap", "{count} gaps", gaps) if gaps else _("no gap"),
+            )
+        )
     if read.planting is not None:
-        blocks, cultivars = read.planting.blocks, read.planting.cultivars
-        told.append(f"planting: {counted(len(blocks), 'block')} of {counted(len(cultivars), 'cultivar')}")
+        blocks, cultivars = len(read.planting.blocks), len(read.planting.cultivars)
+        told.append(
+            _(
+                "planting: {blocks} of {cultivars}",
+                blocks=ngettext("{count} block", "{count} blocks", blocks),
+                cultivars=ngettext("{count} cultivar", "{count} cultivars", cultivars),
+            )
+        )
     if read.bloom_log is not None:
-        told.append(f"bloom log: {counted(read.bloom_log.rows_read, 'row')}")
+        told.append(_("bloom log: {rows}", rows=_rows(read.bloom_log.rows_read)))
     if read.visits is not None:
-        told.append(f"visits: {counted(read.visits.rows_read, 'row')}")
+        told.append(_("visits: {rows}", rows=_rows(read.visits.rows_read)))
     return told
+
+
+def _rows(count: int) -> str:
+    return ngettext("{count} row", "{count} rows", count)
 
 
 def _first_page(kept: Store, who: Asker, grower: str) -> str:
@@ -195,39 +195,18 @@ def _first_page(kept: Store, who: Asker, grower: str) -> str:
     return here(vineyards[0].key, "visit" if who.may("record") else "")
 
 
-def _options(told: Told, confirm: Sequence[Confirm]) -> dict[str, ReadOptions]:
-    """How each file is to be read."""
-    today = clock.today(told.timezone.strip() or None)
-    every = told.checked_every_days.strip()
-    return {
-        file: ReadOptions(
-            date_format=DATES[getattr(told, f"{file}_dates")],
-            confirm=confirm,
-            sent_on=today,
-            checked_every_days=whole_number(every, low=1, high=LONGEST_CHECK_DAYS) if every else None,
-        )
-        for file in DATED_FILES
-    }
-
-
 def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
     problems: list[Problem] = []
     if not told.name.strip():
-        problems.append(Problem("name", "give the vineyard a name"))
+        problems.append(Problem("name", _("give the vineyard a name")))
     latitude = _number("latitude", told.latitude, 90, problems, least=-90)
     longitude = _number("longitude", told.longitude, 180, problems, least=-180)
     reach = _number("reach", told.reach or Told.reach, 10_000, problems, least=0)
     needed = [name for name in ("temperatures", "planting") if files[name] is None]
-    problems += [Problem(name, "choose the file") for name in needed]
+    problems += [Problem(name, _("choose the file")) for name in needed]
     if files["bloom_log"] is None and files["visits"] is None:
-        problems.append(Problem("bloom_log", "choose a bloom log, visits, or both"))
-    if told.unit not in UNITS or not {getattr(told, f"{file}_dates") for file in DATED_FILES} <= DATES.keys():
-        problems.append(Problem("form", "choose a unit and a way to write dates from the lists"))
-    if told.checked_every_days.strip():
-        try:
-            whole_number(told.checked_every_days.strip(), low=1, high=LONGEST_CHECK_DAYS)
-        except BadInput as error:
-            problems.append(Problem("checked_every_days", error.message))
+        problems.append(Problem("bloom_log", _("choose a bloom log, visits, or both")))
+    problems += faults_of(told)
     timezone = told.timezone.strip() or None
     if timezone is not None:
         try:
@@ -235,7 +214,7 @@ def _read_form(told: Told, files: dict[str, bytes | None]) -> NewVineyard:
         except BadInput as error:
             problems += error.problems
     if problems:
-        raise BadInput("the form is not complete", problems)
+        raise BadInput(_("the form is not complete"), problems)
     reach_m = reach / FEET_PER_METRE if told.reach_unit == "ft" else reach
     return NewVineyard(told.name.strip(), latitude, longitude, reach_m, timezone)
 
@@ -244,10 +223,13 @@ def _number(where: str, text: str, most: float, problems: list[Problem], *, leas
     try:
         told = number(text.strip())
     except BadInput as error:
-        problems.append(Problem(where, error.message if text.strip() else "is needed"))
+        problems.append(Problem(where, error.message if text.strip() else _("is needed")))
         return 0.0
     if not least <= told <= most:
-        problems.append(Problem(where, f"{told:g} is outside {least:g} to {most:g}"))
+        outside = _(
+            "{number} is outside {low} to {high}", number=f"{told:g}", low=f"{least:g}", high=f"{most:g}"
+        )
+        problems.append(Problem(where, outside))
     return told
 
 
@@ -264,6 +246,7 @@ def _start_page(
         change=change,
         unit_choices=UNIT_CHOICES,
         faults=by_file(problems),
+        doubted=doubted(problems),
         demo=demo_weather.VINEYARD,
         demo_as_of=demo_weather.AS_OF,
         date_choices={"temperatures": DATE_CHOICES, "bloom_log": SEASON_DATE_CHOICES, "visits": DATE_CHOICES},

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Form, Path, Query, Request
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
 from models.records import Block, Cultivar, FlowerType, Visit
 from models.units import FEET_PER_METRE
+from models.vineyard.frost import COLDER_C
 from models.vineyard.scouting import WEEKDAY_NAMES
 from service import clock
-from service.board.fields import read_percent
+from service.board.fields import doubted, read_percent, read_step
 from service.board.pages import Done, PageRoute, PageUnits, here, page
 from service.clock import check_timezone
 from service.ingest.cells import number, whole_number
@@ -27,17 +29,23 @@ from service.store.records import Change, Station
 from service.store.repositories import Repositories
 from service.usecases.observations import change_visit
 from service.usecases.temperatures import put_station
-from service.web.access import Grower, needs
+from service.web.access import Asked, Grower, needs
+from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.web.undoing import check_may_undo, may_undo
+from service.web.units import Units
 from service.words.changes import what_changed
+from service.words.language import _
+from service.words.plain import WEEKDAYS as WEEKDAY_WORDS
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
 MOST_CHANGES = 50
 MOST_VINES = 1_000_000
 FARTHEST_M = 100_000.0
-WEEKDAYS = tuple((name[:3].lower(), name) for name in WEEKDAY_NAMES)
+FARTHEST_REACH_M = 10_000.0
+WEEKDAYS = tuple((name[:3].lower(), said) for name, said in zip(WEEKDAY_NAMES, WEEKDAY_WORDS, strict=True))
 
 VisitId = Annotated[str, Path(max_length=63)]
 BlockName = Annotated[str, Query(max_length=63)]
@@ -146,7 +154,7 @@ def block_page(
         block=stands,
         units=units,
         cultivars=cultivars,
-        flower_types=[each.value for each in FlowerType],
+        flower_types=list(FlowerType),
         frosted=sorted(season for key, season in frosted if key == block),
     )
 
@@ -167,6 +175,8 @@ def change_block(
     unit: Annotated[Literal["m", "ft"], Form()] = "m",
     vines: Cell = "",
     neighbours: Annotated[str, Form(max_length=2000)] = "",
+    colder: Cell = "",
+    colder_unit: Annotated[Units, Form()] = "metric",
 ) -> RedirectResponse:
     """Store the block as it is told now; under a new name its past follows. Or take it out of the planting."""
     with changing(request, grower, preview=False) as records:
@@ -176,7 +186,8 @@ def change_block(
             key = slug(name)
             if not block and key in records.blocks.known(vineyard):
                 raise BadInput(
-                    "the name is taken", [Problem("name", f"{key!r} stands or stood here already")]
+                    _("the name is taken"),
+                    [Problem("name", _("{name} stands or stood here already", name=repr(key)))],
                 )
             if block and key != block:
                 records.blocks.rename(vineyard, block, key)
@@ -192,6 +203,7 @@ def change_block(
                 y_m=place[1],
                 vines=whole_number(vines.strip(), low=1, high=MOST_VINES) if vines.strip() else stood.vines,
                 neighbours=tuple(slug(each) for each in neighbours.split(";") if each.strip()) or None,
+                colder_than_station_c=read_step("colder", colder, colder_unit, COLDER_C),
             )
             records.blocks.put(vineyard, told)
     return RedirectResponse(here(vineyard, "planting", change=request.state.change), 303)
@@ -205,10 +217,15 @@ def _new_cultivar(records: Repositories, name: str, flower_type: str) -> str:
 
 
 def _length(where: str, text: str, per_m: float) -> float:
-    told = number(text.strip() or "0") / per_m
-    if abs(told) > FARTHEST_M:
-        raise BadInput("the place cannot be right", [Problem(where, f"{told:g} m is too far off")])
-    return told
+    told = number(text.strip() or "0")
+    if abs(told / per_m) > FARTHEST_M:
+        far = _("{length} is too far off", length=f"{told:g} {_unit(per_m)}")
+        raise BadInput(_("the place cannot be right"), [Problem(where, far)])
+    return told / per_m
+
+
+def _unit(per_m: float) -> str:
+    return "m" if per_m == 1.0 else "ft"
 
 
 @router.get("/vineyards/{vineyard}/settings")
@@ -216,17 +233,33 @@ def settings_page(
     request: Request, vineyard: VineyardKey, grower: Grower, units: PageUnits, change: Done = None
 ) -> HTMLResponse:
     """Name, station, reach, weekdays and time zone; and the station itself."""
+    return _settings(request, vineyard, grower, units, change=change)
+
+
+def _settings(
+    request: Request,
+    vineyard: str,
+    grower: str,
+    units: Units,
+    *,
+    change: int | None = None,
+    doubtful: tuple[Station, Sequence[Problem]] | None = None,
+) -> HTMLResponse:
+    """The page; with a station as it was told, where it can be right only if that is confirmed."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
         stations = records.stations.all()
+    stands = next((each for each in stations if each.key == known.station), None)
     return page(
         "settings.html",
+        status=200 if doubtful is None else 422,
         vineyard=known,
         asked={},
         change=change,
         units=units,
         stations=stations,
-        station=next((each for each in stations if each.key == known.station), None),
+        station=stands if doubtful is None else doubtful[0],
+        doubts=() if doubtful is None else [for_page(each.problem) for each in doubtful[1]],
         weekdays=WEEKDAYS,
     )
 
@@ -245,10 +278,14 @@ def change_settings(
 ) -> RedirectResponse:
     """Store the settings as they are told now."""
     if not name.strip():
-        raise BadInput("a vineyard has a name", [Problem("name", "give the vineyard a name")])
-    told = number(reach) / (FEET_PER_METRE if reach_unit == "ft" else 1.0)
-    if not 0 <= told <= 10_000:
-        raise BadInput("the reach cannot be right", [Problem("reach", f"{told:g} m is outside 0 to 10,000")])
+        raise BadInput(_("a vineyard has a name"), [Problem("name", _("give the vineyard a name"))])
+    told, per_m = number(reach), FEET_PER_METRE if reach_unit == "ft" else 1.0
+    if not 0 <= told / per_m <= FARTHEST_REACH_M:
+        farthest = f"{FARTHEST_REACH_M * per_m:,.0f} {_unit(per_m)}"
+        outside = _(
+            "{length} is outside 0 to {farthest}", length=f"{told:g} {_unit(per_m)}", farthest=farthest
+        )
+        raise BadInput(_("the reach cannot be right"), [Problem("reach", outside)])
     days = tuple(day for day, _ in WEEKDAYS if day in (weekdays or ()))
     with changing(request, grower, preview=False) as records:
         known = records.vineyards.get(vineyard)
@@ -257,7 +294,7 @@ def change_settings(
                 known,
                 name=name.strip(),
                 station=station or None,
-                reach_m=told,
+                reach_m=told / per_m,
                 scouting_weekdays=None if len(days) in (0, len(WEEKDAYS)) else days,
                 timezone=check_timezone(timezone.strip()) if timezone.strip() else None,
             )
@@ -270,35 +307,61 @@ def change_station(
     request: Request,
     vineyard: VineyardKey,
     grower: Grower,
+    units: PageUnits,
     station: Short = "",
     name: Annotated[str, Form(max_length=200)] = "",
     latitude: Cell = "",
     longitude: Cell = "",
     elevation_m: Cell = "",
     confirm: Annotated[list[Confirm] | None, Form()] = None,
-) -> RedirectResponse:
+) -> Response:
     """Store the station as it is told now; a new one, where none is named, becomes the vineyard's."""
-    with changing(request, grower, preview=False) as records:
-        told = Station(
-            station or slug(name),
-            name.strip(),
-            _degrees("latitude", latitude, 90),
-            _degrees("longitude", longitude, 180),
-            number(elevation_m) if elevation_m.strip() else None,
-        )
-        if not station and told.key in {each.key for each in records.stations.all()}:
-            raise BadInput("the name is taken", [Problem("name", f"{told.key!r} is a station already")])
-        put_station(records, told, confirm=confirm or ())
-        if not station:
-            records.vineyards.put(replace(records.vineyards.get(vineyard), station=told.key))
+    told = Station(
+        station or slug(name),
+        name.strip(),
+        _degrees("latitude", latitude, 90),
+        _degrees("longitude", longitude, 180),
+        number(elevation_m) if elevation_m.strip() else None,
+    )
+    try:
+        _put_station(request, vineyard, grower, told, new=not station, confirm=confirm or ())
+    except BadInput as error:
+        if not doubted(error.problems):
+            raise
+        return _settings(request, vineyard, grower, units, doubtful=(told, error.problems))
     return RedirectResponse(here(vineyard, "settings", change=request.state.change), 303)
+
+
+def _put_station(
+    request: Request, vineyard: str, grower: str, told: Station, *, new: bool, confirm: Sequence[Confirm]
+) -> None:
+    with changing(request, grower, preview=False) as records:
+        if new and told.key in {each.key for each in records.stations.all()}:
+            raise BadInput(
+                _("the name is taken"),
+                [Problem("name", _("{name} is a station already", name=repr(told.key)))],
+            )
+        put_station(records, told, confirm=confirm)
+        if new:
+            records.vineyards.put(replace(records.vineyards.get(vineyard), station=told.key))
 
 
 def _degrees(where: str, text: str, most: float) -> float:
     told = number(text.strip())
     if abs(told) > most:
         raise BadInput(
-            "the place cannot be right", [Problem(where, f"{told:g} is outside -{most:g} to {most:g}")]
+            _("the place cannot be right"),
+            [
+                Problem(
+                    where,
+                    _(
+                        "{number} is outside {low} to {high}",
+                        number=f"{told:g}",
+                        low=f"-{most:g}",
+                        high=f"{most:g}",
+                    ),
+                )
+            ],
         )
     return told
 
@@ -312,7 +375,9 @@ def delete_vineyard(request: Request, vineyard: VineyardKey, grower: Grower) -> 
 
 
 @router.get("/vineyards/{vineyard}/changes")
-def change_list(request: Request, vineyard: VineyardKey, grower: Grower, change: Done = None) -> HTMLResponse:
+def change_list(
+    request: Request, vineyard: VineyardKey, grower: Grower, who: Asked, change: Done = None
+) -> HTMLResponse:
     """What was changed in the vineyard and at its station, the newest first."""
     with store(request).transaction(grower, read_only=True) as records:
         known = records.vineyards.get(vineyard)
@@ -329,7 +394,10 @@ def change_list(request: Request, vineyard: VineyardKey, grower: Grower, change:
         vineyard=known,
         asked={},
         change=change,
-        changes=[(each, what_changed(each.code, each.params), _at(each, zone)) for each in newest],
+        changes=[
+            (each, what_changed(each.code, each.params), _at(each, zone), may_undo(who, each))
+            for each in newest
+        ],
     )
 
 
@@ -338,14 +406,17 @@ def _at(change: Change, zone: ZoneInfo | None) -> dt.datetime:
 
 
 @router.post("/changes/{change}/undo")
+@needs("record")
 def undo_from_page(
     request: Request,
     grower: Grower,
+    who: Asked,
     change: Annotated[int, Path(ge=1, le=2**31 - 1)],
     back: Annotated[str, Form(max_length=300)] = "/",
 ) -> RedirectResponse:
     """Undo a change, and go back to the page that it was asked for on."""
     with changing(request, grower, preview=False) as records:
+        check_may_undo(who, records.changes.get(change))
         records.changes.undo(change)
     own = back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
     return RedirectResponse(f"{own}{'&' if '?' in own else '?'}change={request.state.change}", 303)

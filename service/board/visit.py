@@ -29,7 +29,10 @@ from service.web.access import Grower, needs
 from service.web.edge_words import for_page
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
-from service.words.scouting import HOW_TO_ESTIMATE, TASK_NAMES
+from service.words.cautions import caution_texts
+from service.words.language import _
+from service.words.scouting import how_to_estimate, task_name
+from service.words.scripts import visit_form_words
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -89,9 +92,10 @@ def _form(
         seen=seen,
         percents=PERCENT_CHOICES,
         drawings=DRAWINGS,
-        how_to_estimate=HOW_TO_ESTIMATE,
+        how_to_estimate=how_to_estimate(),
+        words=visit_form_words(),
         recorded=recorded,
-        warnings=[for_page(warning) for warning in warnings],
+        warnings=warnings,
         asked={} if as_of is None else {"as_of": as_of.isoformat()},
     )
 
@@ -112,7 +116,7 @@ def on_trip(trip: Trip) -> list[OnTrip]:
     """The blocks of a trip, each once."""
     tasks: dict[str, list[str]] = {}
     for task in trip.tasks:
-        tasks.setdefault(task.block, []).append(TASK_NAMES[task.task])
+        tasks.setdefault(task.block, []).append(task_name(task.task))
     return [OnTrip(block, ", ".join(names)) for block, names in sorted(tasks.items())]
 
 
@@ -142,14 +146,15 @@ def record_visit(
         note=note.strip() or None,
     )
     if not block:
-        raise BadInput("the visit cannot be taken", [Problem("block", "choose a block")])
+        raise BadInput(_("the visit cannot be taken"), [Problem("block", _("choose a block"))])
     with changing(request, grower, preview=False) as records:
         today = clock.today(records.vineyards.get(vineyard).timezone)
         stored = store_visits(records, vineyard, [visit], options=ReadOptions(sent_on=today))
         seen_from = max(day, parse_date(as_of) if as_of else today)
+        warnings = [*map(for_page, stored.warnings), *caution_texts(stored.doubts)]
         doubtful = (
-            _form(records, vineyard, block, seen_from, recorded=visit, warnings=stored.warnings)
-            if stored.warnings
+            _form(records, vineyard, block, seen_from, recorded=visit, warnings=warnings)
+            if warnings
             else None
         )
     if doubtful is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import keyword
 from importlib import import_module, util
 from typing import Any
 
@@ -15,10 +16,11 @@ COMMANDS = {
     **{name: name for name in ("demo", "serve", "report", "calendar", "scout", "hindcast", "region")},
     **{name: name.replace("-", "_") for name in ("run-all", "import-stations")},
     **dict.fromkeys(("backup", "restore", "check"), "backup"),
+    **dict.fromkeys(("export", "import"), "everything"),
     **{name: name for name in ("key", "grower")},
 }
-"""In the order of the list, each with its module: the function of that name there, with ``_`` for ``-``, or the group
-``app``."""
+"""In the order of the list, each with its module: the function of that name there (with ``_`` for ``-``, and behind a
+word of the language), or the group ``app``."""
 
 
 class Commands(TyperGroup):
@@ -62,7 +64,7 @@ def _first_words(name: str) -> str:
 
 
 def _function(name: str) -> str:
-    return name.replace("-", "_")
+    return f"{name}_" if keyword.iskeyword(name) else name.replace("-", "_")
 
 
 app = typer.Typer(

@@ -8,19 +8,13 @@ from typing import Annotated
 import typer
 
 from service.cli.parts import refuse, told_plainly
-from service.ingest.report import counted
 from service.settings import Settings
 from service.store.backup import Checked, back_up, database_file
 from service.store.backup import check as look_over
 from service.store.backup import restore as put_back
 from service.store.engine import Store
+from service.words.tables import rows_told
 
-ODD_NOUNS = {
-    "change_rows": "changed row",
-    "fit_in_use": "fit choice",
-    "key_growers": "key-to-grower link",
-    "temperatures": "weather day",
-}
 File = Annotated[Path, typer.Argument(dir_okay=False, help="The copy.")]
 
 
@@ -62,9 +56,4 @@ def check(
 
 
 def _said(found: Checked) -> str:
-    told = ", ".join(counted(count, _noun(table)) for table, count in found.rows.items() if count)
-    return f"whole, step {found.revision}: {told or 'empty'}"
-
-
-def _noun(table: str) -> str:
-    return ODD_NOUNS.get(table, table.replace("_", " ").removesuffix("s"))
+    return f"whole, step {found.revision}: {', '.join(rows_told(found.rows)) or 'empty'}"

@@ -17,12 +17,15 @@ from service.cli.parts import (
     CheckedEveryDays,
     ConfirmOption,
     Csv,
+    RowSpacing,
     SchedulerOption,
+    VineSpacing,
     progress_of,
     read_options,
     refuse,
     told_plainly,
 )
+from service.ingest.any_planting import GridSpacing, spacing_of
 from service.ingest.options import ReadOptions
 from service.ingest.report import counted
 from service.ingest.temperature_headers import TemperatureUnit
@@ -60,6 +63,8 @@ def hindcast(
     ] = None,
     confirm: ConfirmOption = None,
     checked_every_days: CheckedEveryDays = None,
+    row_spacing_m: RowSpacing = None,
+    vine_spacing_m: VineSpacing = None,
     stages: Annotated[
         str, typer.Option(help="Stage keys, split by commas; what was never observed is left out.")
     ] = ",".join(DEFAULT_STAGES),
@@ -106,7 +111,8 @@ def hindcast(
         if rule is None and search is False:
             rule = HeatRule()
         reading = read_options(date_format, confirm, checked_every_days)
-        read = _read(temperatures, bloom_log, planting, unit, latitude, reading, demo=demo)
+        spacing = spacing_of(row_spacing_m, vine_spacing_m)
+        read = _read(temperatures, bloom_log, planting, unit, latitude, reading, spacing, demo=demo)
         options = HindcastOptions(
             stages=tuple(_split(stages)),
             rule=rule,
@@ -195,6 +201,7 @@ def _read(
     unit: TemperatureUnit | None,
     latitude: float | None,
     reading: ReadOptions,
+    spacing: GridSpacing | None,
     *,
     demo: bool,
 ) -> PastRead:
@@ -214,6 +221,7 @@ def _read(
         temperatures.read_bytes(),
         bloom_log.read_bytes(),
         planting=None if planting is None else planting.read_bytes(),
+        spacing=spacing,
         unit=unit,
         latitude=latitude,
         options=reading,

@@ -22,6 +22,7 @@ from service.store.errors import StoreError
 from service.web.edge_words import for_command
 from service.web.problems import located
 from service.words.errors import Reader, error_words
+from service.words.jobs import job_words
 
 Interval = Annotated[float, typer.Option(help="Probability of the interval, above 0 and below 1.")]
 UnitsOption = Annotated[Literal["metric", "us"], typer.Option(help="Units of what is printed.")]
@@ -30,6 +31,8 @@ CheckedEveryDays = Annotated[
     int | None,
     typer.Option(min=1, max=366, help="How often rows were looked at, unless the log says it."),
 ]
+RowSpacing = Annotated[float | None, typer.Option(help="Between rows, for a planting by rows and vines.")]
+VineSpacing = Annotated[float | None, typer.Option(help="Between vines, for a planting by rows and vines.")]
 Csv = typer.Option(exists=True, dir_okay=False, readable=True)
 
 SchedulerOption = Annotated[
@@ -97,7 +100,7 @@ def progress_of() -> Iterator[Callable[[float, str], None]]:
     )
     with bar:
         shown = bar.add_task("starting", total=1.0)
-        yield lambda share, message: bar.update(shown, completed=share, description=message)
+        yield lambda share, message: bar.update(shown, completed=share, description=job_words(message))
 
 
 @contextmanager

@@ -15,7 +15,9 @@ from service.cli.parts import (
     ConfirmOption,
     Csv,
     Interval,
+    RowSpacing,
     UnitsOption,
+    VineSpacing,
     day,
     read_options,
     told_plainly,
@@ -53,12 +55,8 @@ def report(
     visits_date_format: FileDates = None,
     outlook_date_format: FileDates = None,
     checked_every_days: CheckedEveryDays = None,
-    row_spacing_m: Annotated[
-        float | None, typer.Option(help="Between rows, for a planting by rows and vines.")
-    ] = None,
-    vine_spacing_m: Annotated[
-        float | None, typer.Option(help="Between vines, for a planting by rows and vines.")
-    ] = None,
+    row_spacing_m: RowSpacing = None,
+    vine_spacing_m: VineSpacing = None,
     confirm: ConfirmOption = None,
     interval: Interval = 0.8,
     units: UnitsOption = "metric",

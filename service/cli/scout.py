@@ -20,6 +20,8 @@ from service.cli.parts import (
     ConfirmOption,
     Csv,
     GrowerOption,
+    RowSpacing,
+    VineSpacing,
     day,
     opened_store,
     read_options,
@@ -33,8 +35,8 @@ from service.usecases.report import ReportFiles, ReportOptions, bloom_report
 from service.usecases.scouting import CHANCE, plan_scouting
 from service.web.access import LOCAL_GROWER
 from service.words.cautions import caution_texts
-from service.words.plain import in_words, percent
-from service.words.scouting import TASK_NAMES, best_look_words, look_for, weekday_name, why_look, why_missed
+from service.words.plain import in_words, percent, weekday_name
+from service.words.scouting import TASK_NAMES, best_look_words, look_for, why_look, why_missed
 
 INTERVAL = 0.8
 
@@ -63,10 +65,8 @@ def scout(
     confirm: ConfirmOption = None,
     checked_every_days: CheckedEveryDays = None,
     reach_m: Annotated[float, typer.Option(min=0, help="How far pollen is carried.")] = REACH_M,
-    row_spacing_m: Annotated[float | None, typer.Option(help="Between rows, where they are counted.")] = None,
-    vine_spacing_m: Annotated[
-        float | None, typer.Option(help="Between vines, where they are counted.")
-    ] = None,
+    row_spacing_m: RowSpacing = None,
+    vine_spacing_m: VineSpacing = None,
     weekdays: Annotated[
         str | None, typer.Option(help="On which days trips are possible, as tue,fri; by default all.")
     ] = None,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import socket
 import ssl
 from pathlib import Path
 from typing import Annotated, Any
@@ -44,6 +46,7 @@ def serve(
             refuse("give --tls-cert and --tls-key together")
         if tls_cert is not None and tls_key is not None:
             _check_certificate(tls_cert, tls_key)
+        _check_free(host, port)
         made = create_app(settings)
         if settings.access == "keys":
             _say_what_lacks(host, tls=tls_cert is not None)
@@ -57,6 +60,21 @@ def serve(
         log_config=logs.config(),
         timeout_graceful_shutdown=LONGEST_STOP_SECONDS,
     )
+
+
+def _check_free(host: str, port: int) -> None:
+    """Say it here where the port cannot be had: later, the log of the service would."""
+    for family, kind, protocol, _, address in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM):
+        with socket.socket(family, kind, protocol) as tried:
+            tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                tried.bind(address)
+            except OSError as error:
+                if error.errno == errno.EADDRINUSE:
+                    refuse(
+                        f"port {port} on {host} is taken: end what listens there, or choose another one with --port"
+                    )
+                refuse(f"{host} cannot be listened on at port {port}: {error.strerror}")
 
 
 def _check_certificate(cert: Path, key: Path) -> None:

@@ -82,7 +82,7 @@ def tell_all(
     works = [partial(_tell_one, url, each, now=now, server=server) for each in waiting]
 
     def done(count: int) -> None:
-        tell(count / len(works), f"{count:,} of {len(works):,} vineyards")
+        tell(count / len(works), f"vineyards {count}/{len(works)}")
 
     if len(works) < FEW:
         told = []

@@ -16,13 +16,16 @@ from service.words.cautions import caution_words
 from service.words.forecast import (
     MEANINGS,
     MOSTLY_POOLED,
-    STATUSES,
     stage_words,
+    status_words,
     what_is_special,
     why_no_window,
 )
+from service.words.picking import taste_first
 from service.words.plain import block_name, in_words, percent, sentence
 from service.words.pollen import SHORT, uncovered_words, warning_words
+
+RIPENING = ("veraison", "harvest")
 
 
 def season_entries(
@@ -36,6 +39,7 @@ def season_entries(
     names = names_of(planting)
     found = {block.block: block for block in pollen}
     for block in blocks:
+        yield from _ripening(block, names[block.block], interval)
         window = bloom_window(block)
         if window is None:
             continue
@@ -69,6 +73,21 @@ def bloom_window(block: BlockForecast) -> Window | None:
     return {stage: told.median for stage, told in stages if told is not None and told.median} or None
 
 
+def _ripening(block: BlockForecast, name: str, interval: float) -> Iterator[Entry]:
+    """The day of veraison, and that of harvest, where the fit knows them."""
+    for stage in RIPENING:
+        told = block.stages.get(stage)
+        if told is not None and told.median is not None:
+            yield Entry(
+                kind="stage",
+                subject=f"{stage}/{block.block}",
+                first_day=told.median,
+                last_day=told.median,
+                title=f"{sentence(name)}: {stage_words(stage)}",
+                text="\n".join([_stage_line(stage, told, interval), "", taste_first()]),
+            )
+
+
 def _bloom(block: BlockForecast, name: str, window: Window, interval: float) -> Entry:
     first, last = min(window.values()), max(window.values())
     title = f"{sentence(name)}: bloom {_span(first, last)}"
@@ -97,13 +116,13 @@ def _span(first: dt.date, last: dt.date) -> str:
 def _stage_line(stage: str, told: StageForecast, interval: float) -> str:
     line = f"{sentence(stage_words(stage))} ({MEANINGS[stage]}): "
     if told.median is None:
-        return f"{line}{STATUSES[told.status]}, {percent(told.chance)} chance."
+        return f"{line}{status_words(stage, told)}, {percent(told.chance)} chance."
     line += in_words(told.median)
     if told.low is not None and told.high is not None:
         line += f", {percent(interval)} range {_span(told.low, told.high)}"
     elif told.low is not None:
         line += f", {percent(interval)} range from {in_words(told.low)} on"
-    line += f"; {STATUSES[told.status]}"
+    line += f"; {status_words(stage, told)}"
     return f"{line}, {percent(told.chance)} chance this season." if told.chance < 1 else f"{line}."
 
 

@@ -22,7 +22,13 @@ MEDIA_TYPE = "text/calendar"
 PRODID = "-//Capfall//Vineyard calendar//EN"
 REFRESH_EVERY = dt.timedelta(hours=6)
 EVENING_BEFORE = dt.timedelta(hours=-6)  # an all-day event starts at midnight: 18:00 on the day before
-CATEGORY: dict[Kind, str] = {"bloom": "Bloom", "trip": "Scouting", "warning": "Pollen", "note": "Note"}
+CATEGORY: dict[Kind, str] = {
+    "bloom": "Bloom",
+    "stage": "Ripening",
+    "trip": "Scouting",
+    "warning": "Pollen",
+    "note": "Note",
+}
 _NAMESPACE = uuid.UUID("8d0f5f0e-6a53-4c0b-9d4e-5d6b1d1c7a52")
 
 

@@ -14,7 +14,7 @@ from service.ingest.headers import fold_name, header_of
 from service.ingest.options import OnBadRows
 from service.ingest.planting import SYNONYMS as PLANTING_SYNONYMS
 from service.ingest.planting import ReadPlanting, read_planting
-from service.ingest.table import read_table
+from service.ingest.table import Content, read_table
 from service.ingest.vine_rows import SYNONYMS as ROW_SYNONYMS
 from service.ingest.vine_rows import read_vine_rows
 
@@ -29,7 +29,7 @@ class GridSpacing(NamedTuple):
 
 
 def read_any_planting(
-    data: bytes,
+    data: Content,
     *,
     spacing: GridSpacing | None,
     cultivars: Mapping[str, Cultivar],

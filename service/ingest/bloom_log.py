@@ -18,7 +18,7 @@ from service.ingest.places import find_place, place_text
 from service.ingest.plausible_days import check_seen, far_from_the_rest, too_far
 from service.ingest.report import BadRow, lines_text, settle_bad_rows, settle_repeats
 from service.ingest.rounds import how_often_assumed
-from service.ingest.table import Row, Table, read_table
+from service.ingest.table import Content, Row, Table, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "season": ("year",),
@@ -54,7 +54,7 @@ class ReadBloomLog:
 
 
 def read_bloom_log(
-    data: bytes,
+    data: Content,
     *,
     blocks: Mapping[str, str] | None,
     latitude: float,
@@ -66,7 +66,7 @@ def read_bloom_log(
 
     Parameters
     ----------
-    data : bytes
+    data : bytes, or a sheet of a workbook
         A table with ``season``, ``block`` or ``cultivar`` and any stage keys as date columns, blanks allowed;
         ``checked_every_days`` may stand beside them. Or the long form: ``stage`` and ``date`` instead of the stages'
         columns, a row each; then ``season`` may be left out.

@@ -21,7 +21,7 @@ from service.ingest.planting import (
     read_traits,
 )
 from service.ingest.report import BadRow, settle_bad_rows, settle_repeats
-from service.ingest.table import Row, read_table
+from service.ingest.table import Content, Row, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "row": ("row_number", "row_no"),
@@ -41,7 +41,7 @@ class Planted(NamedTuple):
 
 
 def read_grid(
-    data: bytes,
+    data: Content,
     *,
     row_spacing_m: float,
     vine_spacing_m: float,
@@ -54,7 +54,7 @@ def read_grid(
 
     Parameters
     ----------
-    data : bytes
+    data : bytes, or a sheet of a workbook
         A table with ``row``, ``vine`` and ``cultivar``. Row and vine are whole numbers from 1 on, counted from one
         corner; places without a vine have a blank cultivar or no line. ``flower_type`` and the other traits of a
         planting may stand beside them; a cultivar's flower type must be known or stand in one of its rows.

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 OnBadRows = Literal["reject", "skip"]
+FileName = Literal["planting", "temperatures", "outlook", "bloom_log", "visits"]
 Confirm = Literal["units", "dates", "latitude"]
 Confirmed = Collection[Confirm]
 

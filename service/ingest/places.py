@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping
 from models.errors import BadInput
 from service.ingest.cells import shown
 from service.ingest.names import slug
+from service.likeness import nearest
 
 MOST_NAMES_LISTED = 30
 
@@ -32,13 +33,14 @@ def find_place(block: str, cultivar: str, *, blocks: Mapping[str, str] | None) -
             raise BadInput("the cultivar is blank")
         return block_key, slug(cultivar)
     if cultivar and slug(cultivar) not in blocks.values():
-        raise BadInput(f"unknown cultivar {shown(cultivar)}; {_known('cultivars', set(blocks.values()))}")
+        known = _known("cultivars", slug(cultivar), set(blocks.values()))
+        raise BadInput(f"unknown cultivar {shown(cultivar)}; {known}")
     if block_key is None:
         if not cultivar:
             raise BadInput("neither block nor cultivar is given")
         return None, slug(cultivar)
     if block_key not in blocks:
-        raise BadInput(f"unknown block {shown(block)}; {_known('blocks', blocks)}")
+        raise BadInput(f"unknown block {shown(block)}; {_known('blocks', block_key, blocks)}")
     if cultivar and slug(cultivar) != blocks[block_key]:
         raise BadInput(f"block {shown(block)} holds {blocks[block_key]!r}, not {shown(cultivar)}")
     return block_key, blocks[block_key]
@@ -49,9 +51,12 @@ def place_text(block: str | None, cultivar: str) -> str:
     return f"cultivar {cultivar}" if block is None else f"block {block}"
 
 
-def _known(what: str, names: Collection[str]) -> str:
+def _known(what: str, told: str, names: Collection[str]) -> str:
     if not names:
         return f"no {what} are known yet, so send the planting first"
+    near = nearest(told, names)
+    if near is not None:
+        return f"did you mean {near}?"
     listed = sorted(names)[:MOST_NAMES_LISTED]
     more = f" and {len(names) - len(listed)} more" if len(names) > len(listed) else ""
     return f"the known {what} are {', '.join(listed)}{more}"

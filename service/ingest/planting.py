@@ -15,7 +15,8 @@ from service.ingest.headers import Columns, columns_found, find_columns, header_
 from service.ingest.names import slug
 from service.ingest.options import OnBadRows
 from service.ingest.report import BadRow, lines_text, settle_bad_rows, settle_repeats
-from service.ingest.table import Row, Table, read_table
+from service.ingest.table import Content, Row, Table, read_table
+from service.likeness import nearest
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "block": ("block_id",),
@@ -110,12 +111,12 @@ def default_viable_pollen(flower_type: FlowerType) -> bool:
     return flower_type is not FlowerType.PISTILLATE
 
 
-def read_planting(data: bytes, *, on_bad_rows: OnBadRows = "reject") -> ReadPlanting:
+def read_planting(data: Content, *, on_bad_rows: OnBadRows = "reject") -> ReadPlanting:
     """Read a planting.
 
     Parameters
     ----------
-    data : bytes
+    data : bytes, or a sheet of a workbook
         A table with ``block``, ``cultivar``, ``flower_type``, ``x_m`` and ``y_m`` (or ``x_ft`` and ``y_ft``); for
         blocks that are lines of vines ``x1_m`` and ``y1_m`` of the first one, ``x2_m`` and ``y2_m`` of the last;
         beside them ``vines``, ``neighbours`` (split by ``;``), ``viable_pollen``, ``berry_mass_g``, ``species``,
@@ -312,7 +313,9 @@ def _with_known_neighbours(rows: list[_PlantingRow]) -> tuple[list[_PlantingRow]
         for row in rows:
             strangers = [name for name in row.block.neighbours or () if name not in keys]
             if strangers:
+                near = nearest(strangers[0], keys - {row.block.key}) if len(strangers) == 1 else None
                 problem = f"neighbour {', '.join(strangers)} is no block that could be read from the file"
+                problem += "" if near is None else f"; did you mean {near}?"
                 bad_rows.append(BadRow(row.line, problem))
             else:
                 kept.append(row)

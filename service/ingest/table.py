@@ -24,6 +24,8 @@ MOST_CELLS = 4_000_000  # what 200,000 rows of twenty cells have
 MOST_LINES_ABOVE = 40  # the header
 DELIMITERS = (",", ";", "\t")
 
+Content = bytes | Sheet
+"""What somebody has sent: a file, or one sheet of a workbook that is read in parts."""
 IsHeader = Callable[[Sequence[str]], bool]
 
 
@@ -65,7 +67,7 @@ def any_line(cells: Sequence[str]) -> bool:
     return any(cells)
 
 
-def read_table(data: bytes, *, is_header: IsHeader = any_line) -> Table:
+def read_table(data: Content, *, is_header: IsHeader = any_line) -> Table:
     """Read a comma, semicolon or tab separated file, or the one sheet of a workbook that has such a header.
 
     The header is the first line that looks like one, among the first 40; else the first that is not blank.
@@ -76,6 +78,8 @@ def read_table(data: bytes, *, is_header: IsHeader = any_line) -> Table:
         If the file is empty, not text, too large in any direction, badly quoted, without rows, has a column twice, or
         several sheets could be meant.
     """
+    if isinstance(data, Sheet):
+        return _of_sheet(data, is_header)
     if is_workbook(data):
         return _of_sheet(_sheet_meant(read_sheets(data), is_header), is_header)
     text = decode(data)

@@ -30,7 +30,7 @@ from service.ingest.report import (
     settle_bad_rows,
     settle_repeats,
 )
-from service.ingest.table import read_table
+from service.ingest.table import Content, read_table
 from service.ingest.temperature_headers import TemperatureUnit, find_temperature_columns, is_weather_header
 from service.ingest.temperature_rows import (
     BLANK,
@@ -94,7 +94,7 @@ class ReadTemperatures:
 
 
 def read_temperatures(
-    data: bytes,
+    data: Content,
     *,
     unit: TemperatureUnit | None,
     options: ReadOptions = AS_THEY_ARE,
@@ -103,7 +103,7 @@ def read_temperatures(
 
     Parameters
     ----------
-    data : bytes
+    data : bytes, or a sheet of a workbook
         A table with the columns date, minimum and maximum in any order, among others that are ignored. Or hourly rows,
         with a time of day and one temperature, or the extremes of the hour.
     unit : "C", "F", "tenths_C" or None

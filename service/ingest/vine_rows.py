@@ -24,7 +24,7 @@ from service.ingest.options import OnBadRows
 from service.ingest.planting import SYNONYMS as PLANTING_SYNONYMS
 from service.ingest.planting import ReadPlanting
 from service.ingest.report import BadRow, settle_bad_rows, settle_repeats
-from service.ingest.table import Row, read_table
+from service.ingest.table import Content, Row, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     **{name: others for name, others in GRID_SYNONYMS.items() if name != "vine"},
@@ -43,7 +43,7 @@ class _Stretch(NamedTuple):
 
 
 def read_vine_rows(
-    data: bytes,
+    data: Content,
     *,
     row_spacing_m: float,
     vine_spacing_m: float,
@@ -54,7 +54,7 @@ def read_vine_rows(
 
     Parameters
     ----------
-    data : bytes
+    data : bytes, or a sheet of a workbook
         A table with ``row``, ``first_vine``, ``last_vine`` and ``cultivar``: whole numbers from 1 on, counted from one
         corner. A ``block`` column names the blocks; ``flower_type`` and the other traits of a planting may stand
         beside them; a cultivar's flower type must be known or stand in one of its rows.

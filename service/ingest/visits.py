@@ -18,7 +18,7 @@ from service.ingest.percent import read_percent
 from service.ingest.places import find_place, place_text
 from service.ingest.plausible_days import check_seen, far_from_the_rest, too_far
 from service.ingest.report import BadRow, first_of, settle_bad_rows, settle_repeats
-from service.ingest.table import Row, read_table
+from service.ingest.table import Content, Row, read_table
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "date": ("visit_date", "day"),
@@ -43,7 +43,7 @@ class ReadVisits:
 
 
 def read_visits(
-    data: bytes,
+    data: Content,
     *,
     blocks: Mapping[str, str] | None,
     latitude: float | None = None,
@@ -53,7 +53,7 @@ def read_visits(
 
     Parameters
     ----------
-    data : bytes
+    data : bytes, or a sheet of a workbook
         A table with ``date``, ``block`` or ``cultivar``, ``percent_open`` [%] or ``bbch``; ``observer`` and
         ``note`` may stand beside them, and ``season`` for dates without a year. Two observers may see one block on
         one day in two ways.

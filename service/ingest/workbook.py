@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import re
 import zipfile
 import zlib
 from typing import Any, NamedTuple
@@ -20,6 +21,7 @@ BROKEN = (
     *(zipfile.BadZipFile, zlib.error, EOFError, ParseError),
     *(AttributeError, IndexError, KeyError, OSError, OverflowError, RuntimeError, TypeError, ValueError),
 )
+_ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")  # ECMA-376, part 1, 22.9.2.19: ST_Xstring
 ADVICE = "save the sheet as 'CSV UTF-8' and send that"
 
 
@@ -114,8 +116,19 @@ def _text(cell: Any) -> str:
         case int() | float():
             if "%" in (cell.number_format or ""):
                 return f"{value * 100:.12g}%"
-            return f"{value:.15g}"
-    return str(value).strip()
+            return _number(value)
+    return _ESCAPED.sub(_character, str(value).strip())
+
+
+def _number(value: float) -> str:
+    """With 15 digits, as spreadsheets show it; with all that it has where these are a fraction and not the number."""
+    told = f"{value:.15g}"
+    return told if "." not in told or float(told) == value else repr(value)
+
+
+def _character(escaped: re.Match[str]) -> str:
+    code = int(escaped[1], 16)
+    return escaped[0] if code == 0 or 0xD800 <= code < 0xE000 else chr(code)
 
 
 def _has_formulas(data: bytes) -> bool:

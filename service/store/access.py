@@ -14,7 +14,7 @@ from sqlalchemy.sql.elements import ColumnElement
 from service import clock
 from service.store.errors import AlreadyThere, InUse, NotFound
 from service.store.results import UNFINISHED
-from service.store.tables import Base, GrowerRow, JobRow, KeyGrowerRow, KeyRow, table_of
+from service.store.tables import Base, GrowerRow, JobRow, KeyGrowerRow, KeyRow, SessionRow, table_of
 
 Role = Literal["invitation", "calendar", "read", "record", "manage"]
 """What a key may do, the least first. An invitation only makes a key; a calendar link only shows one calendar."""
@@ -22,6 +22,7 @@ Role = Literal["invitation", "calendar", "read", "record", "manage"]
 GROWERS = table_of(GrowerRow)
 KEYS = table_of(KeyRow)
 KEY_GROWERS = table_of(KeyGrowerRow)
+SESSIONS = table_of(SessionRow)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,6 +106,21 @@ class Access:
         """The key with this digest, unless there is none or its time is over."""
         found = self._keys(KEYS.c.digest == digest)
         return found[0] if found and not _is_over(found[0]) else None
+
+    def add_session(self, digest: str, key: str, expires_at: dt.datetime) -> None:
+        """Note a browser that has signed in with a key, and forget those whose time is over."""
+        self._connection.execute(delete(SESSIONS).where(SESSIONS.c.expires_at <= clock.now()))
+        self._connection.execute(insert(SESSIONS).values(digest=digest, key=key, expires_at=expires_at))
+
+    def key_of_session(self, digest: str) -> Key | None:
+        """The key that a browser has signed in with, unless its time, or the key's, is over."""
+        of = select(SESSIONS.c.key).where(SESSIONS.c.digest == digest, SESSIONS.c.expires_at > clock.now())
+        found = self._keys(KEYS.c.id.in_(of))
+        return found[0] if found and not _is_over(found[0]) else None
+
+    def end_session(self, digest: str) -> None:
+        """Forget a browser; one that is not known is forgotten already."""
+        self._connection.execute(delete(SESSIONS).where(SESSIONS.c.digest == digest))
 
     def key(self, id: str) -> Key:
         """Raises NotFound."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 
@@ -30,12 +30,13 @@ class NotFound(StoreError):
 
 
 class UnknownReference(StoreError):
-    """What was to be stored names things of this kind that do not exist."""
+    """What was to be stored names things of this kind that do not exist; ``known`` are those that do."""
 
-    def __init__(self, kind: str, keys: Sequence[str]) -> None:
+    def __init__(self, kind: str, keys: Sequence[str], known: Iterable[str] = ()) -> None:
         super().__init__(f"unknown {kind}: {', '.join(keys)}")
         self.kind = kind
         self.keys = tuple(keys)
+        self.known = frozenset(known)
 
 
 class InUse(StoreError):

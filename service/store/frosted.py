@@ -19,7 +19,9 @@ class FrostedBlocks(OwnedByGrower):
         self._find(VineyardRow, "vineyard", key=vineyard)
         self._find(BlockRow, "block", vineyard=vineyard, key=frosted.block)
         where = {"vineyard": vineyard, "block": frosted.block, "season": frosted.season}
-        return self._put(FrostedBlockRow, {"night": frosted.night}, **where)
+        return self._put(
+            FrostedBlockRow, {"night": frosted.night, "share_killed": frosted.share_killed}, **where
+        )
 
     def all(self, vineyard: str) -> tuple[FrostedBlock, ...]:
         """By season and block. Raises NotFound (vineyard)."""

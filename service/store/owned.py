@@ -159,9 +159,10 @@ class OwnedByGrower:
     def _check_known(self, row: type[Base], kind: str, keys: Collection[str], **where: Any) -> None:
         """Raise UnknownReference unless each key is one of the grower's."""
         if keys:
-            unknown = set(keys) - {found["key"] for found in self._select(row, **where)}
+            known = {found["key"] for found in self._select(row, **where)}
+            unknown = set(keys) - known
             if unknown:
-                raise UnknownReference(kind, sorted(unknown))
+                raise UnknownReference(kind, sorted(unknown), known)
 
     def _check_unused(self, row: type[Base], kind: str, key: str) -> None:
         """Raise InUse where rows name a thing of the grower, those aside that it owns."""

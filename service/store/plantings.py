@@ -10,7 +10,8 @@ from typing import Any, Literal
 from sqlalchemy import RowMapping, select
 
 from models.errors import BadInput, Problem
-from models.records import Block, Cultivar, FlowerType, Planting
+from models.records import Block, Cultivar, FlowerType, Planting, PollenNote
+from models.vineyard.frost import FrostLimits
 from service.store.errors import AlreadyThere, InUse, UnknownReference
 from service.store.images import rows_below
 from service.store.owned import MOST_REPLACED, OwnedByGrower, pick
@@ -37,7 +38,12 @@ class Cultivars(OwnedByGrower):
             raise BadInput("the offset says nothing", [Problem("blooms_like", problem)])
         if like is not None and like not in beside:
             self._check_known(CultivarRow, "cultivar", [like], key=like)
-        values = {**dataclasses.asdict(cultivar), "flower_type": cultivar.flower_type.value}
+        notes = [dataclasses.asdict(note) for note in cultivar.pollen_notes]
+        values = {
+            **dataclasses.asdict(cultivar),
+            "flower_type": cultivar.flower_type.value,
+            "pollen_notes": notes or None,
+        }
         return self._put(CultivarRow, values, key=cultivar.key)
 
     def get(self, key: str) -> Cultivar:
@@ -184,7 +190,7 @@ class Blocks(OwnedByGrower):
         self._check_known(CultivarRow, "cultivar", {block.cultivar for block in blocks})
         strangers = {key for block in blocks for key in block.neighbours or ()} - new.keys()
         if strangers:
-            raise UnknownReference("neighbour", sorted(strangers))
+            raise UnknownReference("neighbour", sorted(strangers), new)
 
         for key in sorted(old.keys() - new.keys()):
             self._take_out(vineyard, key)
@@ -230,13 +236,20 @@ def _check_number(blocks: int) -> None:
 
 
 def _cultivar(row: RowMapping) -> Cultivar:
-    return Cultivar(**{**pick(row, Cultivar), "flower_type": FlowerType(row["flower_type"])})
+    notes = tuple(PollenNote(**note) for note in row["pollen_notes"] or ())
+    return Cultivar(
+        **{**pick(row, Cultivar), "flower_type": FlowerType(row["flower_type"]), "pollen_notes": notes}
+    )
 
 
 def _vineyard(row: RowMapping) -> Vineyard:
-    weekdays = row["scouting_weekdays"]
+    weekdays, limits = row["scouting_weekdays"], row["frost_limits"]
     return Vineyard(
-        **{**pick(row, Vineyard), "scouting_weekdays": None if weekdays is None else tuple(weekdays)}
+        **{
+            **pick(row, Vineyard),
+            "scouting_weekdays": None if weekdays is None else tuple(weekdays),
+            "frost_limits": None if limits is None else FrostLimits(**limits),
+        }
     )
 
 

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from models.records import REACH_M, BloomLogRow, SetCount, Visit
+from models.records import REACH_M, BloomLogRow, CropCount, SetCount, Visit
 from models.vineyard.cautions import WildMales
+from models.vineyard.frost import FrostLimits
 
 JobState = Literal["waiting", "running", "done", "failed", "cancelled"]
 
@@ -34,7 +35,8 @@ class Vineyard:
 
     ``scouting_weekdays`` ("mon" to "sun") are those on which the rows can be walked; None for every day.
     ``wild_males``: how many wild vines that shed pollen are said to stand nearby; None where nobody said.
-    ``timezone`` is an IANA name; None for that of the machine that the service runs on.
+    ``timezone`` is an IANA name; None for that of the machine that the service runs on. ``colder_than_station_c``: by
+    how much cordons are colder than the station on a night of frost, where a block does not say. [°C]
     """
 
     key: str
@@ -46,6 +48,8 @@ class Vineyard:
     scouting_weekdays: tuple[str, ...] | None = None
     timezone: str | None = None
     wild_males: WildMales | None = None
+    colder_than_station_c: float | None = None
+    frost_limits: FrostLimits | None = None
 
 
 @dataclass(frozen=True)
@@ -154,6 +158,19 @@ class KeptSetCount:
     def order(self) -> tuple[str, ...]:
         """What set counts are sorted by."""
         return self.count.date.isoformat(), self.count.block, self.count.cluster
+
+
+@dataclass(frozen=True)
+class KeptCropCount:
+    """A crop count and its identifier."""
+
+    id: str
+    count: CropCount
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """What crop counts are sorted by."""
+        return self.count.date.isoformat(), self.count.block, self.count.cane
 
 
 @dataclass(frozen=True)

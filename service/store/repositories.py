@@ -6,6 +6,7 @@ from sqlalchemy import Connection
 
 from service.store.calendar import CalendarEvents
 from service.store.changes import Changes
+from service.store.crop_counts import CropCounts
 from service.store.everything import Everything
 from service.store.frosted import FrostedBlocks
 from service.store.journal import Journal
@@ -32,6 +33,7 @@ class Repositories:
         self.bloom_log = BloomLog(connection, grower, journal)
         self.visits = Visits(connection, grower, journal)
         self.set_counts = SetCounts(connection, grower, journal)
+        self.crop_counts = CropCounts(connection, grower, journal)
         self.fits = Fits(connection, grower, journal)
         self.fits_in_use = FitsInUse(connection, grower, journal)
         self.jobs = Jobs(connection, grower, journal)

@@ -112,6 +112,16 @@ class KeyRow(Base):
     expires_at: Mapped[dt.datetime | None]
 
 
+class SessionRow(Base):
+    """A browser that has signed in with a key, known by the digest of its token; it goes with the key."""
+
+    __tablename__ = "sessions"
+    __table_args__ = (ForeignKeyConstraint(["key"], ["keys.id"], ondelete="CASCADE"), NOT_JOURNALED)
+    digest: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str]
+    expires_at: Mapped[dt.datetime]
+
+
 class KeyGrowerRow(Base):
     """A grower whom a key lets in to."""
 
@@ -150,6 +160,9 @@ class CultivarRow(Owned, Base):
     pollen_days: Mapped[int | None]
     blooms_like: Mapped[str | None]
     days_later: Mapped[float | None]
+    pollen_quality: Mapped[float | None]
+    flowers_a_vine: Mapped[float | None]
+    pollen_notes: Mapped[list[Any] | None]
 
 
 class VineyardRow(Owned, Base):
@@ -163,6 +176,8 @@ class VineyardRow(Owned, Base):
     scouting_weekdays: Mapped[list[str] | None]
     timezone: Mapped[str | None]
     wild_males: Mapped[str | None]
+    colder_than_station_c: Mapped[float | None]
+    frost_limits: Mapped[dict[str, Any] | None]
 
 
 class BlockRow(Base):
@@ -180,11 +195,12 @@ class BlockRow(Base):
     neighbours: Mapped[list[str] | None]
     x2_m: Mapped[float | None]
     y2_m: Mapped[float | None]
+    colder_than_station_c: Mapped[float | None]
     removed: Mapped[bool] = mapped_column(default=False)
 
 
 class FrostedBlockRow(Base):
-    """A block whose shoots froze in a season, and in which night, where that is known."""
+    """A block whose shoots froze in a season; in which night, and which share of them, where that is known."""
 
     __tablename__ = "frosted_blocks"
     __table_args__ = (block_of_vineyard(),)
@@ -193,6 +209,7 @@ class FrostedBlockRow(Base):
     block: Mapped[str] = mapped_column(primary_key=True)
     season: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     night: Mapped[dt.date | None]
+    share_killed: Mapped[float | None]
 
 
 class DayValues:
@@ -277,6 +294,21 @@ class SetCountRow(Base):
     id: Mapped[str]
     flowers: Mapped[int | None]
     berries: Mapped[int | None]
+    stored_at: Mapped[dt.datetime]
+
+
+class CropCountRow(Base):
+    """Clusters counted on one cane on one day; ``id`` stays while the number changes."""
+
+    __tablename__ = "crop_counts"
+    __table_args__ = (block_of_vineyard(),)
+    grower: Mapped[str] = mapped_column(primary_key=True)
+    vineyard: Mapped[str] = mapped_column(primary_key=True)
+    date: Mapped[dt.date] = mapped_column(primary_key=True)
+    block: Mapped[str] = mapped_column(primary_key=True)
+    cane: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[str]
+    clusters: Mapped[int]
     stored_at: Mapped[dt.datetime]
 
 

@@ -81,6 +81,17 @@ class Temperatures(OwnedByGrower):
         self._find(StationRow, "station", key=station)
         return self._daily(TemperatureRow, station=station)
 
+    def stored(self, station: str) -> list[tuple[dt.date, float | None, float | None]]:
+        """The days that are stored, in their order, without values where they are known to be missing.
+
+        Raises NotFound (station).
+        """
+        self._find(StationRow, "station", key=station)
+        table = table_of(TemperatureRow)
+        query = select(table.c.date, table.c.tmin_c, table.c.tmax_c).order_by(table.c.date)
+        found = self._connection.execute(query.where(*self._matching(table, {"station": station})))
+        return [(day, tmin_c, tmax_c) for day, tmin_c, tmax_c in found]
+
     def history(self, station: str, date: dt.date) -> tuple[TemperatureVersion, ...]:
         """Every value that a day has had, oldest first. Raises NotFound (station)."""
         self._find(StationRow, "station", key=station)

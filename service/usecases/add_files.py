@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
+from models.bloom.cautions import DateCaution
 from models.errors import BadInput, Problem, Remedy
-from service.ingest.options import ReadOptions
+from service.ingest.any_planting import GridSpacing
+from service.ingest.options import FileName, ReadOptions
+from service.ingest.table import Content
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import read_temperatures
 from service.store.records import Counts
@@ -18,7 +20,6 @@ from service.usecases.observations import store_bloom_log, store_visits_file
 from service.usecases.plantings import read_planting_of, store_planting
 from service.usecases.temperatures import store_observed, store_outlook
 
-FileName = Literal["planting", "temperatures", "outlook", "bloom_log", "visits"]
 ORDER: tuple[FileName, ...] = ("planting", "temperatures", "outlook", "bloom_log", "visits")
 """A log names the blocks of the planting beside it, so that is taken first."""
 
@@ -31,14 +32,16 @@ class AddedFile:
     counts: Counts
     warnings: tuple[str, ...] = ()
     removed: tuple[str, ...] = ()
+    doubts: tuple[DateCaution, ...] = ()
 
 
 def add_files(
     records: Repositories,
     vineyard: str,
-    files: Mapping[FileName, bytes],
+    files: Mapping[FileName, Content],
     *,
     unit: TemperatureUnit | None,
+    spacing: GridSpacing | None,
     issued_on: dt.date | None,
     options: Mapping[FileName, ReadOptions],
 ) -> tuple[AddedFile, ...]:
@@ -56,19 +59,19 @@ def add_files(
     added: list[AddedFile] = []
     problems: list[Problem] = []
 
-    def planting(data: bytes) -> AddedFile:
-        read = read_planting_of(records, vineyard, data, spacing=None, on_bad_rows="reject")
+    def planting(data: Content) -> AddedFile:
+        read = read_planting_of(records, vineyard, data, spacing=spacing, on_bad_rows="reject")
         stored = store_planting(records, vineyard, read)
         warnings = (*read.warnings, *stored.changes)
         return AddedFile("planting", stored.blocks, warnings, stored.removed_blocks)
 
-    def temperatures(data: bytes) -> AddedFile:
+    def temperatures(data: Content) -> AddedFile:
         told = options["temperatures"]
         read = read_temperatures(data, unit=unit, options=told)
         stored = store_observed(records, _known(station), read, confirm=told.confirm)
         return AddedFile("temperatures", stored.counts, (*read.warnings, *stored.warnings))
 
-    def outlook(data: bytes) -> AddedFile:
+    def outlook(data: Content) -> AddedFile:
         if issued_on is None:
             raise BadInput("an outlook has a day of issue", [Problem("issued_on", "say when it was issued")])
         read = read_temperatures(data, unit=unit, options=options["outlook"])
@@ -77,15 +80,15 @@ def add_files(
         )
         return AddedFile("outlook", stored.counts, (*read.warnings, *stored.warnings))
 
-    def bloom_log(data: bytes) -> AddedFile:
+    def bloom_log(data: Content) -> AddedFile:
         stored = store_bloom_log(records, vineyard, data, options=options["bloom_log"])
-        return AddedFile("bloom_log", stored.counts, stored.warnings)
+        return AddedFile("bloom_log", stored.counts, stored.warnings, doubts=stored.doubts)
 
-    def visits(data: bytes) -> AddedFile:
+    def visits(data: Content) -> AddedFile:
         stored = store_visits_file(records, vineyard, data, options=options["visits"])
-        return AddedFile("visits", stored.counts, stored.warnings)
+        return AddedFile("visits", stored.counts, stored.warnings, doubts=stored.doubts)
 
-    adding: dict[FileName, Callable[[bytes], AddedFile]] = {
+    adding: dict[FileName, Callable[[Content], AddedFile]] = {
         "planting": planting,
         "temperatures": temperatures,
         "outlook": outlook,

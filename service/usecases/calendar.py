@@ -14,7 +14,7 @@ from typing import Any, Literal
 from service.store.calendar import KeptEvent
 from service.store.repositories import Repositories
 
-Kind = Literal["bloom", "trip", "warning", "note"]
+Kind = Literal["bloom", "stage", "trip", "warning", "note"]
 
 
 @dataclass(frozen=True, kw_only=True)

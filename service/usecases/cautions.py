@@ -17,7 +17,9 @@ from models.bloom.cautions import (
     FitOfOtherVineyards,
     KeepToLabels,
     LikeUnknown,
+    LogAgainstVisits,
     NorthAssumed,
+    PastLogAgainstVisits,
     SeasonInFit,
     SpeciesUnknown,
     StationChangeNotInFit,
@@ -26,11 +28,13 @@ from models.bloom.cautions import (
 from models.bloom.rounds import betrayed_round
 from models.vineyard.cautions import (
     Caution,
+    CordonsColder,
     CoverByCultivar,
     EnoughAssumed,
     FlowerDaysAssumed,
     FrostCame,
     FrostDamageUnknown,
+    FrostLimitsGiven,
     LayoutOnly,
     LayoutsDisagree,
     OtherPollenUnknown,
@@ -38,8 +42,10 @@ from models.vineyard.cautions import (
     PastCoverAsNoted,
     PollenMayNotLack,
     ReachAssumed,
+    SetOnTheseVines,
     StagesLacking,
 )
+from models.vineyard.set_on_cover import SetOnCover
 from service.usecases.fit_documents import SavedFit
 from service.usecases.forecasts import VineyardForecast
 from service.usecases.frost import VineyardFrost, look_for_frost
@@ -54,6 +60,7 @@ def cautions_of(
     *,
     frost: VineyardFrost | None = None,
     pollen: VineyardPollination | None = None,
+    set_claim: SetOnCover | None = None,
 ) -> tuple[Caution, ...]:
     """What has to be borne in mind beside an answer, each once.
 
@@ -65,6 +72,8 @@ def cautions_of(
         Of the forecast, where the answer tells it; what it says holds for every answer about dates.
     pollen : VineyardPollination, optional
         Of the forecast, where the answer tells of pollen.
+    set_claim : SetOnCover, optional
+        What set counts of the seasons before say of cover, where they say something.
     """
     if isinstance(told, SavedFit):
         return tuple(fit_cautions(told.fit))
@@ -74,7 +83,7 @@ def cautions_of(
         return tuple(_of_search(told))
     found = [*_of_dates(told)]
     if pollen is not None:
-        found += _of_pollen(told, pollen)
+        found += _of_pollen(told, pollen, set_claim)
     found += _of_frost(look_for_frost(told) if frost is None else frost)
     return tuple(dict.fromkeys([*found, KeepToLabels()]))
 
@@ -98,6 +107,10 @@ def _of_dates(foreseen: VineyardForecast) -> Iterator[Caution]:
         yield FitOfOtherVineyards(tuple(fit.sites))
     if foreseen.behind is not None and foreseen.behind.rows:
         yield FitBehind(foreseen.behind.rows, foreseen.behind.seasons)
+    learned = [each for each in vineyard.site.disagreements if each.logged.season in fit.fit.seasons]
+    past = [told for told in map(LogAgainstVisits.of, learned) if told is not None]
+    if past and vineyard.key in fit.sites:
+        yield PastLogAgainstVisits(max(past, key=lambda told: told.logged), len(past) - 1)
     if _other_changes(foreseen):
         yield StationChangeNotInFit()
     if not fit.imported and log and all(row.checked_every_days == 1 for row in log):
@@ -144,7 +157,9 @@ def _of_newcomers(vineyard: VineyardRecords, fit: SavedFit) -> Iterator[Caution]
             yield LikeUnknown(key, like)
 
 
-def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Iterator[Caution]:
+def _of_pollen(
+    foreseen: VineyardForecast, pollen: VineyardPollination, claim: SetOnCover | None
+) -> Iterator[Caution]:
     vineyard = foreseen.vineyard
     if vineyard.receptive_days is None or vineyard.pollen_days is None:
         yield FlowerDaysAssumed(pollen.receptive_days, pollen.pollen_days)
@@ -159,7 +174,13 @@ def _of_pollen(foreseen: VineyardForecast, pollen: VineyardPollination) -> Itera
         yield ReachAssumed(pollen.reach_m)
     if pollen.blocks:
         yield OtherPollenUnknown(vineyard.wild_males)
-    if any(block.warnings for block in pollen.blocks):
+    if not any(block.warnings for block in pollen.blocks):
+        return
+    verdict = None if claim is None else claim.verdict
+    if claim is not None and claim.effect is not None and (verdict in ("explains", "not_shown", "against")):
+        effect = claim.effect
+        yield SetOnTheseVines(verdict, effect.set_without, effect.set_with, claim.blocks, claim.seasons)
+    if verdict != "explains":
         yield PollenMayNotLack()
 
 
@@ -167,6 +188,11 @@ def _of_frost(frost: VineyardFrost) -> Iterator[Caution]:
     blocks = frost.blocks.values()
     if any(block.chance or block.frost_nights for block in blocks):
         yield FrostDamageUnknown()
+    if frost.limits is not None:
+        yield FrostLimitsGiven(frost.limits.source)
+    colder = [block.colder_c for block in blocks]
+    if any(colder):
+        yield CordonsColder(min(colder), max(colder))
     if any(block.frost_nights for block in blocks):
         yield FrostCame()
 

@@ -6,9 +6,13 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+import numpy as np
+
 from models.bloom.forecast import DRAWS, BlockForecast, Forecast, forecast
+from models.bloom.frosted_bloom import flowers_left
 from models.errors import NotEnoughData, Remedy
-from models.records import DailyTemperatures
+from models.records import DailyTemperatures, FrostedBlock
+from models.vineyard.block_pollination import MedianInterval
 from service.store.repositories import Repositories
 from service.usecases.fit_documents import SavedFit
 from service.usecases.fit_in_use import Behind, fit_for, what_it_misses
@@ -33,6 +37,20 @@ class VineyardForecast:
     forecast: Forecast
     behind: Behind | None = None
     outlook_issued_on: dt.date | None = None
+
+    def mark(self, block: str) -> FrostedBlock | None:
+        """The season's frost mark of a block, as far as it was known by then."""
+        found = self.forecast
+        known = self.vineyard.site.known_on(found.as_of).frosted
+        return next((mark for mark in known if (mark.block, mark.season) == (block, found.season)), None)
+
+    def flowers_left(self, share_killed: float) -> MedianInterval:
+        """Share of the flowers that such a frost has left, as far as that is known."""
+        outside = (1 - self.forecast.interval) / 2
+        low, median, high = flowers_left(
+            share_killed, fruitfulness=np.array([outside, 0.5, 1 - outside])
+        ).tolist()
+        return MedianInterval(median, low, high)
 
     def basis(self, block: BlockForecast) -> AnswerBasis:
         """What the forecast of a block rests on; "imported" where nothing that was seen here is in the fit."""

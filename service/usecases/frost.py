@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
 from models.records import FrostedBlock
-from models.vineyard.frost import BlockFrost, frost
+from models.vineyard.frost import BlockFrost, FrostLimits, frost
 from service.store.repositories import Repositories
 from service.usecases.forecasts import VineyardForecast
 
@@ -16,17 +16,25 @@ LIMIT_C = 0.0  # an assumption: damage limits of muscadine are not known
 
 @dataclass(frozen=True)
 class VineyardFrost:
-    """Frost of every block, by key. [°C]"""
+    """Frost of every block, by key; ``limits``: those by stage, where the vineyard has some. [°C]"""
 
     limit_c: float
     blocks: dict[str, BlockFrost]
+    limits: FrostLimits | None = None
 
 
 def look_for_frost(foreseen: VineyardForecast, *, limit_c: float = LIMIT_C) -> VineyardFrost:
-    """Chance of nights at or below a limit from budbreak on, and those that came."""
-    found = foreseen.forecast
-    blocks = frost(found.traces, found.draws, as_of=found.as_of, limit_c=limit_c)
-    return VineyardFrost(limit_c, {block.block: block for block in blocks})
+    """Chance of nights at or below a limit from budbreak on, or at the vineyard's own limits, and those that came."""
+    found, vineyard = foreseen.forecast, foreseen.vineyard
+    blocks = frost(
+        found.traces,
+        found.draws,
+        as_of=found.as_of,
+        limit_c=limit_c,
+        limits=vineyard.frost_limits,
+        colder_c=vineyard.colder_c,
+    )
+    return VineyardFrost(limit_c, {block.block: block for block in blocks}, vineyard.frost_limits)
 
 
 def mark_frosted(records: Repositories, vineyard: str, frosted: FrostedBlock) -> bool:

@@ -12,14 +12,14 @@ from models.bloom.forecast import forecast
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.errors import BadInput, CapfallError, NotEnoughData, Problem, Remedy
-from models.heat.season import season_window
+from models.heat.season import season_of, season_window
 from models.records import FlowerType, Planting, SetCount
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 from models.vineyard.fruit_set import ClusterSet, LeftOut, SetShare, clusters_counted, set_share
 from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
-from models.vineyard.set_on_cover import BlockSet, SetOnCover, set_on_cover
+from models.vineyard.set_on_cover import LEAST_SEASONS, BlockSet, SetOnCover, set_on_cover
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place
 from service.ingest.set_counts import check_set_count, read_set_counts
@@ -92,8 +92,17 @@ def store_set_counts(
     return StoredObservations(len(counts), records.set_counts.add(vineyard, list(taken.values())))
 
 
-def vineyard_set(records: Repositories, vineyard: str, *, interval: float = 0.9) -> VineyardSet:
+def vineyard_set(
+    records: Repositories,
+    vineyard: str,
+    *,
+    interval: float = 0.9,
+    before: int | None = None,
+    find_days: bool = True,
+) -> VineyardSet:
     """Set of every block and season that was counted, beside the cover that the fit in use makes of it.
+
+    ``before``: of seasons before this one alone. ``find_days``: as of `set_on_cover`.
 
     Raises
     ------
@@ -118,6 +127,8 @@ def vineyard_set(records: Repositories, vineyard: str, *, interval: float = 0.9)
     pollen = POLLEN_DAYS if known.pollen_days is None else round(known.pollen_days)
     of: dict[tuple[int, str], list[ClusterSet]] = {}
     for each in clusters:
+        if before is not None and each.season >= before:
+            continue
         of.setdefault((each.season, each.block), []).append(each)
     blooms = _blooms(records, vineyard, planting, {season for season, _ in of})
     told, seen = [], []
@@ -132,8 +143,24 @@ def vineyard_set(records: Repositories, vineyard: str, *, interval: float = 0.9)
             seen.append(own)
         cover = None if own is None else own.cover(receptive, pollen)
         told.append(BlockSeasonSet(season, block, cultivar, needs_pollen, share, cover))
-    claim = set_on_cover(seen, receptive_days=receptive, pollen_days=pollen, interval=interval)
+    claim = set_on_cover(
+        seen, receptive_days=receptive, pollen_days=pollen, interval=interval, find_days=find_days
+    )
     return VineyardSet(tuple(told), left_out, claim, receptive, pollen)
+
+
+def set_so_far(records: Repositories, vineyard: str, season: int) -> SetOnCover | None:
+    """What set of the seasons before one says of cover; None where nobody counted, or nothing can be said."""
+    station = records.vineyards.get(vineyard).station
+    counts = records.set_counts.all(vineyard)
+    if station is None or not counts:
+        return None
+    latitude = records.stations.get(station).latitude
+    counted = {season_of(each.count.date, latitude) for each in counts if each.count.berries is not None}
+    if len({each for each in counted if each < season}) < LEAST_SEASONS:
+        return None  # cheaply known
+    claim = vineyard_set(records, vineyard, before=season, find_days=False).claim
+    return None if claim.effect is None else claim
 
 
 Bloom = tuple[FloatArray, tuple[FloatArray, ...]]

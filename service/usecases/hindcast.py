@@ -157,7 +157,7 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
     heat: HeatRule | list[Prepared]
     done_before = 0.0
     if options.rule is None:
-        tell(0.0, "heat rules to choose from")
+        tell(0.0, "choosing")
         work = partial(prepare, sites, stages=options.stages, gap_rule=options.gap_rule)
         (heat,) = workers.run_each([work], lambda _: None)
         done_before = SHARE_OF_SEARCH
@@ -166,7 +166,7 @@ def run_hindcast(task: HindcastTask, workers: Workers, tell: Tell) -> HindcastRe
 
     def told(done: int) -> None:
         share = done_before + (1 - done_before) * done / len(seasons)
-        tell(share, f"{done} of {len(seasons)} seasons")
+        tell(share, f"seasons {done}/{len(seasons)}")
 
     told(0)
     first = min(FIRST_SEASONS, len(seasons) // 2)

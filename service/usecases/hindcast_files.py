@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from models.bloom.site import Site
 from models.records import Planting
+from service.ingest.any_planting import GridSpacing, read_any_planting
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
 from service.ingest.options import AS_THEY_ARE, ReadOptions
-from service.ingest.planting import ReadPlanting, read_planting
+from service.ingest.planting import ReadPlanting
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.usecases.report import NORTHERN_LATITUDE, in_file
@@ -33,6 +34,7 @@ def read_past(
     bloom_log: bytes,
     *,
     planting: bytes | None = None,
+    spacing: GridSpacing | None = None,
     unit: TemperatureUnit | None = None,
     latitude: float | None = None,
     options: ReadOptions = AS_THEY_ARE,
@@ -43,6 +45,8 @@ def read_past(
     ----------
     temperatures, bloom_log, planting : bytes
         CSV files.
+    spacing : GridSpacing or None
+        Of a planting that counts rows and vines.
     unit : TemperatureUnit or None
         None: the headers of the temperatures state it.
     latitude : float or None
@@ -61,7 +65,7 @@ def read_past(
     planted = None
     if planting is not None:
         with in_file("planting"):
-            planted = read_planting(planting)
+            planted = read_any_planting(planting, spacing=spacing, cultivars={})
     blocks = None if planted is None else {block.key: block.cultivar for block in planted.blocks}
     with in_file("bloom_log"):
         log = read_bloom_log(bloom_log, blocks=blocks, latitude=latitude, options=options)

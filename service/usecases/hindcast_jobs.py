@@ -27,11 +27,12 @@ KIND = "hindcast"
 
 
 class NotEnded(StoreError):
-    """There is no report of a fit yet; ``remedy`` says what would help, if known."""
+    """There is no report of a fit yet; ``remedy`` says what would help, ``job_message`` why a job failed, if known."""
 
-    def __init__(self, message: str, remedy: Remedy | None = None) -> None:
+    def __init__(self, message: str, remedy: Remedy | None = None, job_message: str = "") -> None:
         super().__init__(message)
         self.remedy = remedy
+        self.job_message = job_message
 
 
 @dataclass(frozen=True)
@@ -123,5 +124,5 @@ def hindcast_of(records: Repositories, fit: str) -> HindcastDocument:
     if other is None:
         raise NotEnded(f"no hindcast of fit {fit!r} was run yet", Remedy.RUN_HINDCAST)
     if other.state == "failed":
-        raise NotEnded(f"the hindcast of fit {fit!r} failed: {other.message}")
+        raise NotEnded(f"the hindcast of fit {fit!r} failed", job_message=other.message)
     raise NotEnded(f"the hindcast of fit {fit!r} has not ended; see job {other.id!r}")

@@ -19,6 +19,8 @@ LONGEST_NAME = 63
 PREFIX = "capfall-"  # a secret that is found where it should not be tells what it is
 SECRET_BYTES = 32
 INVITED_FOR = dt.timedelta(minutes=10)
+STAYS_FOR = dt.timedelta(days=400)  # the longest that browsers keep a cookie (RFC 6265bis)
+VISIT_LASTS = dt.timedelta(days=7)  # of a browser that is not to stay signed in; it forgets when it is closed
 LOCAL_GROWER = "local"
 
 
@@ -52,12 +54,27 @@ def digest_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def asker_with(access: Access, secret: str) -> Asker | None:
-    """Who asks with a secret; None where it is not known, revoked, over, or an invitation."""
-    key = access.key_of(digest_of(secret))
+def asker_with(access: Access, secret: str, *, session: bool = False) -> Asker | None:
+    """Who asks with the secret of a key, or with a browser's token; None where it is not known, revoked, over, or an
+    invitation.
+    """
+    digest = digest_of(secret)
+    key = access.key_of_session(digest) if session else access.key_of(digest)
     if key is None or key.role == "invitation":
         return None
     return Asker(key.name, key.role, key.growers, key)
+
+
+def begin_session(access: Access, key: Key, *, stay: bool) -> str:
+    """A token by which a browser is known from now on, so that it need not keep the key."""
+    token = secrets.token_urlsafe(SECRET_BYTES)
+    access.add_session(digest_of(token), key.id, clock.now() + (STAYS_FOR if stay else VISIT_LASTS))
+    return token
+
+
+def end_session(access: Access, token: str) -> None:
+    """Know a browser no more."""
+    access.end_session(digest_of(token))
 
 
 def make_key(

@@ -8,10 +8,11 @@ from typing import TypeVar
 
 from models.errors import BadInput, Problem
 from models.records import Planting
+from service.ingest.any_planting import GridSpacing, read_any_planting
 from service.ingest.bloom_log import ReadBloomLog
 from service.ingest.names import slug
-from service.ingest.options import ReadOptions
-from service.ingest.planting import ReadPlanting, read_planting
+from service.ingest.options import FileName, ReadOptions
+from service.ingest.planting import ReadPlanting
 from service.ingest.temperature_headers import TemperatureUnit
 from service.ingest.temperatures import ReadTemperatures, read_temperatures
 from service.ingest.visits import ReadVisits
@@ -68,7 +69,8 @@ def read_files(
     files: ReportFiles,
     *,
     unit: TemperatureUnit | None,
-    options: Mapping[str, ReadOptions],
+    spacing: GridSpacing | None,
+    options: Mapping[FileName, ReadOptions],
 ) -> FilesRead:
     """Read all files of a new vineyard, before anything is stored.
 
@@ -81,7 +83,9 @@ def read_files(
         lambda: _plausible_temperatures(files.temperatures, unit, new.latitude, options["temperatures"]),
         problems,
     )
-    planting = _read("planting", lambda: read_planting(files.planting), problems)
+    planting = _read(
+        "planting", lambda: read_any_planting(files.planting, spacing=spacing, cultivars={}), problems
+    )
     data_log, data_visits = files.bloom_log, files.visits
     if data_log is None and data_visits is None:
         problems.append(Problem("bloom_log", "a bloom log or visits are needed"))
@@ -104,7 +108,7 @@ def make_vineyard(
     files: ReportFiles,
     read: FilesRead,
     *,
-    options: Mapping[str, ReadOptions],
+    options: Mapping[FileName, ReadOptions],
 ) -> MadeVineyard:
     """Make a vineyard and its station, and store all files. To be rolled back on an error.
 

@@ -34,7 +34,9 @@ class NewsSince:
 def told_on(foreseen: VineyardForecast) -> Told:
     """A day's forecast and warnings in short."""
     found = foreseen.forecast
-    frost = frost_in_outlook(found.traces, found.draws, as_of=found.as_of, limit_c=LIMIT_C)
+    frost = frost_in_outlook(
+        found.traces, found.draws, as_of=found.as_of, limit_c=LIMIT_C, colder_c=foreseen.vineyard.colder_c
+    )
     return told_of(found, pollinate(foreseen).blocks, frost=frost)
 
 

@@ -2,29 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from models.bloom.cautions import DateCaution, LogAgainstVisits
 from models.errors import BadInput, Problem, Remedy
+from models.heat.season import season_of
 from models.records import Visit
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
 from service.ingest.odd_bloom import Seen, bloom_seen, odd_bloom
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.places import find_place
 from service.ingest.report import BadRow
+from service.ingest.table import Content
 from service.ingest.visits import ReadVisits, check_visit, fractions, read_visits
 from service.store.records import Counts
 from service.store.repositories import Repositories
+from service.usecases.doubts import at_odds, far_off_visits
 
 
 @dataclass(frozen=True)
 class StoredObservations:
-    """How many rows were read, what became of them, and what was noticed."""
+    """How many rows were read, what became of them, and what was noticed; ``doubts`` as a forecast has them."""
 
     rows_read: int
     counts: Counts
     bad_rows: tuple[BadRow, ...] = ()
     warnings: tuple[str, ...] = ()
+    doubts: tuple[DateCaution, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -43,7 +48,7 @@ def ground_of(records: Repositories, vineyard: str) -> Ground:
     return Ground(vineyard, records.blocks.known(vineyard), latitude)
 
 
-def read_log_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadBloomLog:
+def read_log_on(ground: Ground, data: Content, options: ReadOptions) -> ReadBloomLog:
     """Read a bloom log.
 
     Raises
@@ -61,7 +66,7 @@ def read_log_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadBloomL
     return read_bloom_log(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
 
 
-def read_visits_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadVisits:
+def read_visits_on(ground: Ground, data: Content, options: ReadOptions) -> ReadVisits:
     """Read visits. Raises BadInput (the file cannot be read)."""
     return read_visits(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
 
@@ -69,7 +74,7 @@ def read_visits_on(ground: Ground, data: bytes, options: ReadOptions) -> ReadVis
 def store_bloom_log(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     options: ReadOptions = AS_THEY_ARE,
     ahead: tuple[Ground, ReadBloomLog] | None = None,
@@ -89,13 +94,19 @@ def store_bloom_log(
     read = ahead[1] if ahead is not None and ahead[0] == ground else read_log_on(ground, data, options)
     odd = _odd_bloom(records, vineyard, bloom_seen(read.rows, ()))
     counts = records.bloom_log.add(vineyard, read.rows)
-    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
+    places = {(row.season, row.cultivar, row.block) for row in read.rows}
+    doubts = [
+        each
+        for each in at_odds(records, vineyard, places, ground.latitude)
+        if isinstance(each, LogAgainstVisits)
+    ]
+    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd), tuple(doubts))
 
 
 def store_visits_file(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     options: ReadOptions = AS_THEY_ARE,
     ahead: tuple[Ground, ReadVisits] | None = None,
@@ -107,8 +118,10 @@ def store_visits_file(
     ground = ground_of(records, vineyard)
     read = ahead[1] if ahead is not None and ahead[0] == ground else read_visits_on(ground, data, options)
     odd = _odd_bloom(records, vineyard, bloom_seen((), read.visits))
+    far_off = far_off_visits(records, vineyard, read.visits)
     counts = records.visits.add(vineyard, read.visits)
-    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd))
+    doubts = (*far_off, *_at_odds(records, ground, read.visits))
+    return StoredObservations(read.rows_read, counts, read.bad_rows, (*read.warnings, *odd), doubts)
 
 
 def store_visits(
@@ -150,7 +163,10 @@ def store_visits(
     if problems:
         raise BadInput(f"{len(problems)} of {len(visits)} visits cannot be taken", problems)
     warnings = (*fractions(placed), *_odd_bloom(records, vineyard, bloom_seen((), placed)))
-    return StoredObservations(len(visits), records.visits.add(vineyard, placed), warnings=warnings)
+    far_off = far_off_visits(records, vineyard, placed)
+    counts = records.visits.add(vineyard, placed)
+    doubts = (*far_off, *_at_odds(records, ground_of(records, vineyard), placed))
+    return StoredObservations(len(visits), counts, warnings=warnings, doubts=doubts)
 
 
 def change_visit(
@@ -177,6 +193,12 @@ def change_visit(
     check_visit(placed, options)
     records.visits.replace(vineyard, id, placed)
     return placed
+
+
+def _at_odds(records: Repositories, ground: Ground, visits: Sequence[Visit]) -> Iterator[DateCaution]:
+    if ground.latitude is not None:
+        places = {(season_of(each.date, ground.latitude), each.cultivar, each.block) for each in visits}
+        yield from at_odds(records, ground.vineyard, places, ground.latitude)
 
 
 def _odd_bloom(records: Repositories, vineyard: str, seen: Sequence[Seen]) -> list[str]:

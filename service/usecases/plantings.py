@@ -9,6 +9,7 @@ from models.records import Cultivar
 from service.ingest.any_planting import GridSpacing, read_any_planting
 from service.ingest.options import OnBadRows
 from service.ingest.planting import ReadPlanting
+from service.ingest.table import Content
 from service.store.records import Counts
 from service.store.repositories import Repositories
 
@@ -27,7 +28,7 @@ class StoredPlanting:
 def read_planting_of(
     records: Repositories,
     vineyard: str,
-    data: bytes,
+    data: Content,
     *,
     spacing: GridSpacing | None,
     on_bad_rows: OnBadRows,
@@ -52,7 +53,7 @@ def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> 
     NotFound
         If there is no such vineyard.
     """
-    stood = {block.key for block in records.blocks.all(vineyard)}
+    stood = {block.key: block for block in records.blocks.all(vineyard)}
     records.journal.say("planting", vineyard=vineyard)
     known = {cultivar.key: cultivar for cultivar in records.cultivars.all()}
     new = [cultivar for cultivar in read.cultivars if cultivar.key not in known]
@@ -60,10 +61,17 @@ def store_planting(records: Repositories, vineyard: str, read: ReadPlanting) -> 
     changed = [cultivar for cultivar in merged if cultivar != known[cultivar.key]]
     for cultivar in [*new, *changed]:
         records.cultivars.put(cultivar, beside={cultivar.key for cultivar in new})
-    kept = records.blocks.with_past(vineyard, stood - {block.key for block in read.blocks})
-    removed = sorted(stood - {block.key for block in read.blocks})
+    # a file says nothing of cold air: what was told of it stays
+    blocks = [
+        replace(block, colder_than_station_c=stood[block.key].colder_than_station_c)
+        if block.key in stood
+        else block
+        for block in read.blocks
+    ]
+    kept = records.blocks.with_past(vineyard, stood.keys() - {block.key for block in read.blocks})
+    removed = sorted(stood.keys() - {block.key for block in read.blocks})
     return StoredPlanting(
-        blocks=records.blocks.replace_all(vineyard, read.blocks),
+        blocks=records.blocks.replace_all(vineyard, blocks),
         removed_blocks=tuple(removed),
         new_cultivars=tuple(sorted(cultivar.key for cultivar in new)),
         changed_cultivars=tuple(sorted(cultivar.key for cultivar in changed)),
@@ -84,6 +92,10 @@ def _merged(old: Cultivar, new: Cultivar) -> Cultivar:
         pollen_days=old.pollen_days if new.pollen_days is None else new.pollen_days,
         blooms_like=old.blooms_like if new.blooms_like is None else new.blooms_like,
         days_later=old.days_later if new.blooms_like is None else new.days_later,
+        # of these a file says nothing
+        pollen_quality=old.pollen_quality,
+        flowers_a_vine=old.flowers_a_vine,
+        pollen_notes=old.pollen_notes,
     )
 
 

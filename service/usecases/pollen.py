@@ -37,7 +37,7 @@ def pollinate(foreseen: VineyardForecast) -> VineyardPollination:
         interval=foreseen.forecast.interval,
         receptive_days=receptive,
         pollen_days=pollen,
-        frosted=[block.block for block in foreseen.forecast.blocks if block.frosted],
+        frosted=[block.block for block in foreseen.forecast.blocks if block.share_killed == 1],
         as_of=foreseen.forecast.as_of,
         lacking=lacking,
     )

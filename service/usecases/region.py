@@ -80,7 +80,7 @@ def run_region(task: RegionTask, workers: Workers, tell: Callable[[float, str], 
     there = len(task.tiles) - len(left)
 
     def told(done: int) -> None:
-        tell((there + done) / len(task.tiles), f"{there + done} of {len(task.tiles)} tiles")
+        tell((there + done) / len(task.tiles), f"tiles {there + done}/{len(task.tiles)}")
 
     told(0)
     workers.run_each([partial(compute_tile, task, tile) for tile in left], told)

@@ -51,7 +51,9 @@ def plan_scouting(
         weekdays=known.scouting_weekdays if weekdays is None else read_weekdays(weekdays),
         max_trips=max_trips,
         undated=undated_tasks(known.planting, foreseen.forecast.draws),
-        done=tasks_done(tasks, known.site.visits, known.site.seen),
+        done=tasks_done(
+            tasks, known.site.visits, known.site.seen, known.counted_in(foreseen.forecast.season)
+        ),
         narrows=narrowing(foreseen.forecast, days),
     )
 

@@ -10,9 +10,12 @@ from models.bloom.newcomers import with_newcomers
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit
 from models.errors import BadInput, NotEnoughData, Problem, Remedy
-from models.records import Cultivar, Planting
+from models.heat.season import season_of
+from models.records import CropCount, Cultivar, Planting, SetCount
 from models.vineyard.cautions import WildMales
+from models.vineyard.frost import FrostLimits
 from models.vineyard.scouting import EVERY_DAY, WEEKDAY_NAMES
+from models.vineyard.scouting_tasks import TaskKind, counts_made
 from service.store.records import Vineyard
 from service.store.repositories import Repositories
 
@@ -34,11 +37,22 @@ class VineyardRecords:
     north_assumed: bool = False
     species: Mapping[str, str] = field(default_factory=dict)
     wild_males: WildMales | None = None
+    colder_than_station_c: float | None = None
+    frost_limits: FrostLimits | None = None
+    set_counts: tuple[SetCount, ...] = ()
+    crop_counts: tuple[CropCount, ...] = ()
 
     @property
     def key(self) -> str:
         """The vineyard's identifier."""
         return self.site.key
+
+    @property
+    def colder_c(self) -> dict[str, float]:
+        """By how much the cordons of each block are colder than the station, where that was told. [°C]"""
+        told = {block.key: block.colder_than_station_c for block in self.planting.blocks}
+        filled = {key: self.colder_than_station_c if own is None else own for key, own in told.items()}
+        return {key: colder for key, colder in filled.items() if colder is not None}
 
     def joined_to(self, fit: Fit) -> Fit:
         """A fit with the cultivars that are planted here and that it does not know."""
@@ -59,7 +73,23 @@ class VineyardRecords:
                 f"the temperatures of vineyard {self.key!r} begin on {first}, so nothing is known on {as_of}",
                 remedy=Remedy.EARLIER_TEMPERATURES,
             )
-        return replace(self, site=self.site.known_on(as_of))
+        return replace(
+            self,
+            site=self.site.known_on(as_of),
+            set_counts=tuple(each for each in self.set_counts if each.date <= as_of),
+            crop_counts=tuple(each for each in self.crop_counts if each.date <= as_of),
+        )
+
+    def counted_in(self, season: int) -> frozenset[tuple[str, TaskKind]]:
+        """Block and scouting task of what was counted in a season."""
+
+        def came(date: dt.date) -> bool:
+            return season_of(date, self.site.latitude) == season
+
+        return counts_made(
+            (each for each in self.set_counts if came(each.date)),
+            (each for each in self.crop_counts if came(each.date)),
+        )
 
 
 def load_vineyard(records: Repositories, key: str) -> VineyardRecords:
@@ -125,6 +155,10 @@ def _load(records: Repositories, vineyard: Vineyard, station: str) -> VineyardRe
         scouting_weekdays=weekday_numbers(vineyard.scouting_weekdays),
         species=species_of(records.cultivars.all()),
         wild_males=vineyard.wild_males,
+        colder_than_station_c=vineyard.colder_than_station_c,
+        frost_limits=vineyard.frost_limits,
+        set_counts=tuple(each.count for each in records.set_counts.all(vineyard.key)),
+        crop_counts=tuple(each.count for each in records.crop_counts.all(vineyard.key)),
     )
 
 

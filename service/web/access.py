@@ -1,8 +1,8 @@
 """Who is asking, and whether they may: the only place that decides it.
 
 Open access knows one grower, ``local``, and serves only the machine that it runs on. With keys every request needs
-one, in a header or, from a browser that has signed in, in a cookie. What a route needs is said where it is defined
-(`needs`); where it is not said, to read needs ``read`` and all else ``manage``.
+one, in a header; a browser that has signed in sends a token of its own in a cookie. What a route needs is said where it
+is defined (`needs`); where it is not said, to read needs ``read`` and all else ``manage``.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from contextvars import ContextVar
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
 from fastapi import Depends, HTTPException, Query, Request
 from fastapi.concurrency import run_in_threadpool
@@ -22,7 +22,8 @@ from service.store.errors import NotFound
 from service.usecases.documents import Slug
 from service.usecases.keys import LOCAL, LOCAL_GROWER, Asker, asker_with
 from service.web.origins import check_own_page, cookie_name, host_in, is_loopback
-from service.words.roles import MAY
+from service.words.language import N_, _
+from service.words.roles import may_words
 
 __all__ = ["LOCAL_GROWER", "Asked", "Grower", "WhichGrower", "asker", "asker_may", "grower", "needs"]
 
@@ -33,7 +34,14 @@ SAFE_METHODS = ("GET", "HEAD")
 WRONG_KEY_SECONDS = 1.0
 MOST_WAITING = 100
 KEY_NEEDED = {"WWW-Authenticate": "Bearer"}
-WRONG_KEY = "this key is not known: it was never made, was revoked, or its time is over"
+WRONG_KEY = N_("this key is not known: it was never made, was revoked, or its time is over")
+
+
+class Sent(NamedTuple):
+    """The secret of a key, or with ``session`` the token of a browser that has signed in."""
+
+    secret: str
+    session: bool = False
 
 
 ANYBODY = Asker("", "invitation", ())
@@ -79,30 +87,30 @@ class WrongKeys:
             await asyncio.sleep(WRONG_KEY_SECONDS)
         finally:
             self.waiting -= 1
-        return HTTPException(401, WRONG_KEY, KEY_NEEDED)
+        return HTTPException(401, _(WRONG_KEY), KEY_NEEDED)
 
 
-async def known(request: Request, secret: str) -> Asker:
-    """Who asks with a secret; it is looked up once a request.
+async def known(request: Request, sent: Sent) -> Asker:
+    """Who asks with what was sent; it is looked up once a request.
 
     Raises
     ------
     HTTPException
         401, slowly, if it is not known.
     """
-    before: tuple[str, Asker] | None = getattr(request.state, "known", None)
-    if before is not None and before[0] == secret:
+    before: tuple[Sent, Asker] | None = getattr(request.state, "known", None)
+    if before is not None and before[0] == sent:
         return before[1]
-    found = await run_in_threadpool(_look_up, request.app.state.store, secret)
+    found = await run_in_threadpool(_look_up, request.app.state.store, sent)
     if found is None:
         raise await request.app.state.wrong_keys.refuse()
-    request.state.known = (secret, found)
+    request.state.known = (sent, found)
     return found
 
 
-def _look_up(store: Store, secret: str) -> Asker | None:
+def _look_up(store: Store, sent: Sent) -> Asker | None:
     with store.access(read_only=True) as access:
-        return asker_with(access, secret)
+        return asker_with(access, sent.secret, session=sent.session)
 
 
 async def asker(request: Request) -> Asker:
@@ -124,7 +132,14 @@ async def asker(request: Request) -> Asker:
     else:
         who = await known(request, _secret(request, needed))
     if not who.may(needed):
-        raise HTTPException(403, f"a key that may {MAY[needed]} is needed; this one may {MAY[who.role]}")
+        raise HTTPException(
+            403,
+            _(
+                "a key that may {need} is needed; this one may {do}",
+                need=may_words(needed),
+                do=may_words(who.role),
+            ),
+        )
     named = request.query_params.get("grower") or request.scope.get("grower")
     if named is not None and named not in who.growers:
         raise NotFound("grower", named)
@@ -146,31 +161,31 @@ def _check_local(request: Request) -> None:
     if "origin" in request.headers:
         asked_of.append(host_in(request.headers["origin"]))
     if not all(is_loopback(host) for host in asked_of):
-        raise HTTPException(403, "open access serves only the machine that the service runs on")
+        raise HTTPException(403, _("open access serves only the machine that the service runs on"))
 
 
-def sent_secret(request: Request) -> str:
-    """The key that a request brings in a header, or in a browser's cookie.
+def sent_secret(request: Request) -> Sent:
+    """The key that a request brings in a header, or the token in a browser's cookie.
 
     Raises
     ------
     HTTPException
         401 if there is none, 403 if the page of another site has sent a browser's.
     """
-    scheme, _, bearer = request.headers.get("authorization", "").partition(" ")
+    scheme, __, bearer = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() == "bearer":
-        return bearer.strip()
+        return Sent(bearer.strip())
     cookie = request.cookies.get(cookie_name(request))
     if cookie is None:
-        raise HTTPException(401, "a key is needed", KEY_NEEDED)
+        raise HTTPException(401, _("a key is needed"), KEY_NEEDED)
     if request.method not in SAFE_METHODS:
         check_own_page(request)
-    return cookie
+    return Sent(cookie, session=True)
 
 
-def _secret(request: Request, needed: Role) -> str:
+def _secret(request: Request, needed: Role) -> Sent:
     if needed == "calendar" and "key" in request.query_params:  # calendar programs send no headers
-        return request.query_params["key"]
+        return Sent(request.query_params["key"])
     return sent_secret(request)
 
 

@@ -12,11 +12,14 @@ from service.web.records import store
 
 
 class NewLink(NamedTuple):
-    """Identifier and address of a new link; ``webcal`` is the address as calendar programs open it by themselves."""
+    """Identifier and address of a new link; ``webcal`` is the address as calendar programs open it by themselves, and
+    ``news`` that of the feed of news, with the same key.
+    """
 
     key: str
     url: str
     webcal: str
+    news: str
 
 
 def new_calendar_link(request: Request, who: Asker, grower: str, vineyard: str) -> NewLink:
@@ -26,5 +29,6 @@ def new_calendar_link(request: Request, who: Asker, grower: str, vineyard: str) 
         records.vineyards.get(vineyard)
     with kept.access() as access:
         key, secret = link_calendar(access, who, grower=grower, vineyard=vineyard)
-    url = f"{address}/v1/vineyards/{vineyard}/calendar.ics?key={secret}"
-    return NewLink(key.id, url, f"webcal://{url.partition('://')[2]}")
+    here = f"{address}/v1/vineyards/{vineyard}"
+    url = f"{here}/calendar.ics?key={secret}"
+    return NewLink(key.id, url, f"webcal://{url.partition('://')[2]}", f"{here}/news.atom?key={secret}")

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 _OF_GROWER = re.compile(r"/growers/([a-z0-9][a-z0-9-]{0,62})(?=/)")
-_LINKS = re.compile(rb'((?:href|action)=")(/(?:vineyards|v1/vineyards|changes|demo)\b)')
+_LINKS = re.compile(rb'((?:href|action)=")(/(?:vineyards|v1/vineyards|v1/export|changes|demo|everything)\b)')
 
 
 class GrowerPath:

@@ -20,8 +20,8 @@ from service import clock
 from service.bounded import Bounded
 from service.store.repositories import Repositories
 from service.web.access import Grower
-from service.web.origins import cookie_name
 from service.web.records import store
+from service.words.language import reading
 
 MOST_BYTES = 64_000_000  # of all answers that one process keeps
 OVERHEAD_BYTES = 1_000  # of one answer: its question and headers, about
@@ -121,9 +121,8 @@ def _look(request: Request, grower: Grower) -> None:
     if request.method != "GET":
         return
     query = [each for each in request.query_params.multi_items() if each[0] not in NO_QUESTION]
-    # a cookie may choose the units; that of the key says who asks
-    cookies = [each for each in request.cookies.items() if each[0] != cookie_name(request)]
-    asked = (tuple(sorted(query)), tuple(sorted(cookies)), request.headers.get("accept"))
+    # units, dates and language may have been chosen before, or be the browser's
+    asked = (tuple(sorted(query)), reading(), request.headers.get("accept"))
     # pages show no form that the key may not use
     question = (grower, request.state.asker.role, request.url.path, *asked)
     with store(request).transaction(grower, read_only=True) as records:

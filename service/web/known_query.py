@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from difflib import get_close_matches
 from typing import get_origin
 
 from fastapi import Request
@@ -11,6 +10,7 @@ from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
 from models.errors import BadInput, Problem
+from service.likeness import nearest
 
 FEED_ENDING = ".ics"  # calendar programs put parameters of their own behind an address
 
@@ -50,7 +50,7 @@ def _advice(name: str, known: list[str]) -> str:
     if not known:
         return "not known: this route takes no query parameters"
     folded = {each.replace("_", ""): each for each in known}
-    near = get_close_matches(name.casefold().replace("_", "").replace("-", ""), folded, n=1, cutoff=0.7)
+    near = nearest(name.casefold().replace("_", "").replace("-", ""), folded)
     if near:
-        return f"not known; did you mean {folded[near[0]]}?"
+        return f"not known; did you mean {folded[near]}?"
     return f"not known; this route knows {', '.join(sorted(known))}"

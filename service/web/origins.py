@@ -30,7 +30,7 @@ def host_in(address: str) -> str | None:
 
 
 def cookie_name(request: Request) -> str:
-    """The cookie that holds the key; under TLS no other host and no plain connection can set it (RFC 6265bis)."""
+    """The cookie of a browser's token; under TLS no other host and no plain connection can set it (RFC 6265bis)."""
     return "__Host-capfall" if request.scope["scheme"] == "https" else "capfall"
 
 

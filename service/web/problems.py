@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from http import HTTPStatus
 
@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from models.errors import BadInput, CapfallError, MissingDays, NotEnoughData, Problem
+from service.likeness import nearest
 from service.store.errors import (
     AlreadyThere,
     AlreadyUndone,
@@ -30,6 +31,7 @@ from service.usecases.fit_in_use import NoFitInUse
 from service.usecases.hindcast_jobs import NotEnded
 from service.web.safe_headers import SAFE_HEADERS
 from service.words.errors import Reader, error_words
+from service.words.language import N_, _
 
 log = logging.getLogger(__name__)
 
@@ -45,44 +47,44 @@ class Kind:
     status: int
 
 
-BAD_INPUT = Kind("bad-input", "The input cannot be right", 422)
-NOT_FOUND = Kind("not-found", "There is no such thing", 404)
-INTERNAL = Kind("internal", "The service failed", 500)
-UNAVAILABLE = Kind("unavailable", "The service is not ready", 503)
-OTHER = Kind("http", "The request was refused", 400)  # with the title and status that it comes with
+BAD_INPUT = Kind("bad-input", N_("The input cannot be right"), 422)
+NOT_FOUND = Kind("not-found", N_("There is no such thing"), 404)
+INTERNAL = Kind("internal", N_("The service failed"), 500)
+UNAVAILABLE = Kind("unavailable", N_("The service is not ready"), 503)
+OTHER = Kind("http", N_("The request was refused"), 400)  # with the title and status that it comes with
 
 # Raised on purpose: their messages are written for the client. The first class that fits decides.
 KINDS: tuple[tuple[type[CapfallError | StoreError], Kind], ...] = (
     (BadInput, BAD_INPUT),
-    (MissingDays, Kind("missing-days", "Temperatures are missing on days that are needed", 422)),
-    (NoFitInUse, Kind("no-fit-in-use", "The vineyard has no fit in use", 409)),
-    (NotEnoughData, Kind("not-enough-data", "There is too little data for this", 422)),
+    (MissingDays, Kind("missing-days", N_("Temperatures are missing on days that are needed"), 422)),
+    (NoFitInUse, Kind("no-fit-in-use", N_("The vineyard has no fit in use"), 409)),
+    (NotEnoughData, Kind("not-enough-data", N_("There is too little data for this"), 422)),
     (CapfallError, BAD_INPUT),
     (Unavailable, UNAVAILABLE),
     (NotFound, NOT_FOUND),
     (NotEnded, NOT_FOUND),
-    (UnknownReference, Kind("unknown-reference", "Something is named that does not exist", 422)),
-    (InUse, Kind("in-use", "It is still needed", 409)),
-    (AlreadyThere, Kind("already-there", "The identifier is taken", 409)),
-    (TooManyJobs, Kind("too-many-jobs", "Too many jobs have not ended", 429)),
-    (NotEmpty, Kind("not-empty", "There are data already", 409)),
-    (AlreadyUndone, Kind("already-undone", "It has been undone before", 409)),
-    (CannotUndo, Kind("needed-later", "Later changes rest on it", 409)),
+    (UnknownReference, Kind("unknown-reference", N_("Something is named that does not exist"), 422)),
+    (InUse, Kind("in-use", N_("It is still needed"), 409)),
+    (AlreadyThere, Kind("already-there", N_("The identifier is taken"), 409)),
+    (TooManyJobs, Kind("too-many-jobs", N_("Too many jobs have not ended"), 429)),
+    (NotEmpty, Kind("not-empty", N_("There are data already"), 409)),
+    (AlreadyUndone, Kind("already-undone", N_("It has been undone before"), 409)),
+    (CannotUndo, Kind("needed-later", N_("Later changes rest on it"), 409)),
 )
 
 # Raised by the framework and by the few checks at the edge.
 HTTP_KINDS: Mapping[int, Kind] = {
     kind.status: kind
     for kind in (
-        Kind("bad-request", "The request cannot be read", 400),
-        Kind("key-needed", "A key is needed", 401),
-        Kind("forbidden", "This is not allowed", 403),
+        Kind("bad-request", N_("The request cannot be read"), 400),
+        Kind("key-needed", N_("A key is needed"), 401),
+        Kind("forbidden", N_("This is not allowed"), 403),
         NOT_FOUND,
-        Kind("method-not-allowed", "This method is not offered here", 405),
-        Kind("changed-meanwhile", "It is another by now", 412),
-        Kind("too-large", "The body is too large", 413),
-        Kind("unsupported-media-type", "This media type cannot be read here", 415),
-        Kind("too-many", "Too many at once", 429),
+        Kind("method-not-allowed", N_("This method is not offered here"), 405),
+        Kind("changed-meanwhile", N_("It is another by now"), 412),
+        Kind("too-large", N_("The body is too large"), 413),
+        Kind("unsupported-media-type", N_("This media type cannot be read here"), 415),
+        Kind("too-many", N_("Too many at once"), 429),
         UNAVAILABLE,
     )
 }
@@ -134,15 +136,15 @@ def located(error: Exception) -> Sequence[Problem]:
         case BadInput():
             return error.problems
         case NotFound():
-            return [Problem(error.kind, f"{error.key!r} does not exist")]
+            return [Problem(error.kind, _("{name} does not exist", name=repr(error.key)))]
         case UnknownReference():
-            return [Problem(error.kind, f"{key!r} does not exist") for key in error.keys]
+            return [Problem(error.kind, _unknown(key, error.known)) for key in error.keys]
         case InUse():
-            return [Problem(error.kind, f"used by {user}") for user in error.users]
+            return [Problem(error.kind, _("used by {user}", user=user)) for user in error.users]
         case AlreadyThere():
-            return [Problem(error.kind, f"{error.key!r} is taken")]
+            return [Problem(error.kind, _("{name} is taken", name=repr(error.key)))]
         case NotEmpty():
-            return [Problem(name, f"{count} stored") for name, count in error.held.items()]
+            return [Problem(name, _("{count} stored", count=count)) for name, count in error.held.items()]
         case AlreadyUndone():
             return [Problem(f"change {error.change}", f"undone by change {error.by}")]
         case CannotUndo():
@@ -154,6 +156,13 @@ def located(error: Exception) -> Sequence[Problem]:
                 for each in error.blockers
             ]
     return ()
+
+
+def _unknown(key: str, known: Collection[str]) -> str:
+    near = nearest(key, known)
+    if near is None:
+        return _("{name} does not exist", name=repr(key))
+    return _("{name} does not exist; did you mean {near}?", name=repr(key), near=near)
 
 
 async def _on_purpose(request: Request, error: Exception) -> Response:
@@ -187,7 +196,7 @@ async def _unexpected(request: Request, error: Exception) -> Response:  # noqa: 
     # Nothing of the error itself leaves the house. The server that runs us prints its traceback: Starlette
     # raises it again once this answer is sent.
     log.error("%s %s failed", request.method, getattr(request.scope.get("route"), "path", "no route"))
-    told = "something went wrong on our side; it has been noted"
+    told = _("something went wrong on our side; it has been noted")
     known = getattr(request.state, "request_id", None)
     headers = SAFE_HEADERS if known is None else {**SAFE_HEADERS, "X-Request-ID": known}
     return problem_response(request, INTERNAL, told, headers=headers)  # it passes no middleware

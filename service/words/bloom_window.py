@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from models.vineyard.whole_bloom import WholeBloom
+from service.words.language import _
 from service.words.plain import in_words
 
 
 def window_words(found: WholeBloom) -> str:
     """From when to when bees may be in the rows, and whose rules come first."""
     first, last = found.first, found.last
-    return (
-        f"Some block is likely in bloom from {in_words(first.median)} to {in_words(last.median)}; it may begin on "
-        f"{in_words(first.low)} and last until {in_words(last.high)}. Bees are in the rows then: product labels and "
-        "local rules on insecticides come first, and a day outside is no permission. Ask the local extension office."
+    return _(
+        "Some block is likely in bloom from {first} to {last}; it may begin on {earliest} and last until {latest}. "
+        "Bees are in the rows then: product labels and local rules on insecticides come first, and a day outside is no "
+        "permission. Ask the local extension office.",
+        first=in_words(first.median),
+        last=in_words(last.median),
+        earliest=in_words(first.low),
+        latest=in_words(last.high),
     )

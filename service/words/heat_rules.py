@@ -8,15 +8,21 @@ from typing import assert_never
 from models.bloom.rule_choice import NearestToDefault, TooFewToChoose, WhyRule
 from models.records import HeatMethod, HeatRule
 from models.units import fahrenheit_from_celsius
+from service.words.language import N_, _
 from service.words.plain import in_words
 
 METHODS: dict[HeatMethod, str] = {
-    "average": "average",
-    "clamped_average": "clamped average",
-    "single_triangle": "single triangle",
-    "double_triangle": "double triangle",
-    "single_sine": "single sine",
-    "double_sine": "double sine",
+    "average": N_("average"),
+    "clamped_average": N_("clamped average"),
+    "single_triangle": N_("single triangle"),
+    "double_triangle": N_("double triangle"),
+    "single_sine": N_("single sine"),
+    "double_sine": N_("double sine"),
+}
+CUTOFFS = {
+    "horizontal": N_("horizontal cutoff"),
+    "intermediate": N_("intermediate cutoff"),
+    "vertical": N_("vertical cutoff"),
 }
 
 
@@ -26,14 +32,14 @@ def rule_words(rule: HeatRule, *, us: bool) -> str:
     def degrees(celsius: float) -> str:
         return f"{fahrenheit_from_celsius(celsius):g} °F" if us else f"{celsius:g} °C"
 
-    told = f"{METHODS[rule.method]} above {degrees(rule.base_c)}"
+    told = _("{method} above {base}", method=_(METHODS[rule.method]), base=degrees(rule.base_c))
     if rule.upper_c is not None:
-        told += f", up to {degrees(rule.upper_c)}"
-        told += f" ({rule.cutoff} cutoff)" if rule.cutoff != "none" else ""
-    start = "the season's first day"
+        told += _(", up to {upper}", upper=degrees(rule.upper_c))
+        told += f" ({_(CUTOFFS[rule.cutoff])})" if rule.cutoff != "none" else ""
+    start = _("the season's first day")
     if rule.accumulate_from is not None:
         start = in_words(dt.date.fromisoformat(f"2001-{rule.accumulate_from}"))
-    return f"{told}, from {start} on"
+    return told + _(", from {date} on", date=start)
 
 
 def why_chosen(why: WhyRule | str) -> str:
@@ -42,14 +48,26 @@ def why_chosen(why: WhyRule | str) -> str:
         case str():
             return why
         case TooFewToChoose(seasons, needed):
-            return f"trade default: {seasons} seasons are too few to choose by (from {needed} on)"
+            return _(
+                "trade default: {seasons} seasons are too few to choose by (from {needed} on)",
+                seasons=seasons,
+                needed=needed,
+            )
         case NearestToDefault() as of:
-            default = "not comparable"
+            default = _("not comparable")
             if of.default_behind is not None and of.default_error is not None:
-                default = f"{of.default_behind:.2f} behind (standard error {of.default_error:.2f})"
-            return (
-                f"nearest to the trade default among {of.close} of {of.candidates} candidates whose "
-                f"leave-one-season-out log score over {of.seasons} seasons is the best or within {of.negligible:g} of "
-                f"it; the trade default is {default}"
+                default = _(
+                    "{behind} behind (standard error {error})",
+                    behind=f"{of.default_behind:.2f}",
+                    error=f"{of.default_error:.2f}",
+                )
+            return _(
+                "nearest to the trade default among {close} of {candidates} candidates whose leave-one-season-out log "
+                "score over {seasons} seasons is the best or within {negligible} of it; the trade default is {default}",
+                close=of.close,
+                candidates=of.candidates,
+                seasons=of.seasons,
+                negligible=f"{of.negligible:g}",
+                default=default,
             )
     assert_never(why)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
+from service.words.language import _
 from service.words.plain import in_words
 
 
@@ -11,9 +12,9 @@ def bloom_words(state: str, starts: dt.date | None, ends: dt.date | None) -> str
     """As in "in bloom until 14 June"."""
     match state, starts, ends:
         case "before", dt.date(), _:
-            return f"before bloom, which starts on {in_words(starts)}"
+            return _("before bloom, which starts on {date}", date=in_words(starts))
         case "in_bloom", _, dt.date():
-            return f"in bloom until {in_words(ends)}"
+            return _("in bloom until {date}", date=in_words(ends))
         case "over", _, dt.date():
-            return f"bloom over since {in_words(ends)}"
-    return "bloom not known"
+            return _("bloom over since {date}", date=in_words(ends))
+    return _("bloom not known")

@@ -5,12 +5,10 @@ What to look for and why, and how to estimate, is common practice, no source.
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import assert_never
 
 from models.records import FlowerType, Visit
 from models.vineyard.scouting import (
-    WEEKDAY_NAMES,
     BestLook,
     MissedTask,
     NoDate,
@@ -25,33 +23,61 @@ from models.vineyard.scouting_tasks import (
     FlowerTypeCheck,
     Look,
     PollenOverlap,
+    Ripeness,
     SetCount,
     TaskKind,
 )
-from service.words.plain import block_name, from_to, in_words, listed, percent
+from service.words.forecast import exact_stage
+from service.words.language import N_, _, ngettext
+from service.words.plain import WEEKDAYS, block_name, from_to, in_words, listed, percent, weekday_name
 
 TASK_NAMES: dict[TaskKind, str] = {
-    "flower_count": "flower count",
-    "first_caps": "first caps",
-    "flower_type": "flower type",
-    "pollen_overlap": "pollen overlap",
-    "set_count": "set count",
-    "crop_load": "crop load",
+    "flower_count": N_("flower count"),
+    "first_caps": N_("first caps"),
+    "flower_type": N_("flower type"),
+    "pollen_overlap": N_("pollen overlap"),
+    "set_count": N_("set count"),
+    "crop_load": N_("crop load"),
+    "ripeness": N_("ripeness"),
+}
+FLOWER_TYPES: dict[FlowerType, str] = {
+    FlowerType.PISTILLATE: N_("pistillate"),
+    FlowerType.PERFECT: N_("self-fertile"),
+    FlowerType.STAMINATE: N_("staminate"),
 }
 MOST_SOURCES_NAMED = 4
 HOW_TO_ESTIMATE = (
-    "Take five vines of the block, the ends and the middle of the row among them; not only those near the path.",
-    "On each vine look at two shoots, one on either side of the row.",
-    "On each shoot take one whole cluster, and compare it with the drawings: how many of its caps are off?",
-    "Record the mean of the ten clusters. Caps still on the flower count as not yet, brown ones too.",
-    "Go at the same time of day and take the same vines each time, so that the numbers can be compared.",
+    N_(
+        "Take five vines of the block, the ends and the middle of the row among them; not only those near the path."
+    ),
+    N_("On each vine look at two shoots, one on either side of the row."),
+    N_(
+        "On each shoot take one whole cluster, and compare it with the drawings: how many of its caps are off?"
+    ),
+    N_("Record the mean of the ten clusters. Caps still on the flower count as not yet, brown ones too."),
+    N_("Go at the same time of day and take the same vines each time, so that the numbers can be compared."),
 )
+
+
+def how_to_estimate() -> list[str]:
+    """The steps by which caps are estimated, the same by everybody."""
+    return [_(step) for step in HOW_TO_ESTIMATE]
+
+
+def flower_words(flower_type: FlowerType) -> str:
+    """A flower type as in "self-fertile"."""
+    return _(FLOWER_TYPES[flower_type])
+
+
+def task_name(task: TaskKind) -> str:
+    """A task as in "first caps"."""
+    return _(TASK_NAMES[task])
 
 
 def visit_words(visit: Visit) -> str:
     """What a visit found."""
     if visit.percent_open is not None:
-        return f"{visit.percent_open:g} % of caps off"
+        return _("{percent} % of caps off", percent=f"{visit.percent_open:g}")
     return f"BBCH {visit.bbch}"
 
 
@@ -59,39 +85,45 @@ def look_for(look: Look) -> str:
     """What to look for."""
     match look:
         case FlowerCount():
-            return (
+            return _(
                 "Clusters before their caps fall. Mark a few on several vines, and write down how many flowers each "
                 "has."
             )
         case FirstCaps():
-            return (
+            return _(
                 "The first caps on the ground or falling. Look near the base of this year's shoots, from the second to "
                 "the fifth node: flowers there are the oldest. Note how many per cent of the caps are off."
             )
         case FlowerTypeCheck():
-            return (
+            return _(
                 "Newly opened flowers. Tall, straight stamens with yellow pollen: self-fertile or male. Short stamens "
                 "that curl back: pistillate."
             )
         case PollenOverlap():
             more = len(look.sources) - MOST_SOURCES_NAMED
             names = [block_name(source) for source in look.sources[:MOST_SOURCES_NAMED]]
-            names += [f"{more} more"] if more > 0 else []
-            return (
-                f"With this block at mid bloom, fresh anthers with pollen in {listed(names)}, and insects that fly "
-                "from there to here."
+            names += [_("{more} more", more=more)] if more > 0 else []
+            return _(
+                "With this block at mid bloom, fresh anthers with pollen in {sources}, and insects that fly from there "
+                "to here.",
+                sources=listed(names),
             )
         case SetCount():
-            return (
+            return _(
                 "On the clusters marked before bloom, how many flowers have become berries: set is the berries over "
                 "the flowers counted then. Without that count, only berries a cluster can be told. A young berry has a "
                 "brown speck where the stigma was; a bud that is still closed is smooth and green."
             )
         case CropLoad():
-            return (
-                "Clusters on a few shoots, and berries on them. How many a vine can ripen differs by cultivar, and no "
-                "published rule is known here: ask the local extension office. Thinning by hand and fewer spurs next "
-                "winter are things to try."
+            return _(
+                "Clusters on ten canes (this year's shoots) of several vines, and berries on them. How many a vine can "
+                "ripen differs by cultivar, and no published rule is known here: ask the local extension office. "
+                "Thinning by hand and fewer spurs next winter are things to try."
+            )
+        case Ripeness():
+            return _(
+                "Colour, softness and taste of berries from several vines, sun and shade side; sugar by refractometer, "
+                "where you sell by it."
             )
     assert_never(look)
 
@@ -100,23 +132,42 @@ def why_look(look: Look) -> str:
     """What the look is good for."""
     match look:
         case FlowerCount():
-            return "A count of berries after bloom says how much has set only beside the flowers that were there."
+            return _(
+                "A count of berries after bloom says how much has set only beside the flowers that were there."
+            )
         case FirstCaps():
-            return "It dates the start of bloom, and makes the forecast of every block sharper."
+            return _("It dates the start of bloom, and makes the forecast of every block sharper.")
         case FlowerTypeCheck():
-            kind = "self-fertile" if look.recorded is FlowerType.PERFECT else str(look.recorded)
-            return (
-                f"It checks that the vines are {kind}, as recorded. Late in bloom nobody can tell: a self-fertile "
-                "flower that has lost its anthers looks pistillate."
+            return _(
+                "It checks that the vines are {flower_type}, as recorded. Late in bloom nobody can tell: a "
+                "self-fertile flower that has lost its anthers looks pistillate.",
+                flower_type=flower_words(look.recorded),
             )
         case PollenOverlap():
-            return "The block's flowers are pistillate: without pollen from there, they do not set."
+            return _("The block's flowers are pistillate: without pollen from there, they do not set.")
         case SetCount():
-            return "It shows whether there was enough pollen, while the season's dates are still in mind."
-        case CropLoad():
-            return (
+            return _("It shows whether there was enough pollen, while the season's dates are still in mind.")
+        case CropLoad(self_fertile, berry_mass_g):
+            said = _(
                 "Vines of some cultivars, pistillate ones among them, set more than they can ripen, which weakens them "
                 "for the next year."
+            )
+            if not self_fertile:
+                return said
+            if berry_mass_g is None:
+                first = _(
+                    "Self-fertile ones that set much and have large berries come first: common practice."
+                )
+            else:
+                first = _(
+                    "Self-fertile ones that set much and have large berries (here {mass} g) come first: common "
+                    "practice.",
+                    mass=f"{berry_mass_g:g}",
+                )
+            return f"{said} {first}"
+        case Ripeness():
+            return _(
+                "The forecast harvest follows heat alone: crop, water and leaves move it, so taste before you pick."
             )
     assert_never(look)
 
@@ -125,39 +176,48 @@ def why_missed(task: MissedTask) -> str:
     """Why a task is on no trip, and its best day where one is left."""
     match task.missed:
         case NoDate(lacking):
-            return f"Its days are not known, as the fit does not know {listed(lacking)}."
+            stages = listed([exact_stage(stage) for stage in lacking])
+            return _("Its days are not known, as the fit does not know {stages}.", stages=stages)
         case TooLate():
             assert task.window is not None
             days = from_to(task.window.first_day, task.window.last_day)
-            return f"Too late this season: its days are over ({days})."
+            return _("Too late this season: its days are over ({days}).", days=days)
         case TooFewTrips(max_trips):
-            trips = "1 trip leaves" if max_trips == 1 else f"{max_trips} trips leave"
-            return f"{trips} no day for it; its best day is {_best_day(task)}."
+            return ngettext(
+                "{count} trip leaves no day for it; its best day is {day}.",
+                "{count} trips leave no day for it; its best day is {day}.",
+                max_trips,
+                day=_best_day(task),
+            )
         case WrongWeekdays(first_day, last_day, weekdays):
-            names = " or ".join(WEEKDAY_NAMES[weekday] for weekday in weekdays)
-            days = from_to(first_day, last_day)
-            return f"The days left for it ({days}) hold no {names}; its best day is {_best_day(task)}."
+            return _(
+                "The days left for it ({days}) hold no {weekdays}; its best day is {day}.",
+                days=from_to(first_day, last_day),
+                weekdays=_(" or ").join(_(WEEKDAYS[weekday]) for weekday in weekdays),
+                day=_best_day(task),
+            )
         case missed:
             assert_never(missed)
 
 
 def best_look_words(best: BestLook) -> str:
     """Where a look today teaches most, and what."""
-    return f"Best look now: {best.block}. It {narrows_words(best.narrows_days)}."
+    return _(
+        "Best look now: {block}. It {narrows}.", block=best.block, narrows=narrows_words(best.narrows_days)
+    )
 
 
 def narrows_words(days: float) -> str:
     """What a look teaches, as part of a sentence."""
-    return f"narrows the bloom windows by about {days:.1f} days on average"
-
-
-def weekday_name(day: dt.date) -> str:
-    """The weekday of a date."""
-    return WEEKDAY_NAMES[day.weekday()]
+    return _("narrows the bloom windows by about {days} days on average", days=f"{days:.1f}")
 
 
 def _best_day(task: MissedTask) -> str:
     assert task.best_day is not None
     assert task.best_chance is not None
-    chance = f"({percent(task.best_chance)} chance that it is the right time)"
-    return f"{weekday_name(task.best_day)} {in_words(task.best_day)} {chance}"
+    return _(
+        "{weekday} {date} ({chance} chance that it is the right time)",
+        weekday=weekday_name(task.best_day),
+        date=in_words(task.best_day),
+        chance=percent(task.best_chance),
+    )

@@ -5,46 +5,66 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from models.vineyard.season_review import LeadSummary, Verdict, WarningReview
+from service.words.language import N_, _
 from service.words.news import WARNINGS
 from service.words.plain import day_count, in_words, percent
 
 VERDICTS: dict[Verdict, str] = {
-    "came": "it came",
-    "did_not_come": "it did not come",
-    "unclear": "not clear",
-    "not_seen": "nobody saw the block bloom, so nobody knows",
-    "missed": "it came, and was never told",
+    "came": N_("it came"),
+    "did_not_come": N_("it did not come"),
+    "unclear": N_("not clear"),
+    "not_seen": N_("nobody saw the block bloom, so nobody knows"),
+    "missed": N_("it came, and was never told"),
 }
 
 
 def warning_review_words(review: WarningReview) -> str:
     """One warning, when it was told, and what became of it."""
-    said = f"Block {review.block}: {WARNINGS[review.code]}"
+    values = {
+        "block": review.block,
+        "warning": _(WARNINGS[review.code]),
+        "verdict": _(VERDICTS[review.verdict]),
+        "chance": percent(review.chance),
+    }
     if review.first_told is None or review.highest_chance is None:
-        return f"{said}; {VERDICTS[review.verdict]} ({percent(review.chance)} as known now)."
-    told = f"told from {in_words(review.first_told)}, {percent(review.highest_chance)} at most"
-    return f"{said}, {told}; {VERDICTS[review.verdict]} ({percent(review.chance)} as known now)."
+        return _("Block {block}: {warning}; {verdict} ({chance} as known now).", **values)
+    return _(
+        "Block {block}: {warning}, told from {date}, {highest} at most; {verdict} ({chance} as known now).",
+        date=in_words(review.first_told),
+        highest=percent(review.highest_chance),
+        **values,
+    )
 
 
 def lead_summary_words(summary: LeadSummary) -> str:
     """How far off the dates were at one lead."""
     late = round(summary.bias)
-    side = "on the whole neither early nor late"
-    if late:
-        side = f"on the whole {day_count(abs(late))} too {'late' if late > 0 else 'early'}"
-    off = f"{summary.stages} dates, {summary.mean_absolute_error:.1f} days off, {side}"
-    return f"{day_count(summary.lead)} before: {off}; {percent(summary.inside)} within their interval."
+    side = _("on the whole neither early nor late")
+    if late > 0:
+        side = _("on the whole {days} too late", days=day_count(late))
+    elif late < 0:
+        side = _("on the whole {days} too early", days=day_count(-late))
+    return _(
+        "{lead} before: {dates} dates, {error} days off, {side}; {share} within their interval.",
+        lead=day_count(summary.lead),
+        dates=summary.stages,
+        error=f"{summary.mean_absolute_error:.1f}",
+        side=side,
+        share=percent(summary.inside),
+    )
 
 
 def basis_words(*, kept: bool, season_in_fit: bool, days: int) -> str:
     """What the review rests on."""
     if not days:
-        return "Nothing was told in this season, and no date was seen, so there is nothing to compare."
+        return _("Nothing was told in this season, and no date was seen, so there is nothing to compare.")
     if kept:
-        return f"It rests on what was told on {day_count(days)}."
-    said = f"Nothing was kept in this season: {day_count(days)}, one a week, were computed anew."
+        return _("It rests on what was told on {days}.", days=day_count(days))
+    said = _("Nothing was kept in this season: {days}, one a week, were computed anew.", days=day_count(days))
     if season_in_fit:
-        said += " The fit has learned from this season, so they look better than they would have been."
+        said += " " + _(
+            "The fit has learned from this season, so they look better than they would have been."
+        )
     return said
 
 
@@ -52,10 +72,14 @@ def verdict_words(warnings: Sequence[WarningReview]) -> str:
     """How many warnings were right."""
     told = [each for each in warnings if each.verdict != "missed"]
     if not warnings:
-        return "No warning about time was told, and none came."
+        return _("No warning about time was told, and none came.")
     right = sum(each.verdict == "came" for each in told)
     wrong = sum(each.verdict == "did_not_come" for each in told)
-    missed = len(warnings) - len(told)
-    open_ones = len(told) - right - wrong
-    said = f"Of {len(told)} warnings {right} came, {wrong} did not, {open_ones} are not known"
-    return f"{said}; {missed} came untold."
+    return _(
+        "Of {told} warnings {right} came, {wrong} did not, {open} are not known; {missed} came untold.",
+        told=len(told),
+        right=right,
+        wrong=wrong,
+        open=len(told) - right - wrong,
+        missed=len(warnings) - len(told),
+    )

@@ -16,7 +16,9 @@ from models.bloom.set_aside import (
     SetAside,
     WhySetAside,
 )
-from service.words.plain import day_count
+from service.words.forecast import exact_stage
+from service.words.language import _
+from service.words.plain import day_count, exact_date
 
 
 def why_set_aside(slip: SetAside) -> str:
@@ -25,21 +27,36 @@ def why_set_aside(slip: SetAside) -> str:
         case str() as text:
             return text
         case OutOfOrder() as why:
-            first, other = _seen(why.day, why.had_come), _seen(why.other_day, why.other_had_come)
-            return f"{slip.stage} {first} is out of order with {why.other_stage} {other}"
+            return _(
+                "{stage} {seen} is out of order with {other_stage} {other_seen}",
+                stage=exact_stage(slip.stage or ""),
+                seen=_seen(why.day, why.had_come),
+                other_stage=exact_stage(why.other_stage),
+                other_seen=_seen(why.other_day, why.other_had_come),
+            )
         case BeforeHeat(heat_from):
-            return f"falls before the sum of heat starts on {heat_from}"
+            return _("falls before the sum of heat starts on {date}", date=exact_date(heat_from))
         case DaysMissing(days, first_day, last_day):
-            return f"{day_count(days)} without temperatures between {first_day} and {last_day}"
+            return _(
+                "{days} without temperatures between {first} and {last}",
+                days=day_count(days),
+                first=exact_date(first_day),
+                last=exact_date(last_day),
+            )
         case DaysUnknown(day):
-            return f"temperatures are missing before {day}, and no other year has those days"
+            return _(
+                "temperatures are missing before {date}, and no other year has those days",
+                date=exact_date(day),
+            )
         case NotEnclosed():
-            return "no block has a look before it and one after it, so its threshold has no bound"
+            return _("no block has a look before it and one after it, so its threshold has no bound")
         case FarFromOthers(days_later):
-            order = "later" if days_later > 0 else "earlier"
-            return f"about {abs(days_later):.0f} days {order} than its cultivar and season say"
+            off = f"{abs(days_later):.0f}"
+            if days_later > 0:
+                return _("about {days} days later than its cultivar and season say", days=off)
+            return _("about {days} days earlier than its cultivar and season say", days=off)
         case NoOtherSeason(cultivar):
-            return f"no other season of {cultivar}"
+            return _("no other season of {cultivar}", cultivar=cultivar)
         case why:
             assert_never(why)
 
@@ -50,19 +67,19 @@ def why_alike(why: WhySetAside | str) -> str:
         case str():
             return why
         case OutOfOrder():
-            return "out of order with another stage"
+            return _("out of order with another stage")
         case BeforeHeat():
-            return "before the sum of heat starts"
+            return _("before the sum of heat starts")
         case DaysMissing():
-            return "too many days without temperatures"
+            return _("too many days without temperatures")
         case DaysUnknown():
-            return "temperatures are missing, and no other year has those days"
+            return _("temperatures are missing, and no other year has those days")
         case NotEnclosed():
-            return "no block has a look before them and one after"
+            return _("no block has a look before them and one after")
         case FarFromOthers():
-            return "far from what their cultivar and season say"
+            return _("far from what their cultivar and season say")
         case NoOtherSeason(cultivar):
-            return f"no other season of {cultivar}"
+            return _("no other season of {cultivar}", cultivar=cultivar)
     assert_never(why)
 
 
@@ -73,9 +90,11 @@ def set_aside_words(slip: SetAside | str) -> str:
     """
     if isinstance(slip, str):
         return slip
-    name = " ".join(part for part in (str(slip.season), slip.block, slip.stage) if part)
+    name = " ".join(
+        part for part in (str(slip.season), slip.block, slip.stage and exact_stage(slip.stage)) if part
+    )
     return f"{name}: {why_set_aside(slip)}"
 
 
 def _seen(day: dt.date, had_come: bool) -> str:
-    return f"on {day}" if had_come else f"not yet on {day}"
+    return _("on {date}", date=exact_date(day)) if had_come else _("not yet on {date}", date=exact_date(day))

@@ -26,6 +26,8 @@ RECORDERS_MAY = {
     ("post", "/v1/vineyards/{vineyard}/calendar-link"),
     ("post", "/v1/vineyards/{vineyard}/set-counts"),
     ("delete", "/v1/vineyards/{vineyard}/set-counts/{count}"),
+    ("post", "/v1/vineyards/{vineyard}/crop-counts"),
+    ("delete", "/v1/vineyards/{vineyard}/crop-counts/{count}"),
     ("post", "/v1/changes/{change}/undo"),  # of what it recorded
 }
 MAKES_ONES_OWN = {

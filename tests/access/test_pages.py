@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from html import unescape
 
 import pytest
 from fastapi.testclient import TestClient
 
+from service import clock
 from service.board.phones import picture
+from service.usecases.keys import digest_of
 from tests.access.conftest import HOST, OWN_PAGE, Door
 from tests.api.asking import VINEYARD, Answer, put_vineyard
 
@@ -253,3 +256,130 @@ def test_what_is_kept_of_a_page_for_one_role_is_not_shown_to_another(door: Door)
     for _ in range(2):
         assert "Fit again with all that is known" in desk.get(page).text
         assert "Fit again with all that is known" not in phone.get(page).text
+
+
+def test_a_browser_is_known_by_a_token_that_ends_with_the_key_or_by_signing_out(door: Door) -> None:
+    key, secret = door.key("Ann", "manage", "ann")
+    browser, _ = sign_in(door, secret)
+    other, _ = sign_in(door, secret, stay="true")
+    tokens = [next(iter(each.cookies.values())) for each in (browser, other)]
+    assert secret not in tokens
+    assert len(set(tokens)) == 2
+    for token in tokens:  # what a browser holds is no key, and a key is no token
+        assert door.client(token).get("/v1/me").status_code == 401
+    assert door.client().get("/v1/me", headers={"Cookie": f"__Host-capfall={secret}"}).status_code == 401
+    taken = door.client()
+    taken.cookies.update(browser.cookies)
+    assert taken.get("/v1/me").status_code == 200
+    browser.post("/sign-out", headers=OWN_PAGE)
+    assert taken.get("/v1/me").status_code == 401
+    assert other.get("/v1/me").status_code == 200
+    door.client(secret).delete(f"/v1/keys/{key.id}")
+    assert other.get("/v1/me").status_code == 401
+    with door.store.access(read_only=True) as access:
+        assert all(access.key_of_session(digest_of(token)) is None for token in tokens)
+
+
+def test_a_browser_that_is_not_to_stay_is_forgotten_after_a_week(
+    door: Door, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, secret = door.key("Ann", "manage", "ann")
+    leaves, _ = sign_in(door, secret)
+    stays, _ = sign_in(door, secret, stay="true")
+    later = clock.now() + dt.timedelta(days=8)
+    monkeypatch.setattr(clock, "now", lambda: later)
+    assert (leaves.get("/v1/me").status_code, stays.get("/v1/me").status_code) == (401, 200)
+
+
+def test_whose_key_does_not_manage_sees_no_form_that_would_be_refused(door: Door) -> None:
+    desk = door.client_of("manage", "ann")
+    put_vineyard(desk)
+    phone, reader = door.client_of("record", "ann"), door.client_of("read", "ann")
+    board = "/vineyards/hollow"
+    for page in ("data", "settings", "block?block=b1", "log/entry?season=2025&key=b1"):
+        assert 'method="post"' in desk.get(f"{board}/{page}").text, page
+        for other in (phone, reader):
+            told = other.get(f"{board}/{page}").text
+            assert 'method="post"' not in told, page
+            assert "not change it" in told, page
+    assert 'method="post"' in phone.get(f"{board}/calendar").text
+    assert 'method="post"' not in reader.get(f"{board}/calendar").text
+    assert (phone.get("/everything").status_code, desk.get("/everything").status_code) == (403, 200)
+
+
+def test_a_phone_undoes_on_the_page_what_it_recorded_and_nothing_else(door: Door) -> None:
+    desk, phone = door.client_of("manage", "ann"), door.client_of("record", "ann", name="Ida")
+    put_vineyard(desk)
+    look = [{"date": "2026-05-20", "block": "b1", "percent_open": 12}]
+    change = phone.post(f"{VINEYARD}/visits", json=look, headers=OWN_PAGE).headers["Capfall-Change"]
+    listed = phone.get("/vineyards/hollow/changes").text
+    assert re.findall(r"/changes/(\d+)/undo", listed) == [change]
+    assert phone.post("/changes/1/undo", headers=OWN_PAGE).status_code == 403
+    assert phone.post(f"/changes/{change}/undo", headers=OWN_PAGE).status_code == 303
+    assert desk.get(f"{VINEYARD}/visits").json()["visits"] == []
+
+
+def test_a_key_is_revoked_after_it_was_asked_for_twice(door: Door) -> None:
+    key, secret = door.key("Ann", "manage", "ann")
+    listed = door.client(secret).get("/phones").text
+    revoking = re.search(rf'<details><summary[^>]*>Revoke</summary>\s*<form[^>]*/{key.id}/revoke"', listed)
+    assert revoking is not None
+    assert "is let in no more, at once" in listed
+
+
+@pytest.mark.parametrize(("host", "warned"), [("http://127.0.0.1:8000", True), (HOST, False)])
+def test_a_calendar_link_that_no_phone_reaches_says_so(door: Door, host: str, warned: bool) -> None:
+    _, secret = door.key("Ann", "manage", "ann")
+    put_vineyard(door.client(secret))
+    browser, _ = sign_in(door, secret, host=host)
+    shown = browser.post("/vineyards/hollow/calendar", headers={"Origin": host}).text
+    assert ("A phone cannot reach this address" in shown) == warned
+
+
+def test_the_feed_of_news_takes_the_key_of_a_calendar_link(door: Door) -> None:
+    desk = door.client_of("manage", "ann")
+    put_vineyard(desk)
+    link = desk.post(f"{VINEYARD}/calendar-link").json()
+    assert "/news.atom?key=" in link["news"]
+    stranger = door.client()
+    assert stranger.get(link["news"]).headers["content-type"].startswith("application/atom+xml")
+    assert stranger.get(link["news"].replace("hollow", "other")).status_code == 404
+    assert stranger.get(link["news"].replace("news.atom", "visits")).status_code in (401, 422)
+    desk.delete(f"/v1/keys/{link['key']}")
+    assert stranger.get(link["news"]).status_code == 401
+
+
+def test_all_of_a_grower_is_saved_deleted_and_taken_in_by_page(door: Door) -> None:
+    desk = door.client_of("manage", "ann")
+    put_vineyard(desk)
+    page = desk.get("/everything").text
+    assert "1 vineyard" in page
+    export = desk.get("/v1/export").content
+    wrong = desk.post("/everything/delete", data={"confirm": "an"}, headers=OWN_PAGE)
+    assert (wrong.status_code, desk.get("/v1/export").content) == (422, export)
+    assert desk.post("/everything/delete", data={"confirm": "ann"}, headers=OWN_PAGE).status_code == 303
+    assert "Nothing is kept of ann" in desk.get("/everything").text
+    file = {"export": ("ann.jsonl", export)}
+    over = desk.post("/everything/import", data={"step": "preview"}, files=file, headers=OWN_PAGE)
+    assert "The file would bring" in over.text
+    assert "1 vineyard" in over.text
+    assert desk.get("/v1/vineyards").json()["vineyards"] == []
+    cut = {"export": ("ann.jsonl", export[: len(export) // 2])}
+    assert (
+        desk.post("/everything/import", data={"step": "apply"}, files=cut, headers=OWN_PAGE).status_code
+        == 422
+    )
+    assert (
+        desk.post("/everything/import", data={"step": "apply"}, files=file, headers=OWN_PAGE).status_code
+        == 303
+    )
+    assert desk.get("/v1/export").content == export
+
+
+def test_pages_about_all_of_one_of_several_growers_stay_with_that_one(door: Door) -> None:
+    put_vineyard(door.client_of("manage", "ann"))
+    put_vineyard(door.client_of("manage", "bea"))
+    adviser = door.client_of("manage", "ann", "bea")
+    page = adviser.get("/growers/bea/everything").text
+    assert 'href="/growers/bea/v1/export"' in page
+    assert 'action="/growers/bea/everything/delete"' in page

@@ -114,10 +114,12 @@ def plant(client: TestClient) -> None:
     assert send_csv(client, f"{VINEYARD}/planting", planting).status_code == 200
 
 
-def send(client: TestClient, what: str, text: str) -> None:
-    """A bloom log or visits of the vineyard."""
+def send(client: TestClient, what: str, text: str) -> dict[str, Any]:
+    """A bloom log or visits of the vineyard; gives the receipt."""
     answer = send_csv(client, f"{VINEYARD}/{what}", text)
     assert answer.status_code == 200, answer.text
+    receipt: dict[str, Any] = answer.json()
+    return receipt
 
 
 def fitted(client: TestClient, **body: Any) -> dict[str, Any]:

@@ -34,6 +34,7 @@ ANSWERS = (
     f"{HOME}/visits",
     f"{HOME}/bloom-log",
     f"{HOME}/set-counts",
+    f"{HOME}/crop-counts",
     f"{HOME}/frost",
     f"{HOME}/fit",
     f"{HOME}/season-review",
@@ -75,7 +76,16 @@ def live(client: TestClient) -> None:
     assert client.post(f"/v1/changes/{slip.headers['Capfall-Change']}/undo").is_success
     count = {"date": f"{EARLIER}", "block": block, "cluster": "red 1", "flowers": 41}
     assert client.post(f"{HOME}/set-counts", json=[count]).is_success
-    assert client.put(f"{HOME}/blocks/{block}/frost/2019").is_success
+    canes = {"date": f"{EARLIER}", "block": block, "cane": "red 1", "clusters": 14}
+    assert client.post(f"{HOME}/crop-counts", json=[canes]).is_success
+    assert client.put(f"{HOME}/blocks/{block}/frost/2019", json={"share_killed": 0.4}).is_success
+    grown = client.get(f"{HOME}/blocks/{block}").json()["cultivar"]
+    note = {"source": grown, "text": "½ as many, für Süd", "reference": "a leaf"}
+    told = {"pollen_quality": 0.7, "flowers_a_vine": 1234.5, "pollen_notes": [note]}
+    assert client.patch(f"/v1/cultivars/{grown}", json=told).is_success
+    limits = {"limits_c": {"budbreak": -2.25}, "source": "ours, für Süd"}
+    assert client.patch(HOME, json={"frost_limits": limits, "colder_than_station_c": 1.7}).is_success
+    assert client.patch(f"{HOME}/blocks/{block}", json={"colder_than_station_c": 2.3}).is_success
     assert client.patch(
         HOME, json={"scouting_weekdays": ["mon", "thu"], "timezone": "America/Chicago"}
     ).is_success

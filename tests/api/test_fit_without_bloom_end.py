@@ -85,7 +85,7 @@ def test_every_scouting_task_is_planned_or_named(grower: TestClient) -> None:
 
     page = grower.get("/vineyards/hollow", params={"as_of": str(APRIL)})
     assert page.status_code == 200
-    assert "as the fit does not know bloom_end" in page.text
+    assert "as the fit does not know bloom end" in page.text
     feed = grower.get(f"{VINEYARD}/calendar.ics", params={"as_of": str(APRIL)}).text.replace("\r\n ", "")
     assert LACKING in feed
     told = forecast(grower, APRIL, "scouting")

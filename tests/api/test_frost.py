@@ -42,6 +42,8 @@ def test_a_higher_limit_has_a_higher_chance_and_june_has_none(demo_client: TestC
         "from_budbreak": True,
         "why": None,
         "nights": [],
+        "by_stage": [],
+        "colder_than_station": None,
     }
     assert not [caution for caution in late["cautions"] if "damage muscadine" in caution]
 
@@ -91,6 +93,8 @@ def test_a_block_without_a_forecast_has_no_chance(demo_client: TestClient) -> No
         "from_budbreak": False,
         "why": "the bloom of this block is not forecast",
         "nights": [],
+        "by_stage": [],
+        "colder_than_station": None,
     }
 
 
@@ -110,13 +114,14 @@ def test_a_marked_block_has_wide_windows_that_say_why(demo_client: TestClient) -
     answer = demo_client.put(mark, json={"night": "2026-04-20"})
     assert (answer.status_code, answer.json()) == (
         201,
-        {"block": "middle-4", "season": 2026, "night": "2026-04-20"},
+        {"block": "middle-4", "season": 2026, "night": "2026-04-20", "share_killed": None},
     )
     assert demo_client.put(mark, json={"night": "2026-04-20"}).status_code == 200
     after = ask(demo_client, as_of="2026-05-20")
     was, now = block_of(before, "middle-4"), block_of(after, "middle-4")
     assert was["caution"] is None
     assert "that is why this block's windows are wide" in now["caution"]
+    assert now["frosted"] == {"night": "2026-04-20", "share_killed": None, "flowers_left": None}
     for stage in ("bloom_start", "full_bloom", "bloom_end"):
         assert now["stages"][stage]["median"] > was["stages"][stage]["median"]
         assert days_between(now["stages"][stage]) > days_between(was["stages"][stage])
@@ -179,3 +184,90 @@ def test_marks_that_are_refused(demo_client: TestClient) -> None:
     assert_problem(demo_client.put(f"{VINEYARD}/blocks/west-1/frost/26"), 422, "path.season")
     wrong = demo_client.put(f"{VINEYARD}/blocks/west-1/frost/2026", json={"night": "2025-04-20"})
     assert_problem(wrong, 422, "lies in season 2025")
+    none = demo_client.put(f"{VINEYARD}/blocks/west-1/frost/2026", json={"share_killed": 0})
+    assert_problem(none, 422, "body.share_killed")
+
+
+def test_a_block_that_froze_in_part_blooms_between_and_gives_pollen_in_some_cases(
+    demo_client: TestClient,
+) -> None:
+    def cover_of(block: str) -> dict[str, Any]:
+        blocks = demo_client.get(f"{VINEYARD}/pollination", params={"as_of": "2026-05-20"}).json()
+        (found,) = [each for each in blocks["pistillate_blocks"] if each["block"] == block]
+        return dict(found)
+
+    def answers(**told: float | str) -> tuple[dict[str, Any], dict[str, Any]]:
+        mark = f"{VINEYARD}/blocks/west-3/frost/2026"
+        assert demo_client.put(mark, json=told).is_success
+        return block_of(ask(demo_client, as_of="2026-05-20"), "west-3"), cover_of("west-4")
+
+    usual, unharmed = block_of(ask(demo_client, as_of="2026-05-20"), "west-3"), cover_of("west-4")
+    part, in_part = answers(share_killed=0.3, night="2026-03-20")
+    whole, without = answers()
+    ends = [each["stages"]["bloom_end"]["median"] for each in (usual, part, whole)]
+    assert ends[0] < ends[1] < ends[2]
+    assert part["frosted"] == {
+        "night": "2026-03-20",
+        "share_killed": 0.3,
+        "flowers_left": {"median": 0.85, "low": 0.73, "high": 0.97},
+    }
+    assert "30 % of its shoots" in part["caution"]
+    assert "70 % to 100 %" in part["caution"]
+    shares = [each["share_of_bloom_covered"]["median"] for each in (without, in_part, unharmed)]
+    assert shares[0] <= shares[1] <= shares[2]
+    assert shares[0] < shares[2]
+    (said,) = [each for each in in_part["warnings"] if each["code"] == "unknown_bloom"]
+    assert "70 % of its shoots left" in said["message"]
+    assert [each["block"] for each in in_part["sources"]].count("west-3") == 1
+    assert [each["block"] for each in without["sources"]].count("west-3") == 0
+
+
+def test_limits_by_stage_are_the_growers_own_and_a_hollow_shifts_every_chance(
+    demo_client: TestClient,
+) -> None:
+    limits = {"limits_c": {"budbreak": -1.0, "bloom_start": 4.0}, "source": "our sheet on bunch grapes"}
+    assert demo_client.patch(VINEYARD, json={"frost_limits": limits}).json()["frost_limits"] == limits
+    plain = ask(demo_client, as_of="2026-03-10")
+    assert plain["frost_limits_source"] == "our sheet on bunch grapes"
+    by_stage = frost_of(plain)["by_stage"]
+    assert [(each["stage"], each["until"], each["limit"]) for each in by_stage] == [
+        ("budbreak", "bloom_start", -1.0),
+        ("bloom_start", "bloom_end", 4.0),
+    ]
+    # the same as a limit of its own from bloom start, asked for as the one limit
+    assert (
+        by_stage[1]["chance"]
+        == frost_of(ask(demo_client, as_of="2026-03-10", frost_limit=4.0))["chance_in_bloom"]
+    )
+    assert any("our sheet on bunch grapes" in said and "muscadine" in said for said in plain["cautions"])
+    us = frost_of(ask(demo_client, as_of="2026-03-10", units="us"))["by_stage"]
+    assert (us[1]["limit"], us[1]["chance"]) == (39.2, by_stage[1]["chance"])
+
+    demo_client.patch(VINEYARD, json={"colder_than_station_c": 2.0})
+    demo_client.patch(f"{VINEYARD}/blocks/west-1", json={"colder_than_station_c": 3.5})
+    cold = ask(demo_client, as_of="2026-03-10")
+    higher = {limit: ask(demo_client, as_of="2026-03-10", frost_limit=limit) for limit in (0.0, 2.0, 3.5)}
+    assert frost_of(cold)["chance"] > frost_of(plain)["chance"]
+    assert frost_of(cold)["colder_than_station"] == 3.5
+    assert frost_of(cold, "west-2")["colder_than_station"] == 2.0
+    demo_client.patch(VINEYARD, json={"colder_than_station_c": None})
+    demo_client.patch(f"{VINEYARD}/blocks/west-1", json={"colder_than_station_c": None})
+    for block, colder in (("west-1", 3.5), ("west-2", 2.0)):
+        alike = frost_of(ask(demo_client, as_of="2026-03-10", frost_limit=colder), block)
+        assert frost_of(cold, block)["chance"] == alike["chance"] > 0
+    assert any("colder than the station by 2 °C (3.6 °F) to 3.5 °C" in said for said in cold["cautions"])
+    assert higher[0.0]["blocks"] == cold["blocks"]
+    for wrong in ({"limits_c": {}, "source": "x"}, {"limits_c": {"veraison": 1}, "source": "x"}):
+        assert demo_client.patch(VINEYARD, json={"frost_limits": wrong}).status_code == 422
+    no_source = demo_client.patch(VINEYARD, json={"frost_limits": {"limits_c": {"budbreak": -1}}})
+    assert_problem(no_source, 422, "source")
+
+
+def test_a_planting_file_keeps_what_was_told_of_cold_air(demo_client: TestClient) -> None:
+    demo_client.patch(f"{VINEYARD}/blocks/west-1", json={"colder_than_station_c": 3.5})
+    block = demo_client.get(f"{VINEYARD}/blocks/west-1").json()
+    row = f"west-1,{block['cultivar']},pistillate,7,7"
+    told = send_csv(demo_client, f"{VINEYARD}/planting", f"block,cultivar,flower_type,x_m,y_m\n{row}\n")
+    assert told.status_code == 200
+    after = demo_client.get(f"{VINEYARD}/blocks/west-1").json()
+    assert (after["x_m"], after["colder_than_station_c"]) == (7.0, 3.5)

@@ -47,6 +47,15 @@ def test_the_three_weak_blocks_carry_their_warnings(demo_client: TestClient) -> 
     assert "west-3" in early["message"]
     assert bloom["west-3"]["bloom_end"]["median"] < early["from"] < early["to"]
     assert early["to"] >= bloom["west-4"]["bloom_end"]["median"]
+    days = [dt.date.fromisoformat(each["date"]) for each in early["bouquets"]]
+    gap = dt.date.fromisoformat(early["to"]) - dt.date.fromisoformat(early["from"])
+    assert days == [days[0] + dt.timedelta(days=place) for place in range(gap.days + 1)]
+    assert early["bouquets"][0]["date"] == early["from"]
+    assert early["bouquets"][0]["renew"]
+    assert {block for each in early["bouquets"] for block in each["blocks"]} == {
+        donor["block"] for donor in early["donors"]
+    }
+    assert "common practice in apple, no source for muscadine" in early["message"]
     single = told(blocks["middle-2"])["single_pollen_source"]
     assert (single["level"], single["chance"]) == ("watch", 1.0)
     assert "middle-1" in single["message"]

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
+from service.words.plain import percent
 from tests.api import past_seasons as past
 from tests.api.asking import VINEYARD, assert_problem, put_vineyard, send_csv
 from tests.conftest import client_of
@@ -124,6 +125,16 @@ def grower(migrated_database: Path, tmp_path_factory: pytest.TempPathFactory) ->
         yield client
 
 
+TODAY = f"{past.THIS_SEASON}-05-01"
+
+
+def cautions(client: TestClient, as_of: str = TODAY) -> list[str]:
+    answer = client.get(f"{VINEYARD}/pollination", params={"as_of": as_of})
+    assert answer.status_code == 200, answer.text
+    found: list[str] = answer.json()["cautions"]
+    return found
+
+
 def test_set_that_follows_cover_is_found_to_and_set_that_does_not_is_not(grower: TestClient) -> None:
     def send(berries: dict[tuple[int, str], int]) -> dict[str, Any]:
         rows = [f"{season}-04-01,{block},1,400,{count}\n" for (season, block), count in berries.items()]
@@ -136,7 +147,21 @@ def test_set_that_follows_cover_is_found_to_and_set_that_does_not_is_not(grower:
     assert cover.keys() == even.keys()
     assert min(cover.values()) < 0.7 < max(cover.values())
     assert first["claim"]["verdict"] == "not_shown"
+    assert any("not shown that cover explains it" in said for said in cautions(grower))
+    assert any("let set decide" in said for said in cautions(grower))
     found = send({key: round(400 * (0.1 + 0.2 * share)) for key, share in cover.items()})["claim"]
+    (said,) = [
+        said for said in cautions(grower) if "cover explains set (36 blocks in 12 seasons counted)" in said
+    ]
+    without, full = (percent(found["effect"][name]) for name in ("set_without", "set_with"))
+    assert f"without cover {without} of the flowers would set, with full cover {full}" in said
+    assert not any("let set decide" in said for said in cautions(grower))
+    # what was counted after the day that is asked for is not known on it
+    past_day = f"{past.SEASONS[2]}-05-01"
+    assert not any("cover explains set" in said for said in cautions(grower, past_day))
+    assert any("let set decide" in said for said in cautions(grower, past_day))
+    page = grower.get("/vineyards/hollow", params={"as_of": TODAY}).text
+    assert "counted, not assumed" in page
     assert found["verdict"] == "explains"
     assert (found["blocks"], found["seasons"]) == (36, 12)
     assert found["effect"]["set_without"] == pytest.approx(0.1, abs=0.02)

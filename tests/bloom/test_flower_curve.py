@@ -7,7 +7,7 @@ import pytest
 import statsmodels.api as sm
 from numpy.testing import assert_allclose
 
-from models.bloom import curve
+from models.bloom import caps_off, curve
 from models.bloom.flower_curve import from_line, regression_link, to_line
 from models.units import FloatArray
 from models.vineyard import open_flowers
@@ -37,20 +37,19 @@ def lopsided(monkeypatch: pytest.MonkeyPatch) -> FloatArray:
     """Another shape than the product's, whose full bloom is not at 0; where its three stages lie."""
     stages = lopsided_to_line(np.array([0.1, 0.5, 0.95]))
     first, last = lopsided_to_line(np.array([0.01, 0.99]))
-    for name, value in zip(
-        ("_START", "_FULL", "_END", "_FIRST", "_LAST"), (*stages, first, last), strict=True
-    ):
-        monkeypatch.setattr(open_flowers, name, float(value))
+    for name, value in zip(("START", "FULL", "END", "FIRST", "LAST"), (*stages, first, last), strict=True):
+        for module in (caps_off, open_flowers):
+            monkeypatch.setattr(module, name, float(value))
     monkeypatch.setattr(curve, "STAGES_ON_LINE", stages)
     monkeypatch.setattr(curve, "regression_link", sm.families.links.CLogLog)
-    for module in (curve, open_flowers):
+    for module in (curve, caps_off):
         monkeypatch.setattr(module, "from_line", lopsided_from_line)
     return stages
 
 
 @pytest.mark.usefixtures("lopsided")
 def test_another_shape_keeps_its_stages_and_loses_no_flower() -> None:
-    at = open_flowers.cumulative_share([150, 154, 161], start=150, full=154, end=161)
+    at = caps_off.cumulative_share([150, 154, 161], start=150, full=154, end=161)
     assert_allclose(at, [0.10, 0.50, 0.95], rtol=1e-12)
     bloom = np.array([[150.0, 154.0, 161.0], [150.0, 150.0, 160.0], [140.0, 150.0, 150.0]])
     by_day = open_flowers.share_by_day(bloom, open_flowers.bloom_days(bloom))

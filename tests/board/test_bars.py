@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 
@@ -57,6 +58,16 @@ def test_what_is_not_simply_expected_is_said() -> None:
     )
     assert made.drawn is not None
     assert [mark.x for mark in made.drawn.seen] == [pytest.approx(12.5)]
+
+
+def test_what_had_come_at_the_first_look_is_not_said_to_be_seen_on_that_day() -> None:
+    start = replace(stage("observed", 1, 4, 7), first_look=dt.date(2026, 6, 8))
+    made = drawn(bloom_start=start, bloom_end=stage("expected", 10, 11, 13))
+    assert made.notes == ("open at the first look on 8 June",)
+    assert made.stages[0].said == "open at the first look on 8 June"
+    assert made.drawn is not None
+    assert made.drawn.seen == ()
+    assert made.drawn.dates.text.startswith("4 Jun, 1 to 7")
 
 
 def test_an_end_after_the_season_is_open() -> None:

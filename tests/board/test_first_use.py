@@ -148,6 +148,8 @@ def test_refusals_speak_of_the_page_and_can_be_overridden_there(client: TestClie
     assert refused.status_code == 422
     assert "tick &#39;The dates are right as they are&#39;" in refused.text
     assert 'name="confirm" value="dates"' in refused.text
+    assert 'value="units"' not in refused.text
+    assert 'name="confirm"' not in client.get("/").text
     assert is_empty(client)
     made = send(client, FIELDS | {"confirm": "dates"}, few)
     assert made.status_code == 201
@@ -181,3 +183,29 @@ def test_workbooks_and_how_often_rows_were_walked(client: TestClient) -> None:
         ("2024-05-14", 7),
         ("2025-05-11", 7),
     ]
+
+
+def test_a_planting_vine_by_vine_asks_for_its_spacings_and_takes_feet(client: TestClient) -> None:
+    files = {
+        "temperatures": b"date,tmin_c,tmax_c\n2025-01-01,1,3\n",
+        "planting": b"row,vine,cultivar,flower_type\n1,1,First Name,perfect\n1,2,First Name,\n"
+        b"2,1,Second Name,pistillate\n",
+        "visits": b"date,block,percent_open\n2025-05-01,row-1-vine-1-2,0\n",
+    }
+    refused = send(client, FIELDS, files)
+    assert refused.status_code == 422
+    assert "From row to row" in refused.text.partition("<form")[0]
+    half = send(client, FIELDS | {"row_spacing": "12"}, files)
+    assert half.status_code == 422
+    assert "give it beside the other" in half.text
+    assert is_empty(client)
+    spacings = {"row_spacing": "12", "vine_spacing": "20", "spacing_unit": "ft"}
+    made = send(client, FIELDS | spacings, files)
+    assert made.status_code in (201, 303), made.text
+    blocks = client.get("/v1/vineyards/low-meadow/blocks").json()["blocks"]
+    (long,) = (block for block in blocks if block["vines"] == 2)
+    assert abs(long["x2_m"] - long["x_m"]) + abs(long["y2_m"] - long["y_m"]) == pytest.approx(20 * 0.3048)
+    again = {name: (f"{name}.csv", files[name]) for name in ("planting",)}
+    over = client.post("/vineyards/low-meadow/data", data=spacings | {"step": "preview"}, files=again)
+    assert over.status_code == 200, over.text
+    assert "0 new, 0 changed, 2 as before" in over.text

@@ -74,3 +74,23 @@ def test_a_vineyard_without_a_fit_can_take_one_that_there_is(client: TestClient)
     assert board.status_code == 200
     assert "come from vineyard few" in board.text
     assert client.post("/vineyards/beside/fit-in-use", data={"fit": "none"}).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("start", "kind", "again"),
+    [("skill", "hindcast", "/vineyards/few/skill"), ("fit", "fit", "/vineyards/few/fit")],
+)
+def test_long_work_is_stopped_with_one_click_and_begun_again(
+    client: TestClient, start: str, kind: str, again: str
+) -> None:
+    fit = client.get(f"/v1{BOARD}/fit").json()["fit"]
+    page = client.post(f"{BOARD}/{start}").text
+    stop = re.search(rf'action="({BOARD}/jobs/({kind}-\w+)/stop)"', page)
+    assert stop is not None, page
+    told = client.post(stop[1])
+    assert client.get(f"/v1/jobs/{stop[2]}").json()["state"] == "cancelled"
+    assert f"The {kind} was stopped" in told.text
+    assert f'action="{again}"><button>Begin again' in told.text
+    assert "data-job" not in client.get(f"{BOARD}/skill").text
+    assert client.get(f"/v1{BOARD}/fit").json()["fit"] == fit
+    assert client.post(f"{BOARD}/jobs/nothing/stop").status_code == 404

@@ -111,7 +111,7 @@ def test_files_stay_chosen_after_an_error_and_are_looked_over_before_they_are_st
         assert len(visits(demo_service)) == 12
         page.get_by_role("button", name="Apply").click()
         page.wait_for_url("**/data?change=*")
-        assert "Known from 1 Jan 2012 through 21 May 2026" in page.inner_text("#files")
+        assert "Known from 1 January 2012 through 21 May 2026" in page.inner_text("#files")
         assert len(visits(demo_service)) == 13
         page.get_by_role("button", name="Undo").click()
         page.wait_for_url("**/changes?change=*")
@@ -263,6 +263,18 @@ def test_a_trip_leads_from_block_to_block_and_a_visit_can_be_undone_in_sight(
         page.wait_for_selector("#said:has-text('Undone')")
         assert len(visits(demo_service)) == before - 1
         assert page.locator("#today li").count() == 0
+        for percent in ("10", "25"):  # the second takes the place of the first, in the list too
+            page.locator("[data-block=west-2]").click()
+            record(page, None, percent)
+            page.wait_for_selector(f"#today:has-text('west-2: {percent} % of caps off')")
+        assert page.locator("#today li").count() == 1
+        assert (page.locator("#today a").get_attribute("href") or "").startswith(f"{BOARD}/visits/")
+        tabs = page.locator(".top nav li")
+        places = [tab.bounding_box() for tab in tabs.all()]
+        assert len({place["y"] for place in places if place}) == 1  # all in one row
+        assert all(
+            place and place["x"] >= 0 and place["x"] + place["width"] <= PHONE["width"] for place in places
+        )
         sound(page, watch)
 
 
@@ -324,7 +336,8 @@ def test_a_calendar_link_leads_to_a_calendar(demo_service: Served, browser: Brow
         assert answer.ok
         assert answer.headers["content-type"].startswith("text/calendar")
         assert "BEGIN:VEVENT" in answer.text()
-        watch.clean()
+        page.goto(f"{demo_service.address}/everything")
+        sound(page, watch)
 
 
 @SIZES
@@ -458,6 +471,28 @@ def test_pages_can_be_read_in_the_dark(path: str, demo_service: Served, browser:
         sound(page, watch)
 
 
+def test_pages_in_spanish_are_sound_and_a_visit_is_answered_in_it(
+    demo_service: Served, browser: Browser
+) -> None:
+    with watched(browser, PHONE, touch=True) as (page, watch):
+        page.goto(f"{demo_service.address}{DEMO_BOARD}&lang=es", wait_until="networkidle")
+        sound(page, watch)  # axe holds the page against its lang attribute too
+        page.goto(f"{demo_service.address}{BOARD}/sheet?as_of=2026-05-20")
+        assert "Cómo estimar" in page.inner_text("main")
+        sound(page, watch)
+        page.goto(f"{demo_service.address}{BOARD}/visit?as_of=2026-05-20")
+        page.select_option("#block", "west-4")
+        page.get_by_label("10", exact=True).check()
+        page.get_by_role("button", name="Registrar", exact=True).click()
+        page.wait_for_selector("#said:has-text('Registrado: west-4, 2026-05-20: 10 % de capuchones caídos')")
+        page.get_by_role("button", name="Deshacer").click()
+        page.wait_for_selector("#said:has-text('esa visita ya no cuenta')")
+        sound(page, watch)
+        page.get_by_role("link", name="English").click()
+        page.wait_for_url("**lang=en")
+        assert "Record a visit" in page.inner_text("h1")
+
+
 @pytest.mark.parametrize("scene", SCENES)
 def test_every_page_of_every_scene_is_sound(scene: str, scene_service: Served, browser: Browser) -> None:
     _, vineyard, as_of = SCENES[scene]
@@ -489,6 +524,23 @@ def test_the_hindcast_runs_with_a_bar_and_ends_in_pictures(scene_service: Served
         page.get_by_role("button", name="Show").click()
         page.wait_for_selector("h2:has-text('bloom end, known weather')")
         page.set_viewport_size({"width": PHONE["width"], "height": PHONE["height"]})
+        sound(page, watch)
+        api = f"{scene_service.address}/v1/vineyards/few"
+        earlier = page.request.get(f"{api}/fit").json()["fit"]
+        row = {"Content-Type": "text/csv"}, "season,block,bloom_start\n2021,west-1,2021-05-16\n"
+        assert page.request.post(f"{api}/bloom-log", headers=row[0], data=row[1]).ok
+        rule = {"method": "average", "base_c": 10, "accumulate_from": "01-01"}
+        made = page.request.post(
+            f"{scene_service.address}/v1/fits", data={"vineyards": ["few"], "heat": rule}
+        )
+        assert made.ok, made.text()
+        page.goto(f"{scene_service.address}/vineyards/few/skill")
+        assert "No hindcast of this fit was run yet" in page.inner_text("main")
+        page.get_by_text("Hindcasts of other fits").click()
+        page.get_by_role("link", name=earlier).click()
+        page.locator("#scatter-chart svg.plot").wait_for()
+        assert f"This is fit {earlier}, which is not in use" in page.inner_text("main")
+        assert page.get_by_role("button", name="Run the hindcast").count() == 0
         sound(page, watch)
 
 
@@ -551,7 +603,7 @@ def wait_until_kept(page: Page, path: str) -> None:
     """Wait until a page can be opened without a connection."""
     page.evaluate(
         """async (path) => {
-            const cache = await caches.open("capfall-pages-1");
+            const cache = await caches.open("capfall-pages-2");
             while (!(await cache.match(path))) await new Promise((go) => setTimeout(go, 50));
         }""",
         path,

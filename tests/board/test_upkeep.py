@@ -119,6 +119,13 @@ def test_a_cell_of_the_log_is_written_and_a_single_date_deleted(demo_client: Tes
     assert log_of(demo_client, 2024, "west-3") == before
     odd = sent(demo_client, "/log/entry?season=2024&key=west-3", {"bloom_start": "2023-05-12"})
     assert odd.status_code == 422
+    assert 'name="confirm"' not in demo_client.get(f"{BOARD}/log/entry?season=2024&key=west-3").text
+    ahead = {"bloom_start": "2090-05-12"}
+    doubtful = sent(demo_client, "/log/entry?season=2090&key=west-3", ahead)
+    assert doubtful.status_code == 422
+    assert 'value="2090-05-12"' in doubtful.text
+    assert 'name="confirm" value="dates"' in doubtful.text
+    undo(demo_client, sent(demo_client, "/log/entry?season=2090&key=west-3", ahead | {"confirm": "dates"}))
 
 
 def test_a_block_is_renamed_added_and_taken_out(demo_client: TestClient) -> None:
@@ -162,6 +169,11 @@ def test_settings_station_and_the_whole_vineyard(demo_client: TestClient) -> Non
     undo(demo_client, moved)
     south = sent(demo_client, "/station", place | {"station": "sandlark-mast", "latitude": "-31.2"})
     assert south.status_code == 422  # its seasons would be turned round
+    assert 'name="confirm" value="latitude"' in south.text
+    assert 'value="-31.2"' in south.text
+    assert 'name="confirm"' not in demo_client.get(f"{BOARD}/settings").text
+    sure = {"station": "sandlark-mast", "latitude": "-31.2", "confirm": "latitude"}
+    undo(demo_client, sent(demo_client, "/station", place | sure))
     undo(demo_client, sent(demo_client, "/station", place | {"name": "Second Mast"}))
     assert demo_client.get(API).json() == before
     gone = sent(demo_client, "/delete", {})

@@ -217,6 +217,20 @@ def test_serve_answers_on_this_machine_and_keeps_its_data_here(tmp_path: Path) -
             served.wait(30)
 
 
+def test_serve_says_in_a_sentence_that_the_port_is_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        result = run("serve", "--port", str(port))
+    assert result.exit_code == 2
+    assert flowing(result.output).startswith(f"port {port} on 127.0.0.1 is taken: ")
+    assert "{" not in result.output
+
+
 def test_a_refusal_names_the_options_of_the_command(files: dict[str, str], tmp_path: Path) -> None:
     visits = tmp_path / "visits.csv"
     visits.write_text("date,block,percent_open\n05/06/2025,west-1,0\n", encoding="utf-8")

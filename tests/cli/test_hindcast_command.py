@@ -118,3 +118,27 @@ def test_how_often_rows_were_walked_is_taken_beside_the_log(folder: Path) -> Non
     weekly = run(folder, *quick, "--checked-every-days", "7")
     assert (daily.exit_code, weekly.exit_code) == (0, 0)
     assert daily.stdout.split("It took")[0] != weekly.stdout.split("It took")[0]
+
+
+def test_a_planting_by_rows_and_vines_is_read_with_its_spacings(folder: Path) -> None:
+    names = sorted(
+        {row["cultivar"] for row in csv.DictReader(io.StringIO((folder / "bloom_log.csv").read_text()))}
+    )
+    lines = [f"{row},1,{name},perfect" for row, name in enumerate(names, start=1)]
+    (folder / "planting.csv").write_text("\n".join(["row,vine,cultivar,flower_type", *lines]) + "\n")
+    planted = [
+        "--planting",
+        f"{folder}/planting.csv",
+        "--leads",
+        "",
+        "--stages",
+        "bloom_start",
+        "--base",
+        "10",
+    ]
+    refused = run(folder, *planted)
+    assert refused.exit_code == 2
+    assert "how far rows and vines stand apart" in refused.output
+    done = run(folder, *planted, "--row-spacing-m", "3.5", "--vine-spacing-m", "6")
+    assert done.exit_code == 0, done.output
+    assert f"planting: {len(names)} rows" in done.stdout

@@ -15,7 +15,7 @@ from models.stages import STAGE_KEYS, STAGES
 from models.vineyard.pollen_warnings import WarningCode
 from service.board.markdown import anchor
 from service.cli import app as commands
-from service.ingest import bloom_log, grid, planting, set_counts, visits
+from service.ingest import bloom_log, crop_counts, grid, planting, set_counts, visits
 from service.settings import Settings
 from tests.docs.session import HELP, README, ROOT, blocks
 
@@ -70,7 +70,7 @@ def test_stages_statuses_and_warnings_are_all_there() -> None:
     }
 
 
-@pytest.mark.parametrize("reader", [planting, grid, bloom_log, visits, set_counts])
+@pytest.mark.parametrize("reader", [planting, grid, bloom_log, visits, set_counts, crop_counts])
 def test_every_column_that_is_read_is_there(reader: Any) -> None:
     text = HELP["files"].read_text(encoding="utf-8")
     columns = reader.SYNONYMS.keys() - set(STAGE_KEYS)  # for these it leads to the table of stages

@@ -131,7 +131,7 @@ def test_a_warning_says_level_chance_and_message_and_one_code_is_one_entry() -> 
 
 
 def test_a_frosted_block_says_why_its_window_is_wide() -> None:
-    frosted = BlockForecast("b1", "thimble-ash", "own", BLOOM, frosted=True)
+    frosted = BlockForecast("b1", "thimble-ash", "own", BLOOM, share_killed=1.0)
     (entry,) = season_entries([frosted], [], PLANTING, interval=0.8)
     assert any(line.startswith("Marked as frosted:") for line in entry.text.splitlines())
 

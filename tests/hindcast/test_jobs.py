@@ -17,7 +17,7 @@ import pytest
 
 from service import clock
 from service import jobs as running
-from service.jobs import CRASHED, FAILED, LOST_AFTER_SECONDS, STOPPED, JobRunner, Tell
+from service.jobs import LOST_AFTER_SECONDS, JobRunner, Tell
 from service.store import Store
 from service.store.records import Job
 from service.store.repositories import Repositories
@@ -111,7 +111,7 @@ def test_a_job_that_waits_while_the_service_ends_is_left_to_the_next(store: Stor
     first.start()
     assert begun.wait(60)
     first.close()
-    assert jobs_of(store) == {"a-runs": ("failed", STOPPED), "b-waits": ("waiting", "")}
+    assert jobs_of(store) == {"a-runs": ("failed", "stopped"), "b-waits": ("waiting", "")}
     second = JobRunner(store, {"test": note})
     second.start()
     wait_for(lambda: jobs_of(store)["b-waits"][0] == "done")
@@ -149,7 +149,7 @@ def test_a_worker_that_ends_fails_its_own_jobs_alone(store: Store, monkeypatch: 
         assert queue.hold(of_living, progress=0.5, message="half")
     restarted = JobRunner(store, {})
     restarted._end_lost()
-    assert jobs_of(store) == {"a": ("failed", CRASHED), "b": ("running", "half"), "c": ("waiting", "")}
+    assert jobs_of(store) == {"a": ("failed", "crashed"), "b": ("running", "half"), "c": ("waiting", "")}
     with store.job_queue() as queue:  # it was not dead, only slow: its job is its own no more
         assert not queue.hold(of_dead, progress=0.9, message="late")
         assert not queue.end(of_dead, "done", "done", result={})
@@ -183,5 +183,5 @@ def test_a_cancelled_job_stops_and_tells_nothing(store: Store, monkeypatch: pyte
         assert records.jobs.get("long").progress == 0.25
         records.jobs.cancel("long")
     wait_for(lambda: jobs_of(store)["wrong"][0] == "failed")
-    assert jobs_of(store) == {"long": ("cancelled", "cancelled"), "wrong": ("failed", FAILED)}
+    assert jobs_of(store) == {"long": ("cancelled", "cancelled"), "wrong": ("failed", "broken")}
     runner.close()

@@ -15,8 +15,8 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from service.jobs import CRASHED, STOPPED
 from service.store import Store
+from service.words.jobs import SAID
 from tests.api.asking import VINEYARD, Answer, assert_problem, put_vineyard, send_csv
 from tests.conftest import client_of
 from tests.hindcast.past import invented_vineyard, log_csv, weather_csv
@@ -201,8 +201,8 @@ def test_a_service_that_stops_fails_its_job_and_says_so(tmp_path: Path) -> None:
         until_it_runs(client, job)
     with service(database) as client:
         told = client.get(job).json()
-        assert (told["state"], told["message"]) == ("failed", STOPPED)
-        assert_problem(client.get(f"{fit}/hindcast"), 404, STOPPED)
+        assert (told["state"], told["message"]) == ("failed", SAID["stopped"])
+        assert_problem(client.get(f"{fit}/hindcast"), 404, SAID["stopped"])
         assert client.post(f"{fit}/hindcast").headers["Location"] != job
 
 
@@ -243,4 +243,4 @@ def test_a_job_that_a_crash_left_running_has_failed_at_the_next_start(tmp_path: 
     store.close()
     with service(database) as client:
         told = client.get("/v1/jobs/j1").json()
-        assert (told["state"], told["message"], told["progress"]) == ("failed", CRASHED, 0.4)
+        assert (told["state"], told["message"], told["progress"]) == ("failed", SAID["crashed"], 0.4)

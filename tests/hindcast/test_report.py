@@ -42,7 +42,7 @@ def report(workers: Workers) -> HindcastReport:
     made = run_hindcast(plan_hindcast([vineyard], OPTIONS), workers, lambda *all: told.append(all))
     shares = [progress for progress, _ in told]
     assert shares == sorted(shares)
-    assert (shares[0], told[-1]) == (0.0, (1.0, "6 of 6 seasons"))
+    assert (shares[0], told[-1]) == (0.0, (1.0, "seasons 6/6"))
     return made
 
 

@@ -88,6 +88,7 @@ def test_pollen_that_fails_is_a_field_of_its_own() -> None:
         ("b2,A,perfect,0,0,0", "vines: '0' is outside 1 to"),
         ("b2,A,perfect,0,0,2.5", "vines: '2.5' is not a whole number"),
         ("b2,A,perfect,0,0,1,b9", "neighbour b9 is no block"),
+        ("b2,A,perfect,0,0,1,bb1", "from the file; did you mean b1?"),
         ("b2,A,perfect,0,0,1,b1;b2", "block b2 is its own neighbour"),
         ("b2,A,perfect,0,0,1,,perhaps", "viable_pollen: 'perhaps' is neither yes nor no"),
         ("b2,A,perfect,0,0,1,,,0", "berry_mass_g: 0 is not above 0"),

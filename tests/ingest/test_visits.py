@@ -70,6 +70,7 @@ def test_without_a_planting_the_cultivar_is_needed() -> None:
         ("2026-05-20,b2,,6.5,,", "bbch: '6.5' is not a whole number"),
         ("2026-05-20,b2,,,,", "neither percent_open nor bbch is given"),
         ("2026-05-20,b7,5,,,", "unknown block 'b7'; the known blocks are b1, b2"),
+        ("2026-05-20,bb1,5,,,", "unknown block 'bb1'; did you mean b1?"),
         ("2026-05-20,,5,,,", "neither block nor cultivar is given"),
         ("31/05/2026,b2,5,,,", "date_format=%d/%m/%Y"),
         (",b2,5,,,", "the date is blank"),

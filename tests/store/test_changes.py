@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from models.records import Block, BloomLogRow, Cultivar, FlowerType, FrostedBlock, SetCount, Visit
+from models.records import Block, BloomLogRow, CropCount, Cultivar, FlowerType, FrostedBlock, SetCount, Visit
 from service.store import NotFound, Repositories, Station, Store, Vineyard
 from service.store.errors import AlreadyUndone, CannotUndo
 from service.store.records import Written
@@ -87,6 +87,11 @@ EVERY_WRITE: tuple[Write, ...] = (
     ),
     lambda records: records.set_counts.add("home", [SetCount(NIGHT, "b1", "1", flowers=41, berries=9)]),
     lambda records: records.set_counts.delete("home", records.set_counts.all("home")[1].id),
+    lambda records: records.crop_counts.add("home", [CropCount(NIGHT, "b1", "1", 12)]),
+    lambda records: records.crop_counts.add(
+        "home", [CropCount(NIGHT, "b1", "1", 13), CropCount(NIGHT, "b1", "2", 9)]
+    ),
+    lambda records: records.crop_counts.delete("home", records.crop_counts.all("home")[1].id),
     lambda records: records.news_readers.replace_all("home", ["ida@home.example"]),
     lambda records: records.news_readers.replace_all("home", ["eve@home.example"]),
     lambda records: records.cultivars.put(

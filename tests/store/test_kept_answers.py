@@ -15,7 +15,6 @@ from sqlalchemy import create_engine, make_url, select
 
 from models.bloom.forecast import forecast
 from service.app import create_app
-from service.board.pages import UNITS_COOKIE
 from service.settings import Settings
 from service.store.images import is_journaled
 from service.store.journal import CHANGED
@@ -35,7 +34,7 @@ KEPT = (
     *(f"{VINEYARD}/calendar.ics", f"{VINEYARD}/planting-check", f"{STATION}/degree-days"),
     *(f"{BOARD}?{AS_OF}", f"{BOARD}/map"),
 )
-IN_NO_KEPT_ANSWER = {"set_counts", "news_readers"}
+IN_NO_KEPT_ANSWER = {"news_readers"}
 ROSTER = "/v1/roster"
 ASKED_AFTER_EACH_CHANGE = (
     *(f"{VINEYARD}/forecast", f"{VINEYARD}/calendar.ics", f"{BOARD}?{AS_OF}"),
@@ -68,6 +67,12 @@ CHANGES = {
     ),
     "bloom log": Change("POST", f"{VINEYARD}/bloom-log", csv=ONE_LOG_ROW),
     "frosted": Change("PUT", f"{VINEYARD}/blocks/c/frost/{THIS_SEASON}", {"night": f"{THIS_SEASON}-04-01"}),
+    "set count": Change(
+        "POST", f"{VINEYARD}/set-counts", [{"date": str(TODAY), "block": "b", "cluster": "1", "flowers": 50}]
+    ),
+    "crop count": Change(
+        "POST", f"{VINEYARD}/crop-counts", [{"date": str(TODAY), "block": "b", "cane": "1", "clusters": 9}]
+    ),
     "cultivar": Change(
         "PUT", "/v1/cultivars/birch", {"name": "Birch", "flower_type": "pistillate", "receptive_days": 9}
     ),
@@ -204,7 +209,7 @@ def test_the_question_counts_to_its_last_word(workers: tuple[TestClient, TestCli
     for _ in range(2):
         one.cookies.clear()
         in_metric = one.get(board).text
-        one.cookies.set(UNITS_COOKIE, "us")
+        one.cookies.set("capfall_units", "us")
         assert one.get(board).text != in_metric
 
 

@@ -45,11 +45,13 @@ NEAR_SHARE = 0.05
 WATCH_FROM = 0.2
 # What later versions tell beside it, by the field that it stands in. "why" stands where a chance is not known.
 ADDED = {
-    "": {"trace_shifts"},
-    "frost": {"why"},
-    "pistillate_blocks": {"at_other_reach"},
+    "": {"trace_shifts", "frost_limits_source"},
+    "blocks": {"frosted"},
+    "frost": {"why", "by_stage", "colder_than_station"},
+    "pistillate_blocks": {"at_other_reach", "notes"},
+    "sources": {"share_of_supply"},
     "uncovered": {"level", "days", "share_of_bloom"},
-    "warnings": {"donors", "past"},
+    "warnings": {"donors", "past", "bouquets"},
 }
 # Warnings whose days are those of the runs without pollen.
 OF_RUNS = {

@@ -93,6 +93,15 @@ steps = st.one_of(
         block,
         small,
     ),
+    st.builds(
+        lambda name, clusters: Step(
+            "POST",
+            f"{HOME}/crop-counts",
+            [{"date": "2025-06-10", "block": name, "cane": "1", "clusters": clusters}],
+        ),
+        block,
+        small,
+    ),
     st.builds(log, block, small, st.integers(0, 19)),
     st.builds(lambda name, season: Step("DELETE", f"{HOME}/bloom-log/{2020 + season}/{name}"), block, small),
     st.builds(warm, small, st.integers(0, 18)),

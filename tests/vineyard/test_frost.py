@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,10 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.bloom.traces import Traces
+from models.errors import BadInput
 from models.heat.gaps import Gap
 from models.heat.season import season_window
 from models.units import FloatArray
-from models.vineyard.frost import FrostNight, frost, frost_chance
+from models.vineyard.frost import FrostLimits, FrostNight, StageFrost, frost, frost_chance, frost_in_outlook
 
 WINDOW = season_window(2026, 31.0)
 STAGES = ["budbreak", "bloom_start", "full_bloom", "bloom_end"]
@@ -146,3 +148,47 @@ def test_chance_equals_a_look_at_each_night(
     )
     first, last = (np.array([draw[place] for draw in draws], dtype=np.float64) for place in (1, 2))
     assert frost_chance(np.array(cold), np.array(trace_of), first=first, last=last) == pytest.approx(expected)
+
+
+def test_each_stages_limit_holds_until_the_next_one_and_the_last_until_bloom_end() -> None:
+    limits = FrostLimits({"budbreak": -4.0, "bloom_start": -1.0}, "a sheet on other grapes")
+    tmin_c = nights({100: -3.0, 135: -0.5}, {100: -4.0}, {135: -1.0}, {129: -4.0, 140: -2.0})
+    draws = draws_of([SPRING] * 4, [2001, 2002, 2003, 2004])
+    (found,) = frost(traces(tmin_c), draws, as_of=at(10), limits=limits)
+    assert found.by_stage == (
+        StageFrost("budbreak", "bloom_start", -4.0, 0.5),
+        StageFrost("bloom_start", "bloom_end", -1.0, 0.5),
+    )
+    (today,) = frost(traces(tmin_c), draws, as_of=at(130), limits=limits)
+    assert [each.chance for each in today.by_stage] == [0.0, 0.5]  # nights that are over are no chance
+    unknown = draws_of([(NAN, 130.0, 134.0, 140.0)], [2001])
+    (no_budbreak,) = frost(traces(tmin_c), unknown, as_of=at(10), limits=limits)
+    assert [each.chance for each in no_budbreak.by_stage] == [None, 0.0]
+    for wrong in ({}, {"veraison": -1.0}, {"budbreak": -40.0}):
+        with pytest.raises(BadInput):
+            FrostLimits(wrong, "nobody")
+
+
+@given(st.floats(-5, 8), st.floats(-4, 4), st.integers(0, 3))
+def test_a_cordon_colder_by_so_much_is_a_limit_higher_by_so_much(
+    colder: float, limit_c: float, seed: int
+) -> None:
+    random = np.random.default_rng(seed)
+    known = traces(random.uniform(-5, 12, (3, WINDOW.days)), known_days=100)
+    draws = draws_of([SPRING] * 3, [2001, 2002, 2003])
+    (one,) = frost(known, draws, as_of=at(100), limit_c=limit_c, colder_c={"b1": colder, "b2": 99.0})
+    (other,) = frost(known, draws, as_of=at(100), limit_c=limit_c + colder)
+    assert (one.chance, one.chance_in_bloom, one.frost_nights) == (
+        other.chance,
+        other.chance_in_bloom,
+        other.frost_nights,
+    )
+    assert one.colder_c == colder
+
+
+def test_a_hollow_hears_of_frost_in_the_outlook_that_the_station_does_not() -> None:
+    cold = replace(traces(nights({100: 1.5})), outlook_through=at(102), known_days=99)
+    draws = draws_of([SPRING], [2001])
+    assert frost_in_outlook(cold, draws, as_of=at(99)) == ()
+    assert frost_in_outlook(cold, draws, as_of=at(99), colder_c={"b1": 2.0}) == (at(100),)
+    assert frost_in_outlook(cold, draws, as_of=at(99), colder_c={"b1": 1.0}) == ()

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from models.vineyard.open_flowers import bloom_days, cumulative_share, share_by_day
+from models.bloom.caps_off import cumulative_share
+from models.vineyard.open_flowers import bloom_days, share_by_day
 
 
 def share(day: float, start: float, full: float, end: float) -> float:

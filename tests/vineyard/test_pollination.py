@@ -15,7 +15,10 @@ from hypothesis import strategies as st
 from models.errors import BadInput
 from models.records import Block, Cultivar, FlowerType, Planting
 from models.units import FloatArray
-from models.vineyard.pollination import BlockPollination, PollenWarning, pollination
+from models.vineyard.bouquets import Bouquet, bouquets
+from models.vineyard.pollen_warnings import Donor, GapBetweenSources
+from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, pollination
+from models.vineyard.reach import NamedBlock
 from service.words.pollen import warning_words
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False)
@@ -478,15 +481,52 @@ def test_shoots_come_from_blocks_with_open_viable_anthers_on_those_days_and_none
         ("late", dt.date(2026, 6, 6), dt.date(2026, 6, 9)),
     ]
     assert "from 6 June to 13 June, from block long (Hedge vines), likely open" in warning_words(early)
+    by_day = [(each.date.day, [block.key for block in each.blocks], each.renew) for each in bouquets(early)]
+    assert by_day == [
+        *((day, ["long", "late"], day % 2 == 0) for day in range(6, 10)),
+        *((day, ["long"], day % 2 == 0) for day in range(10, 14)),
+    ]
+    assert (
+        "every 2 days or so: 6 June, 8 June, 10 June and 12 June (common practice in apple"
+        in warning_words(early)
+    )
     within = told(dt.date(2026, 6, 11))
     assert within.spans == early.spans
     assert within.ahead == ((dt.date(2026, 6, 11), dt.date(2026, 6, 13)),)
     assert [each.block.key for each in within.donors] == ["long"]
+    # the days of renewal do not move with the day that it is
+    assert [each.date.day for each in bouquets(within) if each.renew] == [12]
     assert "from 11 June to 13 June" in warning_words(within)
     after = told(dt.date(2026, 6, 14))
     assert (after.level, after.past, after.donors) == ("watch", True, ())
+    assert bouquets(after) == ()
     assert "is thought to have finished on 4 June" in warning_words(after)
     assert "Place" not in warning_words(after)
+
+
+def test_shoots_are_put_again_once_a_block_opens_after_days_without() -> None:
+    def june(day: int) -> dt.date:
+        return dt.date(2026, 6, day)
+
+    late, early = NamedBlock("late", "Tinderling"), NamedBlock("early", "Hedge vines")
+    given = (Donor(late, (june(9), june(10), june(20))), Donor(early, (june(5), june(6))))
+    spans = ((june(5), june(10)), (june(19), june(20)))
+    told = PollenWarning(
+        NamedBlock("b1", "Dewlight"), GapBetweenSources(0.4), "act", 0.8, spans, spans, given
+    )
+    assert bouquets(told) == (
+        Bouquet(june(5), (early,), renew=True),
+        Bouquet(june(6), (early,), renew=False),
+        Bouquet(june(7), (), renew=False),
+        Bouquet(june(8), (), renew=False),
+        Bouquet(june(9), (late,), renew=True),
+        Bouquet(june(10), (late,), renew=False),
+        Bouquet(june(19), (), renew=False),
+        Bouquet(june(20), (late,), renew=True),
+    )
+    said = warning_words(told)
+    assert "Fresh ones every 2 days or so: 5 June, 9 June and 20 June" in said
+    assert "on 7 June, 8 June and 19 June no block is likely to have open anthers" in said
 
 
 def test_cover_at_half_and_double_the_reach_where_other_sources_stand_in_it() -> None:
@@ -504,7 +544,7 @@ def test_cover_at_half_and_double_the_reach_where_other_sources_stand_in_it() ->
     assert only(pollination(asked, unknown)).at_other_reach[1].share_of_bloom_covered is not None
 
 
-WORSE = ("frosted", "not_viable", "further", "fewer_days", "removed")
+WORSE = ("frosted", "frosted_in_part", "not_viable", "further", "fewer_days", "removed")
 
 
 @settings(max_examples=150, deadline=None)
@@ -530,12 +570,17 @@ def test_a_source_made_worse_in_any_way_never_raises_the_cover_of_another_block(
         return
     made = replace(was, cultivar="own")
 
-    def share(one: Block | None, cultivar: Cultivar, frosted: tuple[str, ...] = ()) -> dict[str, float]:
+    def share(
+        one: Block | None,
+        cultivar: Cultivar,
+        frosted: tuple[str, ...] = (),
+        draws: xr.Dataset = blooms,
+    ) -> dict[str, float]:
         """Median cover of every pistillate block, with the source as it is here; where unknown, none."""
         now = Planting(
             tuple(others) if one is None else (*others, one), CULTIVARS | {"own": cultivar}, reach_m=15.0
         )
-        found = pollination(now, blooms, frosted=frosted)
+        found = pollination(now, draws, frosted=frosted)
         return {
             each.block: each.share_of_bloom_covered.median for each in found if each.share_of_bloom_covered
         }
@@ -544,6 +589,7 @@ def test_a_source_made_worse_in_any_way_never_raises_the_cover_of_another_block(
     away = replace(made, x_m=100.0 + by)
     after = {
         "frosted": lambda: share(made, own, (made.key,)),
+        "frosted_in_part": lambda: share(made, own, draws=frozen_in_part(blooms, made.key, by % 2, by)),
         "not_viable": lambda: share(made, replace(own, viable_pollen=False)),
         "further": lambda: share(away, own),
         "fewer_days": lambda: share(made, replace(own, pollen_days=1 + by % 2)),
@@ -552,6 +598,40 @@ def test_a_source_made_worse_in_any_way_never_raises_the_cover_of_another_block(
     before = share(made, own)
     for key, covered in after.items():
         assert covered <= before[key] + 1e-12
+
+
+def frozen_in_part(draws: xr.Dataset, key: str, failing: int, later: int = 5) -> xr.Dataset:
+    """The block blooms later, gives pollen as it would have bloomed, and is not counted on in the first draws."""
+    moved = draws["day"].where(draws["block"] != key, draws["day"] + later)
+    counted = xr.ones_like(draws["day"].isel(stage=0, drop=True), dtype=bool)
+    counted.loc[{"block": key, "draw": range(min(failing, draws.sizes["draw"]))}] = False
+    return draws.assign(day=moved, pollen_day=draws["day"], counted_on=counted)
+
+
+def test_a_source_that_froze_in_part_is_counted_on_in_some_draws_at_its_usual_time() -> None:
+    draws = draws_of({key: [bloom] * 10 for key, bloom in SAFE.items()})
+    usual = only(pollination(planting(B1, B7), draws))
+    found = only(pollination(planting(B1, B7), frozen_in_part(draws, "b7", 4)))
+    assert usual.share_of_bloom_covered == MedianInterval(1.0, 1.0, 1.0)
+    assert found.share_of_bloom_covered == MedianInterval(1.0, 0.0, 1.0)
+    told = warning(found, "unknown_bloom")
+    assert told.level == "watch"
+    assert told.chance == pytest.approx(0.4)
+    assert {run.why for run in found.uncovered} == {"unknown_bloom"}
+    assert told.spans == tuple(run.span for run in found.uncovered)
+    assert all(chance == pytest.approx(0.4) for run in found.uncovered for chance in run.days)
+    assert "block b7 (Tinderling) (60 % of its shoots left) is marked as frosted in part" in warning_words(
+        told
+    )
+    most = only(pollination(planting(B1, B7), frozen_in_part(draws, "b7", 7)))
+    assert warning(most, "unknown_bloom").level == "act"
+    # beside a source that ends early it is late pollen that is in doubt
+    both = planting(B1, B7, block("b9", HEDGE, x_m=5.0))
+    early = draws_of({"b1": [SAFE["b1"]] * 10, "b7": [SAFE["b7"]] * 10, "b9": [EARLY["b7"]] * 10})
+    ends = warning(only(pollination(both, frozen_in_part(early, "b7", 4))), "pollen_ends_early")
+    assert ends.level == "watch"
+    assert ends.chance == pytest.approx(0.4)
+    assert "block b9 (Hedge vines)" in warning_words(ends).lower().replace("hedge vines", "Hedge vines")
 
 
 def test_a_frosted_source_is_not_counted_on_and_named() -> None:

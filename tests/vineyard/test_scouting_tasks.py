@@ -10,10 +10,11 @@ import pytest
 import xarray as xr
 
 from models.errors import BadInput
-from models.records import Block, Cultivar, FlowerType, Planting, StageInterval, Visit
+from models.records import Block, CropCount, Cultivar, FlowerType, Planting, StageInterval, Visit
+from models.records import SetCount as Counted
 from models.vineyard.reach import NamedBlock
 from models.vineyard.scouting import Task, TaskKind, Window, scouting_tasks, tasks_done
-from models.vineyard.scouting_tasks import CropLoad, FlowerTypeCheck, PollenOverlap
+from models.vineyard.scouting_tasks import CropLoad, FlowerTypeCheck, PollenOverlap, Ripeness, counts_made
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False, berry_mass_g=15.0)
 TINDERLING = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True, berry_mass_g=6.5)
@@ -138,7 +139,7 @@ def test_crop_load_is_looked_at_whatever_the_flowers_and_the_berries(
 ) -> None:
     cultivar = Cultivar("tinderling", "Tinderling", flower_type, viable_pollen=True, berry_mass_g=mass_g)
     tasks = scouting_tasks(planting(B7, cultivars=(cultivar,)), draws_of({"b7": [USUAL]}))
-    assert only(tasks, "b7", "crop_load").look == CropLoad()
+    assert only(tasks, "b7", "crop_load").look == CropLoad(flower_type is FlowerType.PERFECT, mass_g)
 
 
 def visit(
@@ -182,3 +183,27 @@ def test_a_logged_date_does_a_task_but_budbreak_and_not_yet_do_not() -> None:
 def test_a_chance_out_of_range_is_refused(chance: float) -> None:
     with pytest.raises(BadInput, match="above 0"):
         scouting_tasks(planting(B1), draws_of({"b1": [USUAL]}), chance=chance)
+
+
+def test_a_count_does_its_own_task_on_whatever_day() -> None:
+    tasks = scouting_tasks(planting(B1), draws_of({"b1": [USUAL]}))
+    flowers, berries = Counted(day(100), "b1", "1", flowers=40), Counted(day(200), "b1", "1", berries=9)
+    assert counts_made([flowers], []) == {("b1", "flower_count")}
+    assert counts_made([berries], [CropCount(day(201), "b2", "1", 12)]) == {
+        ("b1", "set_count"),
+        ("b2", "crop_load"),
+    }
+    done = tasks_done(tasks, [], counted=counts_made([flowers, berries], []))
+    assert done == {("b1", "flower_count"), ("b1", "set_count")}
+
+
+def test_ripeness_is_looked_at_in_the_ten_days_before_a_harvest_that_is_forecast() -> None:
+    bloom = draws_of({"b1": [USUAL] * 4, "b7": [USUAL] * 4})
+    harvest = xr.full_like(bloom["day"].isel(stage=[0]), 250.0).assign_coords(stage=["harvest"])
+    harvest.loc[{"block": "b7"}] = np.nan  # after the season
+    draws = xr.Dataset({"day": xr.concat([bloom["day"], harvest], "stage")}, attrs=bloom.attrs)
+    tasks = scouting_tasks(planting(B1, B7), draws)
+    (found,) = [task for task in tasks if task.task == "ripeness"]
+    assert (found.block, found.look) == ("b1", Ripeness())
+    assert (found.window.first_day, found.window.last_day) == (day(240), day(250))
+    assert not [task for task in scouting_tasks(planting(B1, B7), bloom) if task.task == "ripeness"]

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 
 from models.bloom.forecast import BlockForecast, StageForecast, Status
 from models.vineyard.block_pollination import BlockPollination
-from models.vineyard.pollen_warnings import OnlySource, PollenWarning, SourceEndsFirst, Span, WarningLevel
+from models.vineyard.pollen_warnings import (
+    Donor,
+    OnlySource,
+    PollenWarning,
+    SourceEndsFirst,
+    Span,
+    WarningLevel,
+)
 from models.vineyard.reach import NamedBlock
 from models.vineyard.scouting import Plan, PlannedTask, Trip, Window
 from models.vineyard.scouting_tasks import FirstCaps
@@ -16,6 +24,7 @@ from models.vineyard.season_state import (
     BringPollen,
     FirstLack,
     NextBloom,
+    RenewShoots,
     Standing,
     Walk,
     season_state,
@@ -120,6 +129,17 @@ def test_the_week_holds_trips_and_pollen_by_day() -> None:
         Walk(day(6), plan.trips[0].tasks),
         BringPollen(day(8), (("b", day(11)), ("c", day(14)))),
         Walk(day(12), plan.trips[1].tasks),
+    )
+
+
+def test_shoots_are_renewed_on_days_of_the_week_on_which_some_can_be_cut() -> None:
+    first = ends_first("b", "act", (day(8), day(14)))
+    source = Donor(NamedBlock("s", "Anvil"), tuple(day(number) for number in range(8, 12)))
+    other = Donor(NamedBlock("t", "Anvil"), (day(10),))
+    lacking = [pollen("b", replace(first, donors=(source, other)))]
+    assert week_ahead(Plan((), ()), lacking, day(6)) == (
+        BringPollen(day(8), (("b", day(14)),)),
+        RenewShoots(day(10), (("b", ("s", "t")),)),
     )
 
 

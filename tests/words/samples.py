@@ -52,6 +52,9 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
         (Visit(DAY, "dewlight", "b1", 60.0), Visit(LATER, "dewlight", "b1", None, 57, "Wren"))
     ),
     dates.LogAgainstVisits("b1", "bloom_end", DAY, LATER, None, visits_count=False),
+    dates.PastLogAgainstVisits(
+        dates.LogAgainstVisits("b1", "bloom_end", DAY, LATER, None, visits_count=False), 1
+    ),
     dates.ObservationFarOff("b1", "bloom_end", LATER, had_come=False, days_later=40),
     dates.BlocksFrosted(2026, ("b1", "b2")),
     dates.SeasonInFit(2026),
@@ -76,7 +79,13 @@ CAUTIONS: tuple[cautions.Caution, ...] = (
     cautions.OtherPollenUnknown("none"),
     cautions.OtherPollenUnknown("many"),
     cautions.PollenMayNotLack(),
+    cautions.SetOnTheseVines("explains", 0.12, 0.31, 24, 8),
+    cautions.SetOnTheseVines("not_shown", 0.2, 0.22, 24, 8),
+    cautions.SetOnTheseVines("against", 0.3, 0.2, 24, 8),
     cautions.FrostDamageUnknown(),
+    cautions.FrostLimitsGiven("sheet-12"),
+    cautions.CordonsColder(1.5, 1.5),
+    cautions.CordonsColder(-0.5, 2.0),
     cautions.FrostCame(),
     cautions.LayoutsDisagree(),
     cautions.LayoutOnly("no_fit"),
@@ -98,6 +107,7 @@ WARNED: tuple[pollen_warnings.Warned, ...] = (
     pollen_warnings.BloomUnfinished(),
     pollen_warnings.SourcesNotForecast((SOURCE,), all_of_them=True),
     pollen_warnings.SourcesFrosted((SOURCE,)),
+    pollen_warnings.SourcesFrostedInPart((SOURCE, OTHER), (0.6, 0.75)),
 )
 LOOKS: tuple[scouting_tasks.Look, ...] = (
     scouting_tasks.FlowerCount(),
@@ -106,6 +116,8 @@ LOOKS: tuple[scouting_tasks.Look, ...] = (
     scouting_tasks.PollenOverlap((SOURCE,)),
     scouting_tasks.SetCount(),
     scouting_tasks.CropLoad(),
+    scouting_tasks.CropLoad(self_fertile=True, berry_mass_g=12.0),
+    scouting_tasks.Ripeness(),
 )
 MISSED: tuple[scouting.Missed, ...] = (
     scouting.TooLate(),

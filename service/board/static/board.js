@@ -34,8 +34,12 @@ addEventListener("click", (event) => {
 navigator.serviceWorker?.register("/service-worker.js").then(async () => {
   if (navigator.serviceWorker.controller || !/^(\/growers\/[^/]+)?\/vineyards\/[^/]+(\/visit)?$/.test(location.pathname)) return;
   await navigator.serviceWorker.ready;
-  await (await caches.open("capfall-pages-1")).add(location.pathname);
+  await (await caches.open("capfall-pages-2")).add(location.pathname);
 }).catch(() => { /* without it the open page still works */ });
+// On a narrow screen the tabs are one row, which may run on beyond its edge.
+document.querySelector(".top [aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
+// Who is asked for a key is signed in no more: what was kept of pages goes.
+if (document.querySelector('form[action="/sign-in"]')) globalThis.caches?.delete("capfall-pages-1");
 // After a refusal the browser still holds the form as it was filled in.
 const back = document.querySelector("[data-back]");
 if (back && history.length > 1) {

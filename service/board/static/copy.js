@@ -7,7 +7,7 @@ for (const button of document.querySelectorAll("[data-copy]")) {
     field.select();
     try {
       await navigator.clipboard.writeText(field.value);
-      button.textContent = "Copied";
-    } catch { button.textContent = "Press Ctrl+C to copy"; }
+      button.textContent = button.dataset.copied;
+    } catch { button.textContent = button.dataset.byHand; }
   });
 }

@@ -25,10 +25,11 @@ for (const form of document.querySelectorAll("form[data-keep]")) {
         return;
       }
       answer.replaceChildren(...(said ?? page.querySelector("main") ?? page.body).childNodes);
-      if (!sent.ok) document.getElementById("confirm")?.removeAttribute("hidden");
+      const boxes = page.getElementById("confirm"); // those that answer what was refused
+      if (boxes) document.getElementById("confirm")?.replaceChildren(...boxes.childNodes);
       document.title = page.title;
     } catch {
-      said.textContent = "No connection: nothing was stored. The files stay chosen; send them once more.";
+      said.textContent = form.dataset.lost;
     }
     for (const button of buttons) button.disabled = false;
     answer.scrollIntoView({ block: "start" });

@@ -11,7 +11,9 @@ async function look() {
     if (["done", "failed", "cancelled"].includes(job.state)) { location.reload(); return; }
     if (answer.ok) {
       bar.value = job.progress;
-      said.textContent = Math.round(100 * job.progress) + " %" + (job.message ? ": " + job.message : "");
+      // what a job is at is told in English
+      const at = job.message && document.documentElement.lang === "en" ? ": " + job.message : "";
+      said.textContent = Math.round(100 * job.progress) + " %" + at;
     }
   } catch { /* the connection dropped: the next look may get through */ }
   setTimeout(look, 1500);

@@ -1,7 +1,7 @@
 // Keeps the form, the board and the trips of the last visit within reach without a connection. With one, everything
 // comes from the service, always.
 "use strict";
-const CACHE = "capfall-pages-1";
+const CACHE = "capfall-pages-2";
 // A connection may hang rather than fail; then what is held is shown. The board is computed, the form must open.
 const GIVE_UP_MS = { form: 4000, other: 15000 };
 const STATIC = ["/static/board.css", "/static/board.js", "/static/visit.js", "/static/icon.svg"];
@@ -16,8 +16,10 @@ const worthKeeping = (url, answer) =>
 
 async function asItWas(held) {
   const when = new Date(held.headers.get("date") ?? Date.now());
-  const note = `<p class="note" role="status"><b>No answer from the service.</b> This page is as it was on ${when.toLocaleString()}.</p>`;
-  const text = (await held.text()).replace(/<main[^>]*>/, (main) => main + note);
+  const page = await held.text();
+  const language = page.match(/<html lang="([\w-]+)"/)?.[1];
+  // the note stands in the page, in its language, as a comment
+  const text = page.replace(/<!--held (.*?)-->/s, (_, note) => note.replace("{when}", when.toLocaleString(language)));
   return new Response(text, { headers: held.headers });
 }
 

@@ -14,7 +14,9 @@
   const RETRY_MS = 15000;
   const GIVE_UP_MS = 8000; // a connection may hang rather than fail, and must not hold up the next try
   const REFUSALS = [404, 409, 413, 422]; // what another try would not change
-  const KEPT = "The visit is kept on this phone and is sent as soon as that works.";
+  const texts = JSON.parse(form.dataset.words);
+  const fill = (name, values = {}) => texts[name].replace(/\{(\w+)\}/g, (_, value) => values[value]);
+  const KEPT = texts.kept;
   let sending = false;
   let mayRecord = true; // as the service said last
 
@@ -22,10 +24,9 @@
 
   const read = () => JSON.parse(localStorage.getItem(key) || "[]");
   const write = (visits) => localStorage.setItem(key, JSON.stringify(visits));
-  const refusal = ({ refused }) => (
-    `. Refused, and not sent again: ${refused.replace(/[.!?]$/, "")}. Correct it above and record it anew, or discard it. `
-  );
-  const words = (visit) => `${visit.block}, ${visit.date}: ${visit.percent_open} % of caps off`;
+  const refusal = ({ refused }) => `. ${fill("refused", { why: refused.replace(/[.!?]$/, "") })} `;
+  const found = (visit) => fill("found", { percent: visit.percent_open });
+  const words = (visit) => `${visit.block}, ${visit.date}: ${found(visit)}`;
   function say(text, change) {
     said.firstElementChild.textContent = text;
     said.hidden = false;
@@ -41,13 +42,13 @@
     document.getElementById("send-now").hidden = !waits;
     document.getElementById("kept-list").replaceChildren(...visits.map((visit) => {
       const line = document.createElement("li");
-      const stands = mayRecord ? " – waiting " : " – not sent: this key may not record ";
+      const stands = ` – ${mayRecord ? texts.waiting : texts.mayNot} `;
       line.textContent = words(visit) + (visit.refused ? refusal(visit) : stands);
       if (visit.refused) {
         const drop = document.createElement("button");
         drop.type = "button";
         drop.className = "quiet";
-        drop.textContent = "Discard";
+        drop.textContent = texts.discard;
         drop.addEventListener("click", () => { write(read().filter((other) => other.id !== visit.id)); show(); });
         line.append(drop);
       }
@@ -63,14 +64,25 @@
     }
   }
 
-  function recorded(visit) {
+  // The list as the service has it: a second look of one day and observer takes the first one's place.
+  async function listRecorded() {
     const list = document.getElementById("today");
-    document.getElementById("none-yet")?.remove();
-    if (visit.date === list.dataset.date) {
+    const day = list.dataset.date;
+    const answer = await fetch(`${within}/v1/vineyards/${vineyard}/visits?from=${day}&to=${day}`, { cache: "no-store" });
+    const told = await own(answer);
+    if (!answer.ok || !told?.visits) return;
+    if (told.visits.length) document.getElementById("none-yet")?.remove();
+    list.replaceChildren(...told.visits.map((seen) => {
       const line = document.createElement("li");
-      line.textContent = `${visit.block}: ${visit.percent_open} % of caps off`;
-      list.append(line);
-    }
+      const change = document.createElement("a");
+      change.href = `${within}/vineyards/${vineyard}/visits/${seen.visit}`;
+      change.textContent = list.dataset.change;
+      line.append(`${seen.block ?? seen.cultivar}: ${found(seen)}${seen.observer ? `, ${seen.observer}` : ""} `, change);
+      return line;
+    }));
+  }
+
+  function recorded(visit) {
     const here = trip.findIndex((each) => each.dataset.block === visit.block);
     if (here < 0) return;
     trip[here].classList.add("done");
@@ -101,13 +113,13 @@
     if (told?.type?.startsWith("/problems/") && REFUSALS.includes(answer.status)) {
       return { refused: told.errors?.map((error) => error.problem).join("; ") || told.detail };
     }
-    if (told && answer.status === 401) throw new NotTaken(`This phone is signed in no more. ${KEPT}`);
+    if (told && answer.status === 401) throw new NotTaken(`${texts.signedOut} ${KEPT}`);
     if (told?.type === "/problems/forbidden") {
       mayRecord = false;
-      throw new NotTaken(`This key may not record visits: ${told.detail}. The visit is kept on this phone: sign in with a key that may record, and open this page again.`);
+      throw new NotTaken(fill("forbidden", { why: told.detail }));
     }
-    if (told?.type?.startsWith("/problems/")) throw new NotTaken(`The service says: ${told.detail}. ${KEPT}`);
-    throw new NotTaken(`Something else than the service answered, as the sign-in page of a network does. ${KEPT}`);
+    if (told?.type?.startsWith("/problems/")) throw new NotTaken(`${fill("serviceSays", { why: told.detail })} ${KEPT}`);
+    throw new NotTaken(`${texts.notOurs} ${KEPT}`);
   }
 
   async function send() {
@@ -135,14 +147,15 @@
         recorded(next);
       }
     } catch (error) {
-      trouble = error instanceof NotTaken ? error.message : `No connection. ${KEPT}`;
+      trouble = error instanceof NotTaken ? error.message : `${texts.noConnection} ${KEPT}`;
     } finally {
       sending = false;
     }
-    const others = read().some((visit) => visit.refused) ? " The service refused a visit, see below." : "";
+    const others = read().some((visit) => visit.refused) ? ` ${texts.othersRefused}` : "";
     if (sent.length) {
-      const look = doubtful.length ? ` Please look again: ${doubtful.join(" ")}` : "";
-      say(`Recorded: ${sent.map(words).join("; ")}. The windows on the board know of it.${others}${look} ${trouble ?? ""}`, sent.length === 1 && last);
+      listRecorded().catch(() => { /* it stands there when the page is opened again */ });
+      const look = doubtful.length ? ` ${texts.lookAgain} ${doubtful.join(" ")}` : "";
+      say(`${fill("recorded", { visits: sent.map(words).join("; ") })}${others}${look} ${trouble ?? ""}`, sent.length === 1 && last);
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
       if (form.elements.as_of.value) {
         document.getElementById("to-board").href = `${within}/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
@@ -159,10 +172,10 @@
     try {
       const answer = await fetch(`${within}/v1/changes/${change}/undo`, { method: "POST" });
       const told = await own(answer);
-      if (!answer.ok || !told) { say(`It could not be undone: ${told?.detail ?? "no answer"}.`); return; }
-      document.getElementById("today").lastElementChild?.remove();
-      say("Undone: that visit counts no more.");
-    } catch { say("No connection: it is not undone yet.", change); }
+      if (!answer.ok || !told) { say(fill("notUndone", { why: told?.detail ?? texts.noAnswer })); return; }
+      await listRecorded();
+      say(texts.undone);
+    } catch { say(texts.notUndoneYet, change); }
   });
 
   for (const each of trip) {
