@@ -33,6 +33,7 @@ from service.web.reading import ReadingOfPages
 from service.web.safe_headers import SafeHeaders
 from service.web.traffic import Metrics, Traffic
 from service.web.turns import Turns
+from service.workers import workers_for
 
 DESCRIPTION = """
 When each grape cultivar of a planting blooms, and where pollen runs out before the flowers that need it.
@@ -59,7 +60,7 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         await run_in_threadpool(store.migrate)
-        jobs = app.state.jobs = JobRunner(store, WORKS)
+        jobs = app.state.jobs = JobRunner(store, WORKS, partial(workers_for, settings.scheduler))
         await run_in_threadpool(jobs.start)
         yield
         await run_in_threadpool(jobs.close)

@@ -5,8 +5,11 @@ from __future__ import annotations
 from logging.config import dictConfig
 
 from service import logs
-from service.app import create_app
+from service.loading import for_good
 from service.settings import Settings
 
 dictConfig(logs.config())
-app = create_app(Settings())
+with for_good():
+    from service.app import create_app
+
+    app = create_app(Settings())

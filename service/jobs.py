@@ -1,4 +1,4 @@
-"""Long work in the background of the service: one job after the other, each on all cores.
+"""Long work in the background of the service: one job after the other, each on all cores or on a cluster.
 
 Jobs wait in the database with what was asked for. Each service, or each of its workers, claims one at a time; what one
 of them leaves unfinished fails by itself, and touches none of the others'.
@@ -41,11 +41,16 @@ class JobRunner:
     ----------
     store : Store
     works : mapping of a kind of job to its work
+    make_workers : callable, optional
+        Gives the processes of one job; by default one on each core of this machine.
     """
 
-    def __init__(self, store: Store, works: Mapping[str, JobWork]) -> None:
+    def __init__(
+        self, store: Store, works: Mapping[str, JobWork], make_workers: Callable[[], Workers] = Workers
+    ) -> None:
         self._store = store
         self._works = works
+        self._make_workers = make_workers
         self._name = uuid.uuid4().hex
         self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
         self._closing = threading.Event()
@@ -104,7 +109,7 @@ class JobRunner:
     def _outcome(self, claimed: Claimed) -> tuple[JobState, str, dict[str, Any] | None]:
         job = claimed.job
         try:
-            with Workers() as workers, self._held(claimed, workers) as tell:
+            with self._make_workers() as workers, self._held(claimed, workers) as tell:
                 self._workers = workers
                 if self._closing.is_set():  # a stop that came before there was anything to stop
                     raise Stopped

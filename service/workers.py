@@ -136,6 +136,7 @@ class ClusterWorkers(Workers):
         except (OSError, ValueError, TimeoutError) as error:
             raise NoCluster(f"no scheduler answers at {scheduler}") from error
         self._client = client
+        self._closing = threading.Lock()  # a stop may come when all is done: a closed client cannot be asked
         self.count = max(sum(client.ncores().values()), 1)
         self._stopped = False
         self._pool = client.get_executor(pure=False, retries=TRIES)
@@ -143,12 +144,15 @@ class ClusterWorkers(Workers):
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._client.close()
+        with self._closing:
+            self._client.close()
 
     def stop(self) -> None:
         """Give up what was asked of the cluster; whoever waits for it gets `Stopped`."""
         self._stopped = True
-        self._pool.shutdown(wait=False)
+        with self._closing:
+            if self._client.status != "closed":
+                self._pool.shutdown(wait=False)
 
 
 def workers_for(scheduler: str | None) -> Workers:

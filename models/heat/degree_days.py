@@ -18,6 +18,8 @@ from models.units import FloatArray
 
 CUTOFFS = ", ".join(get_args(Cutoff))
 METHODS = ", ".join(get_args(HeatMethod))
+# Of many stations so many values are computed at a time: what is held between the steps stays near the processor.
+PIECE = 16_384
 
 
 def mean_heat_above(tmin_c: FloatArray, tmax_c: FloatArray, line_c: float) -> FloatArray:
@@ -298,6 +300,19 @@ def daily_degree_days(tmin_c: FloatArray, tmax_c: FloatArray, rule: HeatRule) ->
     BadInput
         If a maximum lies below its minimum, or the method is unknown.
     """
+    days = tmin_c.shape[-1] if tmin_c.ndim else 1
+    at_once = max(PIECE // max(days, 1), 1)
+    if tmin_c.size <= at_once * days or tmin_c.shape != tmax_c.shape:
+        return _degree_days(tmin_c, tmax_c, rule)
+    low, high = tmin_c.reshape(-1, days), tmax_c.reshape(-1, days)
+    heat = np.empty(low.shape)
+    for row in range(0, len(low), at_once):
+        piece = slice(row, row + at_once)
+        heat[piece] = _degree_days(low[piece], high[piece], rule)
+    return heat.reshape(tmin_c.shape)
+
+
+def _degree_days(tmin_c: FloatArray, tmax_c: FloatArray, rule: HeatRule) -> FloatArray:
     base_c, upper_c, cutoff = rule.base_c, rule.upper_c, rule.cutoff
     match rule.method:
         case "average":

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from models.bloom.forecast import Forecast
 from models.bloom.observations import IntArray
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
+from models.vineyard.synchrony import BoolArray
 
 # Into so many classes of equal size the weather up to a look is parted: it will be known by then, looked or not.
 WEATHERS = 4
@@ -54,7 +57,7 @@ def narrowing(found: Forecast, days: Collection[dt.date]) -> dict[tuple[str, dt.
         if day < found.as_of or not 0 <= place < window.days:
             continue
         weather = _weather(traces.accumulated[:, place][trace_of])
-        seen = (reached <= place).sum(axis=1)
+        seen = (reached <= place).sum(axis=1, dtype=np.int8)
         falls = _expected_fall(np.maximum(dates, place), seen, weather)
         told |= {(block, day): width * float(fall) for block, fall in zip(blocks, falls, strict=True)}
     return told
@@ -79,25 +82,37 @@ def _expected_fall(dates: FloatArray, seen: IntArray, weather: IntArray) -> Floa
         What a look at the block would find.
     weather : ndarray of int, shape (draw,)
     """
-    draws, kinds = weather.size, int(seen.max()) + 1
-    off = (dates - dates.mean(axis=1, keepdims=True)).T
-    moments = np.hstack([np.ones((draws, 1)), off, off**2])
-    before = _mean_deviation(moments, weather[None], WEATHERS)
-    found = weather * kinds + seen
-    return np.maximum(before - _mean_deviation(moments, found, WEATHERS * kinds), 0.0)
+    falls = np.zeros(len(seen))
+    # most of the time goes into what is known: looks that can find one thing only, and dates that are past
+    open_blocks, open_dates = _varies(seen), dates[_varies(dates)]
+    if open_blocks.any() and len(open_dates):
+        off = (open_dates - open_dates.mean(axis=1, keepdims=True)).T
+        moments = np.hstack([np.ones((weather.size, 1)), off, off**2])
+        before = _mean_deviation(moments, weather[None], WEATHERS)
+        kinds = int(seen.max()) + 1
+        after = _mean_deviation(moments, weather * kinds + seen[open_blocks], WEATHERS * kinds)
+        falls[open_blocks] = np.maximum(before - after, 0.0) * len(open_dates) / len(dates)
+    return falls
+
+
+def _varies(drawn: NDArray[Any]) -> BoolArray:
+    return np.asarray((drawn != drawn[:, :1]).any(axis=1))
 
 
 def _mean_deviation(moments: FloatArray, class_of: IntArray, classes: int) -> FloatArray:
     """Mean standard deviation within classes of draws, over draws and targets, by what parts them; shape (part,)."""
     parts, draws = class_of.shape
     flat = (class_of + classes * np.arange(parts)[:, None]).T
-    member = np.zeros((draws, parts * classes))
-    np.put_along_axis(member, flat, 1.0, axis=1)
-    sums = (member.T @ moments).reshape(parts, classes, -1)
+    found = np.bincount(flat.ravel(), minlength=parts * classes) > 0
+    member = np.zeros((draws, int(found.sum())))
+    np.put_along_axis(member, (np.cumsum(found) - 1)[flat], 1.0, axis=1)
+    sums = member.T @ moments
     targets = (sums.shape[-1] - 1) // 2
-    count, first, second = sums[..., :1], sums[..., 1 : 1 + targets], sums[..., 1 + targets :]
+    count, first, second = sums[:, :1], sums[:, 1 : 1 + targets], sums[:, 1 + targets :]
     # of few draws the deviation comes out too small: by about 1 / (4 (n - 1)) where they are normal
     spare = np.maximum(count - 1, 1)
-    squares = np.maximum(second - first**2 / np.maximum(count, 1), 0.0)
+    squares = np.maximum(second - first**2 / count, 0.0)
     deviation = np.sqrt(squares / spare) * (1 + 1 / (4 * spare))
-    return np.asarray((count * deviation).sum(axis=1).mean(axis=1) / draws, dtype=np.float64)
+    part_of = np.flatnonzero(found) // classes
+    weighted = (count[:, 0] * deviation.mean(axis=1)) / draws
+    return np.asarray(np.bincount(part_of, weights=weighted, minlength=parts), dtype=np.float64)

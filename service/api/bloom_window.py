@@ -8,13 +8,14 @@ from fastapi import APIRouter
 
 from models.vineyard.whole_bloom import whole_bloom
 from service.api.forecasts import Foreseen
-from service.api.responses import problems
+from service.api.responses import UNCHANGED, problems
 from service.api.schemas import Body, ThreeDigits
 from service.usecases.cautions import cautions_of
+from service.web.kept import KeptRoute
 from service.words.bloom_window import window_words
 from service.words.cautions import caution_texts
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
 
 
 class DayRangeAnswer(Body):
@@ -46,7 +47,7 @@ class BloomWindowAnswer(Body):
     cautions: list[str]
 
 
-@router.get("/bloom-window", summary="Show when any block blooms", responses=problems(404, 409))
+@router.get("/bloom-window", summary="Show when any block blooms", responses=UNCHANGED | problems(404, 409))
 def get_bloom_window(forecast: Foreseen) -> BloomWindowAnswer:
     """The days on which any block is in bloom, for a beekeeper and for whoever sprays. Product labels and local rules
     come first: a day that is not listed is no permission. Blocks that cannot be forecast are not in it.

@@ -11,18 +11,19 @@ from pydantic import AfterValidator, Field
 
 from models.vineyard.told import News
 from service import clock
-from service.api.responses import Responses, problems
+from service.api.responses import UNCHANGED, Responses, problems
 from service.api.schemas import Body
 from service.feed.news import MEDIA_TYPE, to_atom
 from service.usecases.news import NewsSince, news_since, tell
 from service.web.access import needs
 from service.web.addresses import mail_address
 from service.web.days import IsoDate
+from service.web.kept import KeptRoute, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.words.news import news_words
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
 
 FEED: Responses = {200: {"description": "The feed", "content": {MEDIA_TYPE: {"schema": {"type": "string"}}}}}
 MOST_READERS = 50
@@ -85,7 +86,7 @@ class ReadersBody(Body):
     addresses: list[Address] = Field(max_length=MOST_READERS)
 
 
-@router.get("/news", summary="Show what changed", responses=problems(404, 409))
+@router.get("/news", summary="Show what changed", responses=UNCHANGED | problems(404, 409))
 def get_news(
     vineyard: VineyardKey,
     records: Reading,
@@ -108,7 +109,10 @@ def post_news(vineyard: VineyardKey, records: Writing) -> NewsAnswer:
 
 
 @router.get(
-    "/news.atom", summary="Subscribe to the news", response_class=Response, responses=FEED | problems(404)
+    "/news.atom",
+    summary="Subscribe to the news",
+    response_class=Response,
+    responses=FEED | UNCHANGED | problems(404),
 )
 @needs("calendar")
 def get_news_feed(
@@ -120,13 +124,14 @@ def get_news_feed(
     """The days that told news as an Atom feed (RFC 4287), newest first. Programs that send no key take the address
     with that of a calendar link.
     """
+    not_kept(request)  # it names the address that it was fetched from
     known = records.vineyards.get(vineyard)
     days = records.told_days.all(vineyard)
     stream = to_atom(days, grower=records.grower, vineyard=known, address=str(request.url))
     return Response(stream, media_type=f"{MEDIA_TYPE}; charset=utf-8")
 
 
-@router.get("/news-readers", summary="Show who gets the news", responses=problems(404))
+@router.get("/news-readers", summary="Show who gets the news", responses=UNCHANGED | problems(404))
 def get_readers(vineyard: VineyardKey, records: Reading) -> ReadersBody:
     """The addresses to which a vineyard's news are mailed."""
     return ReadersBody(addresses=list(records.news_readers.all(vineyard)))

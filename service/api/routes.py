@@ -40,7 +40,7 @@ from service.api import (
 )
 from service.api.responses import EVERYWHERE
 from service.web.access import asker
-from service.web.kept import KEPT
+from service.web.kept import KEPT, KEPT_WITH_TOLD
 from service.web.known_query import known_query
 from service.web.turns import HEAVY
 
@@ -80,6 +80,8 @@ for part in (
     everything,
     keys,
 ):
-    kept = part in (calendar, degree_days, forecasts, planting_check, scouting)
-    heavy = kept or part in (bloom_report, everything, layout, season_review, workbook)
-    router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])
+    computed = part in (bloom_window, calendar, degree_days, forecasts, planting_check, scouting)
+    told = part in (news, season_review)
+    kept = [KEPT] if computed or part is set_counts else [KEPT_WITH_TOLD] if told else []
+    heavy = [HEAVY] if computed or part in (bloom_report, everything, layout, season_review, workbook) else []
+    router.include_router(part.router, dependencies=[*kept, *heavy])

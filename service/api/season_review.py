@@ -10,15 +10,16 @@ from pydantic import Field
 
 from service import clock
 from service.api.listing import AS_CSV, csv_answer
-from service.api.responses import problems, wants_csv
+from service.api.responses import UNCHANGED, problems, wants_csv
 from service.api.schemas import Body, OneDigit, ThreeDigits
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.season_review import review_season
+from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
 from service.web.records import Reading
 from service.words.season_review import basis_words, warning_review_words
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
 
 
 class ForetoldAnswer(Body):
@@ -105,7 +106,7 @@ class SeasonReviewAnswer(Body):
     "/season-review",
     summary="Look back on a season",
     response_model=SeasonReviewAnswer,
-    responses={**AS_CSV, **problems(404, 409)},
+    responses={**AS_CSV, **UNCHANGED, **problems(404, 409)},
 )
 def get_season_review(
     request: Request,

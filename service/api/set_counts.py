@@ -15,18 +15,19 @@ from models.vineyard.fruit_set import PUBLISHED
 from service.api.change_schemas import WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.observation_schemas import ObservationReceipt
-from service.api.responses import UPLOAD, problems, wants_csv
+from service.api.responses import UNCHANGED, UPLOAD, problems, wants_csv
 from service.api.schemas import Body, ThreeDigits
 from service.ingest.set_counts import LONGEST_CLUSTER, MOST_FLOWERS
 from service.usecases.documents import Slug
 from service.usecases.fruit_set import store_set_counts, store_set_counts_file, vineyard_set
 from service.web.access import needs
+from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.web.uploads import JSON, Options, csv_file, csv_upload, media_type
 from service.words.fruit_set import LEFT_OUT, claim_words, days_words, published_words
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])
+router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"], route_class=KeptRoute)
 
 Count = Annotated[int, Field(ge=0, le=MOST_FLOWERS)]
 CountId = Annotated[str, Path(alias="count", max_length=63, description="The count's identifier.")]
@@ -171,7 +172,7 @@ def record_set_counts(
     "/set-counts",
     summary="Show set counts",
     response_model=SetCountsAnswer,
-    responses={**AS_CSV, **problems(404)},
+    responses={**AS_CSV, **UNCHANGED, **problems(404)},
 )
 def get_set_counts(
     request: Request, vineyard: VineyardKey, records: Reading, page: PageAsked
@@ -193,7 +194,12 @@ def delete_set_count(vineyard: VineyardKey, id: CountId, records: Writing) -> Wr
     return WriteReceipt.of(records.journal)
 
 
-@router.get("/set", summary="Show set", response_model=SetAnswer, responses={**AS_CSV, **problems(404)})
+@router.get(
+    "/set",
+    summary="Show set",
+    response_model=SetAnswer,
+    responses={**AS_CSV, **UNCHANGED, **problems(404)},
+)
 def get_set(
     request: Request,
     vineyard: VineyardKey,

@@ -39,6 +39,7 @@ from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.words.cautions import caution_texts
 from service.words.language import N_, _
+from service.words.plain import listed
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -127,10 +128,12 @@ def _sheets(workbook: bytes | None, files: Mapping[FileName, Content]) -> dict[F
     if workbook is None:
         return {}
     sheets = sheets_by_name(workbook)
-    twice = [FILE_WORDS[name] for name in sheets if name in files]
+    twice = [_(FILE_WORDS[name]) for name in sheets if name in files]
     if twice:
-        problem = f"{' and '.join(twice)} are in the workbook and in a file of their own: send one of them"
-        raise BadInput("a table is given twice", [Problem("workbook", problem)])
+        problem = _(
+            "in the workbook and in a file of its own: {tables}; send one of them", tables=listed(twice)
+        )
+        raise BadInput(_("a table is given twice"), [Problem("workbook", problem)])
     return sheets
 
 

@@ -14,6 +14,7 @@ from service.board.pages import PageRoute, page
 from service.usecases.everything import delete_everything, read_export, take_in
 from service.web.access import Grower, needs
 from service.web.records import changing, store
+from service.words.language import _
 from service.words.tables import rows_told
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -36,7 +37,7 @@ def take_everything_in(
     """Say what an export would bring, or take it in: all of it, or nothing."""
     content = content_of(export)
     if content is None:
-        raise BadInput("no file was chosen", [Problem("export", "choose the file")])
+        raise BadInput(_("no file was chosen"), [Problem("export", _("choose the file"))])
     rows = read_export(content, request.app.state.check_row)
     with changing(request, grower, preview=step == "preview") as records:
         brought = take_in(records, rows)

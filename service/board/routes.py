@@ -33,7 +33,7 @@ from service.board import (
     visit,
 )
 from service.board.pages import PageRoute, problem_page
-from service.web.kept import KEPT
+from service.web.kept import KEPT, KEPT_WITH_TOLD
 from service.web.turns import HEAVY
 
 OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
@@ -66,9 +66,10 @@ for part in (
     help_pages,
     reference,
 ):
-    kept = part in (season, planting_map)
-    heavy = kept or part in (layout, picking, season_review)
-    router.include_router(part.router, dependencies=[*([KEPT] if kept else []), *([HEAVY] if heavy else [])])
+    told = part in (news, season_review)
+    kept = [KEPT] if part in (fruit_set, layout, planting_map, season) else [KEPT_WITH_TOLD] if told else []
+    heavy = [HEAVY] if part in (layout, picking, planting_map, season, season_review) else []
+    router.include_router(part.router, dependencies=[*kept, *heavy])
 
 
 def install(app: FastAPI) -> None:

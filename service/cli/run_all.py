@@ -8,7 +8,7 @@ from rich.text import Text
 
 from service import clock
 from service.cli import tables
-from service.cli.parts import opened_store, progress_of, refuse, told_plainly
+from service.cli.parts import SchedulerOption, opened_store, progress_of, refuse, told_plainly
 from service.feed.all_news import AllNews, ToldGrower, tell_all
 from service.feed.news import Outcome
 from service.settings import Settings
@@ -24,7 +24,7 @@ OUTCOMES: dict[Outcome, str] = {
 NOT_ALL_TOLD = 1  # exit code
 
 
-def run_all() -> None:
+def run_all(scheduler: SchedulerOption = None) -> None:
     """Keep today's answer of every vineyard of every grower, and mail what is new in it.
 
     Once a day and vineyard, from 5 o'clock in its time zone, however often it is run: let a timer run it every hour.
@@ -35,7 +35,13 @@ def run_all() -> None:
         server = settings.mail_server()
         with progress_of() as tell:
             try:
-                found = tell_all(settings.database_url, now=clock.now(), server=server, tell=tell)
+                found = tell_all(
+                    settings.database_url,
+                    now=clock.now(),
+                    server=server,
+                    tell=tell,
+                    scheduler=scheduler or settings.scheduler,
+                )
             except WorkersLost:
                 refuse(
                     "a process ended in the midst of the work, perhaps for want of memory; run it again: it goes on"

@@ -12,6 +12,7 @@ import typer
 
 from service import logs
 from service.cli.parts import opened_store, refuse, told_plainly
+from service.loading import for_good
 from service.settings import Settings
 from service.web.origins import is_loopback
 
@@ -31,9 +32,10 @@ def serve(
     tls_key: Annotated[Path | None, _file("The certificate's private key, as PEM.")] = None,
 ) -> None:
     """Run the service. Settings come from CAPFALL_* variables; data are kept in capfall.db by default."""
-    import uvicorn  # with the whole service behind it, which no other command needs
+    with for_good():  # the whole service, which no other command needs
+        import uvicorn
 
-    from service.app import create_app
+        from service.app import create_app
 
     with told_plainly():
         settings = Settings()

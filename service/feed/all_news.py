@@ -1,4 +1,4 @@
-"""The news of every vineyard of every grower, told by all cores of the machine."""
+"""The news of every vineyard of every grower, told by all cores of the machine, or by a cluster."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from service.mail import MailServer
 from service.store.engine import Store
 from service.store.errors import StoreError
 from service.usecases.news import due
-from service.workers import Workers
+from service.workers import workers_for
 
 FEW = 8  # due vineyards that are told here: a process takes as long to start as some forecasts
 FAILED = "an error of the program, which the log tells"
@@ -58,7 +58,12 @@ class AllNews:
 
 
 def tell_all(
-    url: str, *, now: dt.datetime, server: MailServer | None, tell: Callable[[float, str], None]
+    url: str,
+    *,
+    now: dt.datetime,
+    server: MailServer | None,
+    tell: Callable[[float, str], None],
+    scheduler: str | None = None,
 ) -> AllNews:
     """Tell the news of every vineyard that is due: keep its answer, and mail what is new in it.
 
@@ -67,14 +72,18 @@ def tell_all(
     Parameters
     ----------
     url : str
-        The database's; each process opens it for itself.
+        The database's; each process opens it for itself, so those of a cluster must reach it, and the mail server.
     tell : callable
         Told the share that is done, from 0 to 1, and what is done.
+    scheduler : str, optional
+        The address of a Dask cluster; by default the processes are those of this machine.
 
     Raises
     ------
     Unavailable
         If the database cannot be read to begin with.
+    NoCluster
+        If no scheduler answers.
     WorkersLost
         If a process ended without an answer; what was told until then is kept.
     """
@@ -90,7 +99,7 @@ def tell_all(
             told.append(work())
             done(len(told))
     else:
-        with Workers() as workers:
+        with workers_for(scheduler) as workers:
             told = workers.run_each(works, done)
     found = (ToldGrower(each.grower, telling) for each, telling in zip(waiting, told, strict=True))
     return AllNews(tuple(found), not_due=there - len(waiting))

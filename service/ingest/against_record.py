@@ -194,10 +194,13 @@ def _by_day_of_year(values: FloatArray, dates: DateArray, asked: DateArray, perc
     """A percentile of the values of all years near each asked day of the year; NaN where too few are known."""
     known = np.isfinite(values)
     day, wanted = _day_of_year(dates[known]), _day_of_year(asked)
+    round_about = np.concatenate([day - 365, day, day + 365])  # the last days of a year are near its first
+    order = np.argsort(round_about, kind="stable")
+    in_order, day_of = np.tile(values[known], 3)[order], round_about[order]
     found = np.full(asked.shape, np.nan)
     for each in np.unique(wanted):
-        apart = np.abs(day - each)
-        near = values[known][np.minimum(apart, 365 - apart) <= WINDOW_DAYS]
+        first, end = np.searchsorted(day_of, (each - WINDOW_DAYS, each + WINDOW_DAYS + 1))
+        near = in_order[first:end]
         if near.size >= FEWEST_VALUES:
             found[wanted == each] = np.percentile(near, percentile)
     return found

@@ -19,6 +19,7 @@ _ISO_TIME = re.compile(r"[T ](\d{2}):?(\d{2})(?::?(\d{2})(?:\.\d+)?)?(Z|[+-]\d{2
 _CLOCK = re.compile(r"(.*?)[T ]+(\d{1,2}):(\d{2})(?::(\d{2})(?:\.\d+)?)?(?: *([AaPp])\.?[Mm]\.?)?", re.ASCII)
 _SHORT_FORM = re.compile(r"(\d{1,2})([/.-])(\d{1,2})(?:\2(\d{4}|\d{2})|\2?)", re.ASCII)
 _YEAR_FIRST = re.compile(r"\d{4}([/.-])\d{1,2}\1\d{1,2}", re.ASCII)
+_MIDNIGHT = dt.time(0)
 _ADVICE = "write dates as 2026-05-31, or pass date_format"
 
 
@@ -103,7 +104,12 @@ def parse_date(text: str, form: DateForm = ISO, *, year: SeasonYear | None = Non
     BadInput
         If it is no date, is ambiguous, does not exist, lies outside 1850 to 2200, or has no year where none is known.
     """
-    if form.text is None or (form.iso_too and _ISO_DAY.match(text)):
+    if form.text is None and len(text) == 10 and text[4] == text[7] == "-":  # as most are, and there are many
+        try:
+            day, time = dt.date.fromisoformat(text), _MIDNIGHT
+        except ValueError:
+            day, time = _iso(text)
+    elif form.text is None or (form.iso_too and _ISO_DAY.match(text)):
         day, time = _iso(text)
     elif form.has_year:
         day, time = _formatted(text, form.text)
@@ -111,7 +117,7 @@ def parse_date(text: str, form: DateForm = ISO, *, year: SeasonYear | None = Non
         day, time = _of_season(text, form.text, year), dt.time(0)
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
         raise BadInput(f"{shown(text)} is outside the years {FIRST_YEAR} to {LAST_YEAR}")
-    if time != dt.time(0):
+    if time != _MIDNIGHT:
         raise TimeOfDay(f"{shown(text)} has a time of day; a day's row has none", day, time)
     return day
 

@@ -84,6 +84,9 @@ def settle_repeats(
     -------
     kept entries in the order of their first line, bad rows, warnings
     """
+    entries = list(entries)
+    if len({key for _, key, _ in entries}) == len(entries):
+        return entries, [], []
     groups: dict[Key, list[tuple[int, Value]]] = {}
     for line, key, value in entries:
         groups.setdefault(key, []).append((line, value))

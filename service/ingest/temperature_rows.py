@@ -35,6 +35,7 @@ SWAPPED = "Tmin above Tmax"
 TOO_FEW_HOURS = f"readings in fewer than {FEWEST_HOURS} hours"
 
 _HOUR = re.compile(r"(\d{1,2})(?::?(\d{2}))?(?::(\d{2}))?(?:\.\d+)?\s*(?:([AaPp])\.?[Mm]\.?)?", re.ASCII)
+_PLAIN = re.compile(r"-?\d{1,4}(\.\d{1,6})?", re.ASCII)
 _UTC = re.compile(r"(Z|[+-]00:?00)$")
 
 
@@ -99,7 +100,13 @@ def read_rows(table: Table, columns: TemperatureColumns, form: DateForm) -> Rows
         values: list[float] = []
         missing: str | None = None
         for place in places:
-            plain, mark = without_mark(cells[place])
+            cell = cells[place]
+            if _PLAIN.fullmatch(cell):  # as most are, and there are many
+                value = float(cell)
+                values.append(np.nan if value in codes else value)
+                missing = missing or (CODE if value in codes else None)
+                continue
+            plain, mark = without_mark(cell)
             if mark:
                 marked.append(line)
             try:
@@ -142,6 +149,8 @@ def read_rows(table: Table, columns: TemperatureColumns, form: DateForm) -> Rows
 
 def _are_hourly(read: Sequence[_Read], columns: TemperatureColumns) -> bool:
     """Whether most days have several different rows. An hourly table without times must not pass for a daily one."""
+    if len({row.date for row, _ in read}) == len(read):
+        return False
     by_day: dict[dt.date, set[tuple[int, float, float]]] = {}
     for row, _ in read:
         by_day.setdefault(row.date, set()).add((row.hour, row.low, row.high))

@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 
+from sqlalchemy import func, select
+
 from service.store.owned import OwnedByGrower
 from service.store.records import ToldDay
-from service.store.tables import NewsReaderRow, ToldDayRow, VineyardRow
+from service.store.tables import NewsReaderRow, ToldDayRow, VineyardRow, table_of
 
 
 class ToldDays(OwnedByGrower):
@@ -31,6 +33,13 @@ class ToldDays(OwnedByGrower):
             if until is None or row["day"] <= until
         ]
         return tuple(sorted(found, key=lambda each: each.day))
+
+    def version(self) -> tuple[int, dt.datetime | None]:
+        """Another one after each day that is told of any vineyard."""
+        table = table_of(ToldDayRow)
+        told = select(func.count(), func.max(table.c.told_at)).where(*self._matching(table, {}))
+        count, last = self._connection.execute(told).one()
+        return count, last
 
 
 class NewsReaders(OwnedByGrower):

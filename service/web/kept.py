@@ -118,6 +118,14 @@ def state_of(records: Repositories, kept: KeptAnswers) -> State:
 
 
 def _look(request: Request, grower: Grower) -> None:
+    _ask(request, grower, told=False)
+
+
+def _look_with_told(request: Request, grower: Grower) -> None:
+    _ask(request, grower, told=True)
+
+
+def _ask(request: Request, grower: str, *, told: bool) -> None:
     if request.method != "GET":
         return
     query = [each for each in request.query_params.multi_items() if each[0] not in NO_QUESTION]
@@ -127,6 +135,8 @@ def _look(request: Request, grower: Grower) -> None:
     question = (grower, request.state.asker.role, request.url.path, *asked)
     with store(request).transaction(grower, read_only=True) as records:
         state = state_of(records, request.app.state.kept)
+        if told:
+            state = (*state, records.told_days.version())
     answer = request.app.state.kept.find(question, state)
     if answer is not None:
         raise StillTrue(answer)
@@ -138,6 +148,9 @@ KEPT = Depends(_look)
 
 It comes before what waits for a turn to compute.
 """
+
+KEPT_WITH_TOLD = Depends(_look_with_told)
+"""The same for answers that follow from what was told too, which is no change of the data."""
 
 
 def not_kept(request: Request) -> None:

@@ -380,8 +380,8 @@ def _shoots(warning: PollenWarning) -> str:
 def _renewal(warning: PollenWarning) -> str:
     """On which days to put fresh shoots, and on which none can be had."""
     told = bouquets(warning)
-    renew = listed([in_words(each.date) for each in told if each.renew])
-    none = listed([in_words(each.date) for each in told if not each.blocks])
+    renew = [in_words(each.date) for each in told if each.renew]
+    none = [in_words(each.date) for each in told if not each.blocks]
     if not renew:
         return _("Keep them in fresh water (common practice in apple, no source for muscadine).")
     if none:
@@ -389,13 +389,13 @@ def _renewal(warning: PollenWarning) -> str:
             "Fresh ones every {days} days or so: {dates}; on {none} no block is likely to have open anthers (common "
             "practice in apple, no source for muscadine).",
             days=RENEW_DAYS,
-            dates=renew,
-            none=none,
+            dates=listed(renew),
+            none=listed(none),
         )
     return _(
         "Fresh ones every {days} days or so: {dates} (common practice in apple, no source for muscadine).",
         days=RENEW_DAYS,
-        dates=renew,
+        dates=listed(renew),
     )
 
 

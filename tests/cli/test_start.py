@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -34,6 +36,14 @@ def test_the_list_of_commands_loads_no_computation() -> None:
         "from service.cli import app\ntry: app(['--help'])\nexcept SystemExit as end: assert not end.code"
     )
     assert loaded_by(listing) & set(HEAVY) == set()
+
+
+def test_what_a_service_loads_is_never_looked_through_for_garbage(tmp_path: Path) -> None:
+    settings = {"CAPFALL_DATABASE_URL": f"sqlite:///{tmp_path / 'capfall.db'}"}
+    code = "import gc, service.asgi; print(gc.isenabled(), gc.get_freeze_count() > 100_000)"
+    asked = [sys.executable, "-c", code]
+    found = subprocess.run(asked, env={**os.environ, **settings}, capture_output=True, text=True, check=True)
+    assert found.stdout.split() == ["True", "True"]
 
 
 def test_a_service_starts_without_what_few_requests_need() -> None:

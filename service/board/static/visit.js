@@ -25,7 +25,7 @@
   const read = () => JSON.parse(localStorage.getItem(key) || "[]");
   const write = (visits) => localStorage.setItem(key, JSON.stringify(visits));
   const refusal = ({ refused }) => `. ${fill("refused", { why: refused.replace(/[.!?]$/, "") })} `;
-  const found = (visit) => fill("found", { percent: visit.percent_open });
+  const found = ({ percent_open, bbch }) => percent_open === null ? `BBCH ${bbch}` : fill("found", { percent: percent_open });
   const words = (visit) => `${visit.block}, ${visit.date}: ${found(visit)}`;
   function say(text, change) {
     said.firstElementChild.textContent = text;
