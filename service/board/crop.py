@@ -21,6 +21,7 @@ from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.words.crop import cane_words, trial_words, whom_to_ask
+from service.words.language import _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -66,7 +67,7 @@ def record_clusters(
     try:
         number = whole_number(clusters.strip(), low=0, high=MOST_CLUSTERS)
     except BadInput as error:
-        raise BadInput("the count cannot be taken", [Problem("clusters", error.message)]) from None
+        raise BadInput(_("the count cannot be taken"), [Problem("clusters", error.message)]) from None
     count = CropCount(parse_date(date), block, cane.strip(), number)
     with changing(request, grower, preview=False) as records:
         today = clock.today(records.vineyards.get(vineyard).timezone)

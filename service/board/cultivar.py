@@ -17,6 +17,7 @@ from service.ingest.names import slug
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
+from service.words.language import _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -53,7 +54,9 @@ def change_cultivar(
     count = number(flowers.strip()) if flowers.strip() else None
     for where, told in (("quality", share), ("flowers", count)):
         if told is not None and told <= 0:
-            raise BadInput("it cannot be right", [Problem(where, "give a number above 0, or leave it empty")])
+            raise BadInput(
+                _("it cannot be right"), [Problem(where, _("give a number above 0, or leave it empty"))]
+            )
     with changing(request, grower, preview=False) as records:
         known = {each.key for each in records.cultivars.all()}
         told_notes = _notes(notes, known)
@@ -68,17 +71,18 @@ def _notes(text: str, known: set[str]) -> tuple[PollenNote, ...]:
     """One a line: source, text, reference, split by "|"."""
     found, problems = [], []
     for place, line in enumerate(filter(None, (each.strip() for each in text.splitlines())), 1):
+        note = _("note {number}", number=place)
         parts = [part.strip() for part in line.split("|")]
         if len(parts) != PARTS or not all(parts):
-            problems.append(Problem(f"note {place}", 'write "source | what was noted | where that is from"'))
+            problems.append(Problem(note, _('write "source | what was noted | where that is from"')))
         elif slug(parts[0]) not in known:
-            problems.append(Problem(f"note {place}", f"{parts[0]!r} is no cultivar here"))
+            problems.append(Problem(note, _("{name} is no cultivar here", name=repr(parts[0]))))
         elif len(parts[1]) > LONGEST_TEXT or len(parts[2]) > LONGEST_REFERENCE:
-            problems.append(Problem(f"note {place}", "it is too long"))
+            problems.append(Problem(note, _("it is too long")))
         else:
             found.append(PollenNote(slug(parts[0]), parts[1], parts[2]))
     if len(found) > MOST_NOTES:
-        problems.append(Problem("notes", f"at most {MOST_NOTES}"))
+        problems.append(Problem("notes", _("at most {number}", number=MOST_NOTES)))
     if problems:
-        raise BadInput("the notes cannot be read", problems)
+        raise BadInput(_("the notes cannot be read"), problems)
     return tuple(found)

@@ -101,8 +101,10 @@ def read_step(where: str, text: str, units: Units, bounds_c: tuple[float, float]
     step_c = number(text.strip()) / (fahrenheit_steps_from_celsius_steps(1.0) if units == "us" else 1.0)
     low, high = bounds_c
     if not low <= step_c <= high:
-        problem = f"{step_c:g} °C is outside {low:g} to {high:g} °C"
-        raise BadInput("the difference cannot be right", [Problem(where, problem)])
+        problem = _(
+            "{step} °C is outside {low} to {high} °C", step=f"{step_c:g}", low=f"{low:g}", high=f"{high:g}"
+        )
+        raise BadInput(_("the difference cannot be right"), [Problem(where, problem)])
     return step_c
 
 

@@ -25,6 +25,7 @@ from service.web.access import Grower, needs
 from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.web.units import Units
+from service.words.language import _
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -73,12 +74,12 @@ def mark_from_page(
 ) -> RedirectResponse:
     """Mark blocks whose shoots froze in a night; without one, in this season."""
     if not blocks:
-        raise BadInput("no block is chosen", [Problem("blocks", "choose those whose shoots froze")])
+        raise BadInput(_("no block is chosen"), [Problem("blocks", _("choose those whose shoots froze"))])
     killed = None
     if percent_killed.strip():
         killed = read_percent(percent_killed, where="percent_killed") / 100
         if killed == 0:
-            raise BadInput("nothing froze", [Problem("percent_killed", "leave the block unmarked")])
+            raise BadInput(_("nothing froze"), [Problem("percent_killed", _("leave the block unmarked"))])
     with changing(request, grower, preview=False) as records:
         known = records.vineyards.get(vineyard)
         day = parse_date(night) if night.strip() else None
@@ -121,7 +122,7 @@ def change_limits(
     limits = None
     if limits_c:
         if not source.strip():
-            raise BadInput("limits have a source", [Problem("source", "say whose limits they are")])
+            raise BadInput(_("limits have a source"), [Problem("source", _("say whose limits they are"))])
         limits = FrostLimits(limits_c, source.strip())
     step_c = read_step("colder", colder, unit, COLDER_C)
     with changing(request, grower, preview=False) as records:

@@ -16,6 +16,7 @@ from service.usecases.picking import plan_picking
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
+from service.words.language import _
 from service.words.picking import taste_first, why_not_known
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -38,7 +39,8 @@ def picking_page(
         if vines_a_day.strip():
             rate = number(vines_a_day.strip())
             if not 0 < rate <= MOST_VINES_A_DAY:
-                raise BadInput("the rate cannot be right", [Problem("vines_a_day", f"{rate:g} vines a day")])
+                wrong = _("{rate} vines a day", rate=f"{rate:g}")
+                raise BadInput(_("the rate cannot be right"), [Problem("vines_a_day", wrong)])
             day = clock.today(known.timezone) if as_of is None else as_of
             foreseen = stored_forecast(records, vineyard, as_of=day, fit=None, interval=0.8)
             found = plan_picking(foreseen, vines_a_day=rate)
