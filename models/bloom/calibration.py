@@ -55,7 +55,8 @@ class Calibration:
     between_seasons
         On the spread between seasons, in all that is learned.
     season_left
-        On what is not known of a season's effect after all that was seen of it.
+        On what is not known of a season's effect after all that was seen of it; where nothing has come yet, on all of
+        its spread.
     own_left
         On what each stage of a block brings of its own, apart from what its earlier stages tell.
     """

@@ -10,7 +10,7 @@ from scipy.special import gammaincinv
 
 from models.bloom.in_season import SeasonKnowledge
 from models.bloom.likelihood import draw_in_interval
-from models.bloom.mixed_model import TAIL_DEGREES, Spread
+from models.bloom.mixed_model import TAIL_DEGREES
 from models.bloom.observations import IntArray
 from models.units import FloatArray
 
@@ -28,9 +28,7 @@ def stream(*names: str | int) -> np.random.Generator:
 
 def draw_heat(
     knowledge: Sequence[SeasonKnowledge],
-    spread: Spread,
     *,
-    season_left: FloatArray,
     within: FloatArray,
     cultivar_effect: IntArray,
     lower: FloatArray,
@@ -48,10 +46,6 @@ def draw_heat(
     ----------
     knowledge : sequence of SeasonKnowledge
         Under each weather that the season's looks may have met.
-    spread : Spread
-        With which was learned.
-    season_left : ndarray, shape (stage,)
-        Factor on what is not known of the season's effect.
     within : ndarray, shape (stage, stage)
         Covariance of the blocks' own deviations. [(°C·day)²]
     cultivar_effect : ndarray of int, shape (block,)
@@ -80,7 +74,7 @@ def draw_heat(
     effects = np.empty((draws, *knowledge[0].effects.mean.shape))
     for weather, known in enumerate(knowledge):
         mine = weather_of == weather
-        effects[mine] = _draw_effects(known, spread, season_left, uniform[mine], normal[mine])
+        effects[mine] = _draw_effects(known, uniform[mine], normal[mine])
     # a stage lies after the one before it, so bounds pass along the season
     lower = np.maximum.accumulate(lower, axis=-1)
     upper = np.maximum(np.minimum.accumulate(upper[..., ::-1], axis=-1)[..., ::-1], lower)
@@ -150,13 +144,7 @@ def _held_within(
     return heat
 
 
-def _draw_effects(
-    knowledge: SeasonKnowledge,
-    spread: Spread,
-    season_left: FloatArray,
-    uniform: FloatArray,
-    normal: FloatArray,
-) -> FloatArray:
+def _draw_effects(knowledge: SeasonKnowledge, uniform: FloatArray, normal: FloatArray) -> FloatArray:
     """Cultivars and season from random numbers of shape (draw,) and (draw, effect * stage).
 
     The season's tail weight is drawn too, as far as the observations leave it open: fixed at its best value it
@@ -168,7 +156,7 @@ def _draw_effects(
     mean = knowledge.effects.mean.reshape(size)
     covariance = knowledge.effects.covariance.reshape(size, size)
     precision = np.asarray(np.linalg.inv(covariance[season, season]), dtype=np.float64)
-    means, factors, log_chance = seasons_by_weight(knowledge, spread, precision)
+    means, factors, log_chance = seasons_by_weight(knowledge, precision)
     chance = np.exp(log_chance - log_chance.max())
     through = np.cumsum(chance / chance.sum())
     which = np.minimum(np.searchsorted(through, uniform, side="right"), TAIL_WEIGHTS - 1)
@@ -184,18 +172,18 @@ def _draw_effects(
             + (drawn[:, season] - mean[season]) @ gain.T
             + normal[:, of_cultivars] @ factor.T
         )
-    drawn[:, season] = means[which] + season_left * (drawn[:, season] - means[which])
+    drawn[:, season] = means[which] + knowledge.left * (drawn[:, season] - means[which])
     return drawn.reshape(-1, effects, stages)
 
 
 def seasons_by_weight(
-    knowledge: SeasonKnowledge, spread: Spread, precision: FloatArray
+    knowledge: SeasonKnowledge, precision: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean, Cholesky factor and log chance of the season's effect under each tail weight.
 
     ``precision`` is that of the effect as learned, under the weight that was best there.
     """
-    shock = (1 - spread.drift_share) * spread.between_seasons
+    shock = knowledge.shock
     shares = (np.arange(TAIL_WEIGHTS) + 0.5) / TAIL_WEIGHTS
     weights = 2 * gammaincinv(TAIL_DEGREES / 2, shares) / TAIL_DEGREES  # quantiles of chi-square
     priors = np.linalg.inv(knowledge.drift_covariance + shock / weights[:, None, None])

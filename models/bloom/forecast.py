@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -13,8 +14,8 @@ from models.bloom.cautions import DateCaution, forecast_cautions
 from models.bloom.draws import draw_heat, stream
 from models.bloom.far_off import far_off, usual_heat
 from models.bloom.frosted_bloom import counted_on, frosted_bloom
-from models.bloom.in_season import learn
-from models.bloom.observations import in_stage_order
+from models.bloom.in_season import SeasonKnowledge, learn
+from models.bloom.observations import IntArray, in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by, unit_of
 from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
@@ -22,7 +23,7 @@ from models.bloom.thresholds import Fit, Newcomer
 from models.bloom.trace_likelihood import log_likelihood
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
 from models.errors import BadInput, Problem
-from models.heat.season import season_of
+from models.heat.season import SeasonWindow, season_of
 from models.records import Block, DailyTemperatures, StageInterval
 from models.units import FloatArray
 
@@ -200,7 +201,7 @@ def forecast(
     learned = [learn(fit, units, site=shared_by, season=season) for units in told_units]
     likely = np.array(
         [
-            log_likelihood(said, fit.thresholds, fit.calibrated, units)
+            log_likelihood(said, fit.thresholds, fit.spread.within, units)
             for said, units in zip(learned, told_units, strict=True)
         ]
         if lagging
@@ -212,19 +213,10 @@ def forecast(
     weather_of = trace_of if lagging else np.zeros_like(trace_of)
     knowledge = learned[int(np.bincount(weather_of).argmax())]
     own = [stream(season, "block", block.key) for block in known]
-    heat = draw_heat(
-        learned,
-        fit.calibrated,
-        season_left=fit.season_left,
-        within=fit.own_spread,
-        cultivar_effect=look.cultivar_effect,
-        lower=np.stack([each.lower for each in looks]),
-        upper=np.stack([each.upper for each in looks]),
-        weather_of=weather_of,
-        shared=stream(season, "effects"),
-        own=own,
-        newcomers=[stream(season, "cultivar", one.cultivar) for one in fit.newcomers],
-    )
+    if seen or killed:
+        heat = _heat(fit, season, learned, looks, weather_of, own)
+    else:
+        heat = _heat_of_unseen(fit, season, traces.window, shared_by, tuple(known), draws)
     day = np.full((draws, len(blocks), len(fit.stages)), np.nan)
     foreseen = np.array([block.cultivar in fit.cultivars for block in blocks], dtype=np.bool_)
     # days not yet measured differ between traces, and a day without heat hides a stage; what was seen stands
@@ -287,6 +279,46 @@ def forecast(
             )
         ),
     )
+
+
+def _heat(
+    fit: Fit,
+    season: int,
+    learned: Sequence[SeasonKnowledge],
+    looks: Sequence[SeasonLooks],
+    weather_of: IntArray,
+    own: Sequence[np.random.Generator],
+) -> FloatArray:
+    """Drawn heat at each block's stages, from what was learned; shape (draw, block, stage). [°C·day]"""
+    return draw_heat(
+        learned,
+        within=fit.own_spread,
+        cultivar_effect=looks[0].cultivar_effect,
+        lower=np.stack([each.lower for each in looks]),
+        upper=np.stack([each.upper for each in looks]),
+        weather_of=weather_of,
+        shared=stream(season, "effects"),
+        own=own,
+        newcomers=[stream(season, "cultivar", one.cultivar) for one in fit.newcomers],
+    )
+
+
+@lru_cache(maxsize=1)
+def _heat_of_unseen(
+    fit: Fit, season: int, window: SeasonWindow, place: str, blocks: tuple[Block, ...], draws: int
+) -> FloatArray:
+    """The same where nothing was seen yet: then it does not hang on the day, and a hindcast asks on many days."""
+    look = SeasonLooks.of((), blocks, fit, window, np.zeros(window.days))
+    heat = _heat(
+        fit,
+        season,
+        [learn(fit, look.units, site=place, season=season)],
+        [look],
+        np.zeros(draws, dtype=np.int64),
+        [stream(season, "block", block.key) for block in blocks],
+    )
+    heat.flags.writeable = False
+    return heat
 
 
 def _looked_where_traces_differ(seen: Sequence[StageInterval], traces: Traces) -> bool:

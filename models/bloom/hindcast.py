@@ -198,9 +198,8 @@ class _Season:
                 for lead in leads:
                     by_day[mean - dt.timedelta(days=lead)].append((stage, lead))
         for day, asked in sorted(by_day.items()):
-            stages = [stage for stage, _ in asked]
             try:
-                early = self._forecast(day, [one for one in self._targets if one.stage in stages])
+                early = self._forecast(day, self._targets)
             except NotEnoughData:
                 continue
             for stage, days_before in asked:

@@ -44,6 +44,10 @@ class SeasonKnowledge:
         Tail weight of the season's shock.
     drift_mean, drift_covariance : ndarray, shape (stage,), (stage, stage)
         What the seasons before made expected of this one.
+    shock : ndarray, shape (stage, stage)
+        Scale of the season's own part, before its tail weight. [(°C·day)²]
+    left : ndarray, shape (stage,)
+        Factor on what is not known of the season's effect after all this.
     unusual : ndarray of float, shape (stage,)
         By how much the season effect differs from the expected, where that is beyond the usual range; else 0.
         [°C·day]
@@ -56,6 +60,8 @@ class SeasonKnowledge:
     season_weight: float
     drift_mean: FloatArray
     drift_covariance: FloatArray
+    shock: FloatArray
+    left: FloatArray
     unusual: FloatArray
     converged: bool
 
@@ -70,8 +76,16 @@ def learn(fit: Fit, units: Units, *, site: str, season: int) -> SeasonKnowledge:
         This season's observed units; cultivar effects are places in the fit, the season's effect is the last.
     site, season
         Where and when: seasons before it at the same site tell what drift to expect.
+
+    Notes
+    -----
+    As long as nothing has come, the season is as unsure as one that nobody looked at: what "not yet" says of it is
+    learned with that spread, ``season_left`` times as wide. Learned with the usual one it would put the season right
+    behind the last look.
     """
     spread, stages = fit.calibrated, len(fit.stages)
+    has_come = np.isfinite(units.upper).any()
+    wider, left = (np.ones(stages), fit.season_left) if has_come else (fit.season_left, np.ones(stages))
     # cultivars that were not seen only follow the others
     seen, effect = np.unique(units.cultivar_effect, return_inverse=True)
     cultivars, count = seen.tolist(), seen.size
@@ -81,11 +95,12 @@ def learn(fit: Fit, units: Units, *, site: str, season: int) -> SeasonKnowledge:
         season_effect=np.full(effect.size, count, dtype=np.int64),
     )
     drift_mean, drift_cov = expected_drift(fit.season_evidence, spread, site=site, season=season)
+    drift_cov = np.outer(wider, wider) * drift_cov
     theta_mean = fit.thresholds.mean[cultivars]
     theta_cov = fit.thresholds.covariance[np.ix_(cultivars, range(stages), cultivars, range(stages))]
     flat = np.linalg.inv(theta_cov.reshape(count * stages, count * stages))
     theta_precision = flat.reshape(theta_cov.shape)
-    shock_scale = (1 - spread.drift_share) * spread.between_seasons
+    shock_scale = np.outer(wider, wider) * (1 - spread.drift_share) * spread.between_seasons
     pseudo, weight, season_weight = first_pseudo(units.lower, units.upper), np.ones(units.lower.shape[0]), 1.0
     converged = not units.lower.size
     for _ in range(SWEEPS):
@@ -121,6 +136,8 @@ def learn(fit: Fit, units: Units, *, site: str, season: int) -> SeasonKnowledge:
         season_weight=season_weight,
         drift_mean=drift_mean,
         drift_covariance=drift_cov,
+        shock=shock_scale,
+        left=left,
         unusual=unusual,
         converged=converged,
     )

@@ -8,14 +8,16 @@ from scipy.special import gammaincinv, logsumexp
 from models.bloom.draws import seasons_by_weight, stream
 from models.bloom.in_season import SeasonKnowledge
 from models.bloom.likelihood import draw_in_interval, log_interval_probability
-from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Spread, Units
+from models.bloom.mixed_model import TAIL_DEGREES, Gaussian, Units
 from models.bloom.observations import NARROWEST_INTERVAL
 from models.units import FloatArray
 
 POINTS = 256
 
 
-def log_likelihood(knowledge: SeasonKnowledge, thresholds: Gaussian, spread: Spread, units: Units) -> float:
+def log_likelihood(
+    knowledge: SeasonKnowledge, thresholds: Gaussian, within: FloatArray, units: Units
+) -> float:
     """Log probability of a season's observations under one trace, up to a number that all traces share.
 
     Parameters
@@ -24,7 +26,8 @@ def log_likelihood(knowledge: SeasonKnowledge, thresholds: Gaussian, spread: Spr
         Learned from these units.
     thresholds : Gaussian
         Of the fit. [°C·day]
-    spread : Spread
+    within : ndarray, shape (stage, stage)
+        Covariance of the blocks' own deviations. [(°C·day)²]
     units : Units
         What was seen, as heat along the trace. [°C·day]
 
@@ -43,15 +46,14 @@ def log_likelihood(knowledge: SeasonKnowledge, thresholds: Gaussian, spread: Spr
     mean, season = knowledge.effects.mean.reshape(size), knowledge.effects.mean[-1]
     covariance = knowledge.effects.covariance.reshape(size, size)
     moved, away = mean[:own] - thresholds.mean.reshape(own), season - knowledge.drift_mean
-    shock = (1 - spread.drift_share) * spread.between_seasons
-    used = np.linalg.inv(knowledge.drift_covariance + shock / knowledge.season_weight)
+    used = np.linalg.inv(knowledge.drift_covariance + knowledge.shock / knowledge.season_weight)
     precision = np.asarray(np.linalg.inv(covariance[own:, own:]), dtype=np.float64)
-    _, _, log_chance = seasons_by_weight(knowledge, spread, precision)
+    _, _, log_chance = seasons_by_weight(knowledge, precision)
     of_used = 0.5 * (np.linalg.slogdet(used)[1] - np.linalg.slogdet(precision)[1])
     of_used += 0.5 * (season @ precision @ season - knowledge.drift_mean @ used @ knowledge.drift_mean)
     centre = knowledge.effects.mean[units.cultivar_effect] + season
     return float(
-        _log_within(units, centre, spread.within).sum()
+        _log_within(units, centre, within).sum()
         - 0.5 * moved @ np.linalg.solve(thresholds.covariance.reshape(own, own), moved)
         + 0.5 * (np.linalg.slogdet(used)[1] - away @ used @ away)
         + 0.5 * np.linalg.slogdet(covariance)[1]

@@ -216,11 +216,17 @@ def _other_seasons(
         month = months + np.timedelta64(12 * (label - season), "M")
         past = month.astype("datetime64[D]") + day_of_month
         past = np.where(past.astype("datetime64[M]") != month, past - 1, past)
-        place = (past - filled.dates[0]).astype(np.int64)
-        inside = (place >= 0) & (place < filled.dates.size)
-        tmin_c[row, inside] = filled.tmin_c[place[inside]]
-        tmax_c[row, inside] = filled.tmax_c[place[inside]]
+        tmin_c[row], tmax_c[row] = _on_days(filled, past)
     return tmin_c, tmax_c, labels
+
+
+def _on_days(record: DailyTemperatures, days: DateArray) -> tuple[FloatArray, FloatArray]:
+    """A record's minima and maxima on some days; NaN where it has none."""
+    place = (days - record.dates[0]).astype(np.int64)
+    inside = (place >= 0) & (place < record.dates.size)
+    tmin_c, tmax_c = np.full((2, days.size), np.nan)
+    tmin_c[inside], tmax_c[inside] = record.tmin_c[place[inside]], record.tmax_c[place[inside]]
+    return tmin_c, tmax_c
 
 
 def _day_means(extremes: FloatArray) -> FloatArray:
@@ -240,10 +246,7 @@ def _known(
     if not measured.size:
         return DailyTemperatures(dates[:0], np.empty(0), np.empty(0)), (), None
     days = dates[dates <= measured[-1]]
-    tmin_c, tmax_c = np.full((2, days.size), np.nan)
-    filled = fill_gaps(past, "fill_short").temperatures
-    ours, theirs = np.isin(days, filled.dates), np.isin(filled.dates, days)
-    tmin_c[ours], tmax_c[ours] = filled.tmin_c[theirs], filled.tmax_c[theirs]
+    tmin_c, tmax_c = _on_days(fill_gaps(past, "fill_short").temperatures, days)
     gaps = find_gaps(DailyTemperatures(days, tmin_c, tmax_c))
     hole = np.flatnonzero(np.isnan(tmin_c))
     if hole.size and np.isnan(other_tmin_c[:, hole]).all(axis=0).any():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import re
+import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -15,24 +16,30 @@ from service.ingest.names import slug
 
 Rows = list[Sequence[Any]]
 
+NO_TIME = (1980, 1, 1, 0, 0, 0)  # the first that an archive can tell
 FIRST_DAY = dt.date(1900, 3, 1)  # spreadsheets count days from here; before it they are text
 # What XML cannot hold, what it would change, and what would read as such (ECMA-376, part 1, 22.9.2.19: ST_Xstring).
 _TO_ESCAPE = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff]|^\s|\s$|_(?=x[0-9A-Fa-f]{4}_)")
 
 
 def write_workbook(sheets: Mapping[str, Rows]) -> bytes:
-    """Sheets of numbers, dates and texts. A text stays one, whatever it begins with."""
+    """Sheets of numbers, dates and texts, always as the same bytes. A text stays one, whatever it begins with."""
     from openpyxl import Workbook  # loaded where there is a workbook to write
     from openpyxl.cell import WriteOnlyCell
+    from openpyxl.writer.excel import ExcelWriter
 
     book = Workbook(write_only=True)
     for name, rows in sheets.items():
         sheet = book.create_sheet(name)
         for row in rows:
             sheet.append([_cell(WriteOnlyCell(sheet), value) for value in row])
-    content = io.BytesIO()
-    book.save(content)
-    return content.getvalue()
+    book.properties.created = book.properties.modified = dt.datetime(*NO_TIME)  # noqa: DTZ001 — as the library writes it
+    content, timeless = io.BytesIO(), io.BytesIO()
+    ExcelWriter(book, zipfile.ZipFile(content, "w")).save()
+    with zipfile.ZipFile(content) as parts, zipfile.ZipFile(timeless, "w") as archive:
+        for name in parts.namelist():
+            archive.writestr(zipfile.ZipInfo(name, NO_TIME), parts.read(name), zipfile.ZIP_DEFLATED)
+    return timeless.getvalue()
 
 
 def _cell(cell: Any, value: Any) -> Any:

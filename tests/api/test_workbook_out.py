@@ -152,3 +152,9 @@ def test_every_text_and_number_comes_back(text: str, number: float) -> None:
     [told, value] = sheet.rows[1][1]
     assert told == text
     assert float(value) == pytest.approx(number, rel=1e-14, abs=1e-300)
+
+
+def test_the_same_records_give_the_same_bytes(monkeypatch: pytest.MonkeyPatch) -> None:
+    once = write_workbook({"days": [("date", "note"), ("2026-05-01", "=1")]})
+    monkeypatch.setattr("time.localtime", lambda *_: (2040, 1, 1, 0, 0, 0, 0, 1, 0))
+    assert write_workbook({"days": [("date", "note"), ("2026-05-01", "=1")]}) == once

@@ -10,7 +10,7 @@ from scipy.stats import t as student_t
 
 from models.bloom.draws import draw_heat
 from models.bloom.in_season import SeasonKnowledge
-from models.bloom.mixed_model import Gaussian, Spread
+from models.bloom.mixed_model import Gaussian
 from models.units import FloatArray
 
 OPEN = np.inf
@@ -20,7 +20,7 @@ WITHIN = np.array([[400.0, 300.0], [300.0, 500.0]])
 TINY = 1e-6
 
 
-def known_effects(theta: FloatArray) -> tuple[SeasonKnowledge, Spread]:
+def known_effects(theta: FloatArray) -> tuple[SeasonKnowledge, FloatArray]:
     """A cultivar whose threshold is certain, in a season without an effect: all that is left is the block's own."""
     stages = theta.size
     covariance = np.zeros((2, stages, 2, stages))
@@ -33,21 +33,21 @@ def known_effects(theta: FloatArray) -> tuple[SeasonKnowledge, Spread]:
         season_weight=1.0,
         drift_mean=np.zeros(stages),
         drift_covariance=np.zeros((stages, stages)),
+        shock=TINY * np.eye(stages),
+        left=np.ones(stages),
         unusual=np.zeros(stages),
         converged=True,
     )
-    return knowledge, Spread(np.eye(stages), TINY * np.eye(stages), WITHIN, 0.0)
+    return knowledge, WITHIN
 
 
 def drawn(
-    knowledge: SeasonKnowledge, spread: Spread, lower: list[float], upper: list[float], *, draws: int
+    knowledge: SeasonKnowledge, within: FloatArray, lower: list[float], upper: list[float], *, draws: int
 ) -> FloatArray:
     """Heat of one block; shape (draw, stage)."""
     heat = draw_heat(
         [knowledge],
-        spread,
-        season_left=np.ones(len(lower)),
-        within=spread.within,
+        within=within,
         cultivar_effect=np.zeros(1, dtype=np.int64),
         lower=np.array([[lower]]),
         upper=np.array([[upper]]),
@@ -84,7 +84,7 @@ def test_a_blocks_draws_are_those_that_rejection_leaves(lower: list[float], uppe
 OMEGA = 900.0
 
 
-def seen_season(precision: float, value: float) -> tuple[SeasonKnowledge, Spread]:
+def seen_season(precision: float, value: float) -> tuple[SeasonKnowledge, FloatArray]:
     """A season whose effect was seen with this precision, as if its shock were normal (tail weight 1)."""
     variance = 1 / (1 / OMEGA + precision)
     covariance = np.diag([TINY, variance]).reshape(2, 1, 2, 1)
@@ -95,10 +95,12 @@ def seen_season(precision: float, value: float) -> tuple[SeasonKnowledge, Spread
         season_weight=1.0,
         drift_mean=np.zeros(1),
         drift_covariance=np.zeros((1, 1)),
+        shock=OMEGA * np.eye(1),
+        left=np.ones(1),
         unusual=np.zeros(1),
         converged=True,
     )
-    return knowledge, Spread(np.eye(1), OMEGA * np.eye(1), TINY * np.eye(1), 0.0)
+    return knowledge, TINY * np.eye(1)
 
 
 def test_a_season_of_which_nothing_was_seen_has_t_tails() -> None:

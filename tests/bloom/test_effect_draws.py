@@ -46,6 +46,8 @@ def knowledge() -> SeasonKnowledge:
         season_weight=0.8,
         drift_mean=drift_mean,
         drift_covariance=season_prior,
+        shock=shock,
+        left=np.ones(STAGES),
         unusual=np.zeros(STAGES),
         converged=True,
     )
@@ -80,8 +82,6 @@ def test_cultivars_and_season_are_drawn_together() -> None:
     unbounded = np.full((1, CULTIVARS, STAGES), np.inf)
     heat = draw_heat(
         [known],
-        SPREAD,
-        season_left=np.ones(STAGES),
         within=SPREAD.within,
         cultivar_effect=np.array([0, 1]),
         lower=-unbounded,

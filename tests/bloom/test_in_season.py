@@ -122,6 +122,24 @@ def test_one_wide_interval_teaches_what_a_truncated_normal_says(fit: Fit, lower:
     assert knowledge.effects.covariance[2, 0, 2, 0] == pytest.approx(season_variance, rel=1e-3)
 
 
+@pytest.mark.usefixtures("_normal_tails")
+@pytest.mark.parametrize(
+    ("upper", "variance_of_season", "left"), [(np.inf, 4 * OMEGA, 1.0), (720.0, OMEGA, 2.0)]
+)
+def test_until_something_comes_not_yet_teaches_of_a_season_as_unsure_as_before(
+    fit: Fit, upper: float, variance_of_season: float, left: float
+) -> None:
+    unsure = replace(fit, season_left=np.full(1, 2.0))
+    assert learned(unsure, looks()).effects.covariance[2, 0, 2, 0] == pytest.approx(4 * OMEGA)
+    knowledge = learned(unsure, looks((0, 650.0, upper)))
+    # as of one wide interval, above
+    variance = THETA_COVARIANCE[0, 0] + variance_of_season + SIGMA
+    ends = ((np.array([650.0, upper]) - THETA[0]) / np.sqrt(variance)).tolist()
+    expected = variance_of_season / np.sqrt(variance) * float(truncnorm.mean(*ends))
+    assert knowledge.effects.mean[2, 0] == pytest.approx(expected, rel=1e-3)
+    assert knowledge.left.tolist() == [left]
+
+
 def test_a_not_yet_far_past_the_threshold_moves_the_season_late(fit: Fit) -> None:
     knowledge = learned(fit, looks((0, 650.0, np.inf), (1, 650.0, np.inf)))
     assert knowledge.effects.mean[2, 0] > 30
