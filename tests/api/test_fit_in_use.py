@@ -162,7 +162,7 @@ def test_what_the_log_knows_and_the_fit_does_not(client: TestClient, days: Days)
 
     def behind() -> tuple[int, int]:
         told = in_use(client)["behind"]
-        cautions = [text for text in forecast(client, AS_OF)["cautions"] if "fit again" in text]
+        cautions = [text for text in forecast(client, AS_OF)["cautions"] if "has not seen" in text]
         assert len(cautions) == bool(told["rows"])
         assert all(f"{told['rows']} row" in text for text in cautions)
         return told["rows"], told["seasons"]
