@@ -54,7 +54,14 @@ def test_blocks(client: TestClient) -> None:
         "neighbours": ["b2", "b1", "b2"],
     }
     created = client.put(path, json=body)
-    expected = {**body, "block": "b3", "neighbours": ["b2", "b1"], "x2_m": None, "y2_m": None}
+    expected = {
+        **body,
+        "block": "b3",
+        "neighbours": ["b2", "b1"],
+        "x2_m": None,
+        "y2_m": None,
+        "colder_than_station_c": None,
+    }
     assert (created.status_code, created.json()) == (201, expected)
     assert client.put(path, json=body).status_code == 200
     assert client.get(path).json() == expected
