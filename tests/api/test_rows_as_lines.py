@@ -28,8 +28,8 @@ def test_rows_become_lines_that_come_back_as_json_and_csv(client: TestClient) ->
     ends = [line[name] for name in ("x_m", "y_m", "x2_m", "y2_m", "vines")]
     assert ends == [0.0, 0.0, 54.0, 0.0, 10]
     csv = client.get(f"{VINEYARD}/blocks", headers={"Accept": "text/csv"}).text.splitlines()
-    assert csv[0] == "block,cultivar,x_m,y_m,vines,neighbours,x2_m,y2_m"
-    assert "row-1-vine-1-10,thimble-ash,0.0,0.0,10,,54.0,0.0" in csv
+    assert csv[0] == "block,cultivar,x_m,y_m,vines,neighbours,x2_m,y2_m,colder_than_station_c"
+    assert "row-1-vine-1-10,thimble-ash,0.0,0.0,10,,54.0,0.0," in csv
     check = client.get(f"{VINEYARD}/planting-check").json()  # needs no weather and no fit
     assert (check["pistillate_vines"], check["source_vines"]) == (22, 2)
     assert check["share_in_reach"] == round(2 / 22, 3)

@@ -197,7 +197,7 @@ def test_undoing_all_brings_everything_back(served: TestClient, url: str) -> Non
     seen = {"steps": 0, "changes": 0, "undone": 0, "moved": 0}
 
     @settings(
-        max_examples=15,
+        max_examples=20,
         deadline=None,
         derandomize=True,
         phases=[Phase.generate],  # to shrink would take many minutes; the sequence is told
