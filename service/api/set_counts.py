@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import asdict
 from typing import Annotated
 
@@ -21,6 +20,7 @@ from service.ingest.set_counts import LONGEST_CLUSTER, MOST_FLOWERS
 from service.usecases.documents import Slug
 from service.usecases.fruit_set import store_set_counts, store_set_counts_file, vineyard_set
 from service.web.access import needs
+from service.web.days import IsoDate
 from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
@@ -36,7 +36,7 @@ CountId = Annotated[str, Path(alias="count", max_length=63, description="The cou
 class SetCountBody(Body):
     """Flowers, berries or both counted on one marked cluster."""
 
-    date: dt.date
+    date: IsoDate
     block: Slug
     cluster: Annotated[str, Field(min_length=1, max_length=LONGEST_CLUSTER, pattern=r"^[^\x00]+$")]
     flowers: Count | None = None

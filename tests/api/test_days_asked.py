@@ -35,3 +35,15 @@ def test_nor_in_a_body(client: TestClient) -> None:
         assert_problem(answer, 422, "is not a day; write it as 2026-05-20")
     stored = client.post(f"{VINEYARD}/visits", json=[{**visit, "date": "2026-05-20"}])
     assert stored.status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("counts", "told"),
+    [("set-counts", {"cluster": "1", "flowers": 5}), ("crop-counts", {"cane": "1", "clusters": 5})],
+)
+def test_nor_of_a_count(client: TestClient, counts: str, told: dict[str, object]) -> None:
+    plant(client)
+    body = [{"block": "b", "date": 0, **told}]
+    assert_problem(
+        client.post(f"{VINEYARD}/{counts}", json=body), 422, "is not a day; write it as 2026-05-20"
+    )
