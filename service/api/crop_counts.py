@@ -7,8 +7,7 @@ from dataclasses import asdict
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
-from fastapi.exceptions import RequestValidationError
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter
 
 from models.records import CropCount
 from models.vineyard.crop import TRIALS
@@ -24,7 +23,7 @@ from service.web.access import needs
 from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
-from service.web.uploads import JSON, Options, csv_file, csv_upload, media_type
+from service.web.uploads import AtMostRows, Options, csv_upload, rows_sent
 from service.words.crop import trial_words, whom_to_ask
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])
@@ -79,18 +78,7 @@ class CropAnswer(Body):
     ask: str
 
 
-COUNTS = TypeAdapter(list[CropCountBody])
-
-
-async def counts_sent(request: Request) -> bytes | list[CropCountBody]:
-    """The counts of a request: a CSV file, or a JSON list."""
-    if media_type(request) != JSON:
-        return await csv_file(request)
-    try:
-        return COUNTS.validate_json(await request.body())
-    except ValidationError as error:
-        found = error.errors(include_url=False, include_input=False, include_context=False)
-        raise RequestValidationError([{**each, "loc": ("body", *each["loc"])} for each in found]) from None
+counts_sent = rows_sent(TypeAdapter(Annotated[list[CropCountBody], AtMostRows]))
 
 
 @router.post(

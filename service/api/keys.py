@@ -15,6 +15,7 @@ from service.usecases.documents import Slug
 from service.usecases.keys import LONGEST_NAME, Asker, make_key
 from service.web.access import Asked, Grower, needs
 from service.web.calendar_links import new_calendar_link
+from service.web.days import WrittenOut
 from service.web.keys import VineyardKey
 from service.web.records import store
 
@@ -23,6 +24,7 @@ router = APIRouter(tags=["keys"])
 KeyId = Annotated[str, Path(alias="key", max_length=63, description="The key's identifier, not its secret.")]
 Expires = Annotated[
     AwareDatetime | None,
+    WrittenOut,
     Field(description="When its time is over; by default when that of the key that makes it is."),
 ]
 

@@ -6,8 +6,7 @@ from dataclasses import asdict
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
-from fastapi.exceptions import RequestValidationError
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter
 
 from models.records import SetCount
 from models.vineyard.fruit_set import PUBLISHED
@@ -24,7 +23,7 @@ from service.web.days import IsoDate
 from service.web.kept import KeptRoute
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
-from service.web.uploads import JSON, Options, csv_file, csv_upload, media_type
+from service.web.uploads import AtMostRows, Options, csv_upload, rows_sent
 from service.words.fruit_set import LEFT_OUT, claim_words, days_words, published_words
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"], route_class=KeptRoute)
@@ -127,18 +126,7 @@ class SetAnswer(Body):
     claim: ClaimAnswer
 
 
-COUNTS = TypeAdapter(list[SetCountBody])
-
-
-async def counts_sent(request: Request) -> bytes | list[SetCountBody]:
-    """The counts of a request: a CSV file, or a JSON list."""
-    if media_type(request) != JSON:
-        return await csv_file(request)
-    try:
-        return COUNTS.validate_json(await request.body())
-    except ValidationError as error:
-        found = error.errors(include_url=False, include_input=False, include_context=False)
-        raise RequestValidationError([{**each, "loc": ("body", *each["loc"])} for each in found]) from None
+counts_sent = rows_sent(TypeAdapter(Annotated[list[SetCountBody], AtMostRows]))
 
 
 @router.post(

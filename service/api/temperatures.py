@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from dataclasses import asdict, replace
 from typing import Annotated, Literal
@@ -162,7 +161,7 @@ def delete_temperatures(
 
 
 @router.get("/{date}/history", summary="Show what a day's temperatures were", responses=problems(404))
-def get_day_history(station: StationKey, date: dt.date, records: Reading) -> TemperatureHistory:
+def get_day_history(station: StationKey, date: IsoDate, records: Reading) -> TemperatureHistory:
     """Every value that a measured day has had, oldest first; the last is the one that holds, unless it was
     deleted.
     """

@@ -6,8 +6,7 @@ from dataclasses import asdict
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
-from fastapi.exceptions import RequestValidationError
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 
 from models.records import Visit
 from service import clock
@@ -39,30 +38,17 @@ from service.web.days import IsoDate
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing, store
 from service.web.uploads import (
-    JSON,
+    AtMostRows,
     ConfirmQuery,
     Options,
-    csv_file,
     csv_upload,
-    media_type,
+    rows_sent,
 )
 
 router = APIRouter(prefix="/v1/vineyards/{vineyard}/visits", tags=["observations"])
 
 VisitId = Annotated[str, Path(alias="visit", max_length=63, description="The visit's identifier.")]
-MOST_VISITS = 20_000  # in one request
-VISITS = TypeAdapter(Annotated[list[VisitBody], Field(max_length=MOST_VISITS)])
-
-
-async def visits_sent(request: Request) -> bytes | list[VisitBody]:
-    """The visits of a request: a CSV file, or a JSON list."""
-    if media_type(request) != JSON:
-        return await csv_file(request)
-    try:
-        return VISITS.validate_json(await request.body())
-    except ValidationError as error:
-        found = error.errors(include_url=False, include_input=False, include_context=False)
-        raise RequestValidationError([{**each, "loc": ("body", *each["loc"])} for each in found]) from None
+visits_sent = rows_sent(TypeAdapter(Annotated[list[VisitBody], AtMostRows]))
 
 
 def visits_ahead(

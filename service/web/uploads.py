@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated, Any
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, HTTPException, Query, Request
+from fastapi.exceptions import RequestValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 from starlette.datastructures import UploadFile
 
 from models.errors import BadInput, Problem
@@ -39,6 +41,10 @@ ConfirmQuery = Annotated[
     ),
 ]
 
+Row = TypeVar("Row")
+MOST_ROWS = 20_000  # of one JSON list
+AtMostRows = Field(max_length=MOST_ROWS)
+
 
 def read_options(
     date_format: DateFormat = None, on_bad_rows: OnBadRowsQuery = "reject", confirm: ConfirmQuery = ()
@@ -55,6 +61,26 @@ Options = Annotated[ReadOptions, Depends(read_options)]
 def media_type(request: Request) -> str:
     """The media type of the request's body, without parameters."""
     return request.headers.get("content-type", "").partition(";")[0].strip().lower()
+
+
+def rows_sent(rows: TypeAdapter[list[Row]]) -> Callable[[Request], Awaitable[bytes | list[Row]]]:
+    """A dependency: the CSV file or workbook of a request, as `csv_file` takes it, or its JSON list of rows.
+
+    Raises RequestValidationError where the list does not fit.
+    """
+
+    async def sent(request: Request) -> bytes | list[Row]:
+        if media_type(request) != JSON:
+            return await csv_file(request)
+        try:
+            return rows.validate_json(await request.body())
+        except ValidationError as error:
+            found = error.errors(include_url=False, include_input=False, include_context=False)
+            raise RequestValidationError(
+                [{**each, "loc": ("body", *each["loc"])} for each in found]
+            ) from None
+
+    return sent
 
 
 async def csv_file(request: Request) -> bytes:

@@ -8,10 +8,10 @@ import pytest
 from fastapi.testclient import TestClient
 
 from models.errors import BadInput
-from service.api.visits import MOST_VISITS
 from service.ingest.table import MOST_CELLS, MOST_LINES, read_table
 from service.store.owned import LONGEST_NAME, LONGEST_NOTE
 from service.store.plantings import MOST_BLOCKS
+from service.web.uploads import MOST_ROWS
 from tests.api.asking import STATION, VINEYARD, Answer, assert_problem, put_vineyard, send_csv
 
 LONG_NAME, LONG_NOTE = "n" * (LONGEST_NAME + 1), "n" * (LONGEST_NOTE + 1)
@@ -48,8 +48,10 @@ def test_blocks_and_visits_have_a_number(client: TestClient) -> None:
     one_more = {"cultivar": "loam-whistle", "x_m": 0, "y_m": 9}
     assert_problem(client.put(f"{VINEYARD}/blocks/more", json=one_more), 422, f"at most {MOST_BLOCKS:,}")
     assert client.put(f"{VINEYARD}/blocks/r1", json=one_more).status_code == 200
-    looks = [{"date": "2026-05-18", "block": "r1", "percent_open": 0}] * (MOST_VISITS + 1)
-    assert_problem(client.post(f"{VINEYARD}/visits", json=looks), 422, f"{MOST_VISITS}")
+    looks = [{"date": "2026-05-18", "block": "r1", "percent_open": 0}] * (MOST_ROWS + 1)
+    assert_problem(client.post(f"{VINEYARD}/visits", json=looks), 422, f"{MOST_ROWS}")
+    clusters = [{"date": "2026-05-18", "block": "r1", "cluster": "1", "flowers": 5}] * (MOST_ROWS + 1)
+    assert_problem(client.post(f"{VINEYARD}/set-counts", json=clusters), 422, f"{MOST_ROWS}")
 
 
 @pytest.mark.parametrize("end", [b"\n", b"\r", b"\r\n"])
