@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 
 from models.errors import BadInput, Problem, Remedy
@@ -10,8 +9,8 @@ from models.records import CropCount
 from models.vineyard.crop import CaneClusters, clusters_a_cane
 from service.ingest.crop_counts import check_crop_count, read_crop_counts
 from service.ingest.options import AS_THEY_ARE, ReadOptions
-from service.ingest.places import find_place
 from service.store.repositories import Repositories
+from service.usecases.counts import counts_taken
 from service.usecases.observations import StoredObservations
 
 
@@ -36,21 +35,15 @@ def store_crop_counts(
     BadInput
         If a count's block is unknown, it cannot have been made, or two of one day and cane differ.
     """
-    blocks = records.blocks.known(vineyard)
-    problems: list[Problem] = []
-    taken: dict[tuple[dt.date, str, str], CropCount] = {}
-    for place, count in enumerate(counts):
-        try:
-            find_place(count.block, "", blocks=blocks)
-            check_crop_count(count, options)
-        except BadInput as error:
-            problems.append(Problem(f"body.{place}", error.message))
-            continue
-        if taken.setdefault((count.date, count.block, count.cane), count) != count:
-            problems.append(Problem(f"body.{place}", "another count of that day and cane differs"))
-    if problems:
-        raise BadInput(f"{len(problems)} of {len(counts)} counts cannot be taken", problems)
-    return StoredObservations(len(counts), records.crop_counts.add(vineyard, list(taken.values())))
+    taken = counts_taken(
+        counts,
+        blocks=records.blocks.known(vineyard),
+        check=check_crop_count,
+        options=options,
+        of=lambda count: count.cane,
+        what="cane",
+    )
+    return StoredObservations(len(counts), records.crop_counts.add(vineyard, taken))
 
 
 def vineyard_crop(records: Repositories, vineyard: str, *, interval: float = 0.9) -> tuple[CaneClusters, ...]:

@@ -21,9 +21,9 @@ from models.vineyard.fruit_set import ClusterSet, LeftOut, SetShare, clusters_co
 from models.vineyard.reach import cultivar_of, pollen_makers_in_reach, sheds_viable_pollen
 from models.vineyard.set_on_cover import LEAST_SEASONS, BlockSet, SetOnCover, set_on_cover
 from service.ingest.options import AS_THEY_ARE, ReadOptions
-from service.ingest.places import find_place
 from service.ingest.set_counts import check_set_count, read_set_counts
 from service.store.repositories import Repositories
+from service.usecases.counts import counts_taken
 from service.usecases.fit_in_use import fit_for
 from service.usecases.observations import StoredObservations
 from service.usecases.vineyard_records import VineyardRecords, load_vineyard
@@ -75,21 +75,15 @@ def store_set_counts(
     BadInput
         If a count's block is unknown, it cannot have been made, or two of one day and cluster differ.
     """
-    blocks = records.blocks.known(vineyard)
-    problems: list[Problem] = []
-    taken: dict[tuple[dt.date, str, str], SetCount] = {}
-    for place, count in enumerate(counts):
-        try:
-            find_place(count.block, "", blocks=blocks)
-            check_set_count(count, options)
-        except BadInput as error:
-            problems.append(Problem(f"body.{place}", error.message))
-            continue
-        if taken.setdefault((count.date, count.block, count.cluster), count) != count:
-            problems.append(Problem(f"body.{place}", "another count of that day and cluster differs"))
-    if problems:
-        raise BadInput(f"{len(problems)} of {len(counts)} counts cannot be taken", problems)
-    return StoredObservations(len(counts), records.set_counts.add(vineyard, list(taken.values())))
+    taken = counts_taken(
+        counts,
+        blocks=records.blocks.known(vineyard),
+        check=check_set_count,
+        options=options,
+        of=lambda count: count.cluster,
+        what="cluster",
+    )
+    return StoredObservations(len(counts), records.set_counts.add(vineyard, taken))
 
 
 def vineyard_set(
