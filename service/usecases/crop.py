@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from models.errors import BadInput, Problem, Remedy
 from models.records import CropCount
 from models.vineyard.crop import CaneClusters, clusters_a_cane
 from service.ingest.crop_counts import check_crop_count, read_crop_counts
@@ -12,6 +11,7 @@ from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.store.repositories import Repositories
 from service.usecases.counts import counts_taken
 from service.usecases.observations import StoredObservations
+from service.usecases.vineyard_records import no_station
 
 
 def store_crop_counts_file(
@@ -58,10 +58,6 @@ def vineyard_crop(records: Repositories, vineyard: str, *, interval: float = 0.9
     """
     station = records.vineyards.get(vineyard).station
     if station is None:
-        raise BadInput(
-            f"vineyard {vineyard!r} has no station",
-            [Problem("vineyard.station", "is not given: its latitude tells which dates make a season")],
-            remedy=Remedy.ADD_STATION,
-        )
+        raise no_station(vineyard)
     counts = [each.count for each in records.crop_counts.all(vineyard)]
     return clusters_a_cane(counts, records.stations.get(station).latitude, interval=interval)

@@ -11,7 +11,7 @@ import numpy as np
 from models.bloom.forecast import forecast
 from models.bloom.site import Site
 from models.bloom.thresholds import Fit
-from models.errors import BadInput, CapfallError, NotEnoughData, Problem, Remedy
+from models.errors import CapfallError, NotEnoughData
 from models.heat.season import season_of, season_window
 from models.records import FlowerType, Planting, SetCount
 from models.stages import BLOOM_STAGES
@@ -26,7 +26,7 @@ from service.store.repositories import Repositories
 from service.usecases.counts import counts_taken
 from service.usecases.fit_in_use import fit_for
 from service.usecases.observations import StoredObservations
-from service.usecases.vineyard_records import VineyardRecords, load_vineyard
+from service.usecases.vineyard_records import VineyardRecords, load_vineyard, no_station
 
 DRAWS = 100
 
@@ -107,11 +107,7 @@ def vineyard_set(
     """
     known = records.vineyards.get(vineyard)
     if known.station is None:
-        raise BadInput(
-            f"vineyard {vineyard!r} has no station",
-            [Problem("vineyard.station", "is not given: its latitude tells which dates make a season")],
-            remedy=Remedy.ADD_STATION,
-        )
+        raise no_station(vineyard)
     latitude = records.stations.get(known.station).latitude
     clusters, left_out = clusters_counted([each.count for each in records.set_counts.all(vineyard)], latitude)
     planting = records.blocks.planting(vineyard)

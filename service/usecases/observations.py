@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from models.bloom.cautions import DateCaution, LogAgainstVisits
-from models.errors import BadInput, Problem, Remedy
+from models.errors import BadInput, Problem
 from models.heat.season import season_of
 from models.records import Visit
 from service.ingest.bloom_log import ReadBloomLog, read_bloom_log
@@ -19,6 +19,7 @@ from service.ingest.visits import ReadVisits, check_visit, fractions, read_visit
 from service.store.records import Counts
 from service.store.repositories import Repositories
 from service.usecases.doubts import at_odds, far_off_visits
+from service.usecases.vineyard_records import no_station
 
 
 @dataclass(frozen=True)
@@ -57,12 +58,7 @@ def read_log_on(ground: Ground, data: Content, options: ReadOptions) -> ReadBloo
         If the vineyard has no station, so that its hemisphere is not known, or the file cannot be read.
     """
     if ground.latitude is None:
-        problem = "is not given: its latitude tells which dates make a season"
-        raise BadInput(
-            f"vineyard {ground.vineyard!r} has no station",
-            [Problem("vineyard.station", problem)],
-            remedy=Remedy.ADD_STATION,
-        )
+        raise no_station(ground.vineyard)
     return read_bloom_log(data, blocks=ground.blocks, latitude=ground.latitude, options=options)
 
 

@@ -92,6 +92,16 @@ class VineyardRecords:
         )
 
 
+def no_station(vineyard: str) -> BadInput:
+    """Why nothing can be said of the seasons of a vineyard without a station, and what helps."""
+    problem = "is not given: its latitude tells which dates make a season"
+    return BadInput(
+        f"vineyard {vineyard!r} has no station",
+        [Problem("vineyard.station", problem)],
+        remedy=Remedy.ADD_STATION,
+    )
+
+
 def load_vineyard(records: Repositories, key: str) -> VineyardRecords:
     """A vineyard from the store.
 
