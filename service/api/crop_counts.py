@@ -16,7 +16,8 @@ from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.observation_schemas import ObservationReceipt
 from service.api.responses import UPLOAD, problems, wants_csv
 from service.api.schemas import Body, TwoDigits
-from service.ingest.crop_counts import LONGEST_CANE, MOST_CLUSTERS
+from service.ingest.counts import LONGEST_TAG
+from service.ingest.crop_counts import MOST_CLUSTERS
 from service.usecases.crop import store_crop_counts, store_crop_counts_file, vineyard_crop
 from service.usecases.documents import Slug
 from service.web.access import needs
@@ -36,7 +37,7 @@ class CropCountBody(Body):
 
     date: IsoDate
     block: Slug
-    cane: Annotated[str, Field(min_length=1, max_length=LONGEST_CANE, pattern=r"^[^\x00]+$")]
+    cane: Annotated[str, Field(min_length=1, max_length=LONGEST_TAG, pattern=r"^[^\x00]+$")]
     clusters: Annotated[int, Field(ge=0, le=MOST_CLUSTERS)]
 
 

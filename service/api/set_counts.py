@@ -15,7 +15,8 @@ from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.observation_schemas import ObservationReceipt
 from service.api.responses import UNCHANGED, UPLOAD, problems, wants_csv
 from service.api.schemas import Body, ThreeDigits
-from service.ingest.set_counts import LONGEST_CLUSTER, MOST_FLOWERS
+from service.ingest.counts import LONGEST_TAG
+from service.ingest.set_counts import MOST_FLOWERS
 from service.usecases.documents import Slug
 from service.usecases.fruit_set import store_set_counts, store_set_counts_file, vineyard_set
 from service.web.access import needs
@@ -37,7 +38,7 @@ class SetCountBody(Body):
 
     date: IsoDate
     block: Slug
-    cluster: Annotated[str, Field(min_length=1, max_length=LONGEST_CLUSTER, pattern=r"^[^\x00]+$")]
+    cluster: Annotated[str, Field(min_length=1, max_length=LONGEST_TAG, pattern=r"^[^\x00]+$")]
     flowers: Count | None = None
     berries: Count | None = None
 
