@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal, Self
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 from pydantic import Field
 
 from models.vineyard.pollen_warnings import WarningCode, WarningLevel
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.responses import problems, wants_csv
 from service.api.schemas import Body, ThreeDigits
 from service.usecases.documents import Slug
@@ -20,7 +21,7 @@ from service.web.records import store
 from service.words.errors import Reader, error_words
 from service.words.pollen import warning_words
 
-router = APIRouter(prefix="/v1/roster", tags=["keys"])
+router = part("/v1/roster", "keys")
 
 
 class RosterBloom(Body):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import HTMLResponse
 
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, page, pages
 from service.usecases.roster import RosterRow, SortedBy, roster
 from service.web.access import Asked
 from service.web.grower_path import address_in
@@ -17,7 +17,7 @@ from service.words.language import N_
 from service.words.pollen import what_is_wrong
 from service.words.roster import bloom_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 COLUMNS: tuple[tuple[SortedBy, str], ...] = (
     ("name", N_("Vineyard")),

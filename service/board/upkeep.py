@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Form, Path, Query, Request
+from fastapi import Form, Path, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
@@ -18,7 +18,7 @@ from models.vineyard.frost import COLDER_C
 from models.vineyard.scouting import WEEKDAY_NAMES
 from service import clock
 from service.board.fields import doubted, read_percent, read_step
-from service.board.pages import Done, PageRoute, PageUnits, here, page
+from service.board.pages import Done, PageUnits, here, page, pages
 from service.clock import check_timezone
 from service.ingest.cells import number, whole_number
 from service.ingest.dates import parse_date
@@ -39,7 +39,7 @@ from service.words.changes import what_changed
 from service.words.language import _
 from service.words.plain import WEEKDAYS as WEEKDAY_WORDS
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 MOST_CHANGES = 50
 MOST_VINES = 1_000_000
