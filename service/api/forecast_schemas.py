@@ -31,7 +31,7 @@ from service.usecases.pollen import VineyardPollination
 from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.forecast import what_is_special, why_no_chance, why_none
-from service.words.pollen import warning_words
+from service.words.pollen_warnings import warning_words
 
 
 class StageAnswer(Body):

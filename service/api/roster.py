@@ -19,7 +19,7 @@ from service.web.access import Asked
 from service.web.days import IsoDate
 from service.web.records import store
 from service.words.errors import Reader
-from service.words.pollen import warning_words
+from service.words.pollen_warnings import warning_words
 from service.words.roster import why_none_words
 
 router = part("/v1/roster", "keys")

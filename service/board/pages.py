@@ -51,7 +51,7 @@ from service.words.plain import (
     to,
     with_year,
 )
-from service.words.pollen import level_words, short_warning, warning_words
+from service.words.pollen_warnings import level_words, short_warning, warning_words
 from service.words.roles import may_words
 from service.words.scouting import (
     best_look_words,

@@ -14,7 +14,7 @@ from service.web.grower_path import address_in
 from service.web.records import store
 from service.words.errors import Reader
 from service.words.language import N_
-from service.words.pollen import what_is_wrong
+from service.words.pollen_warnings import what_is_wrong
 from service.words.roster import bloom_words, why_none_words
 
 router = pages()
