@@ -7,6 +7,7 @@ from starlette.staticfiles import StaticFiles
 
 from service.board import (
     calendar_link,
+    changes,
     crop,
     cultivar,
     data,
@@ -20,17 +21,19 @@ from service.board import (
     news,
     phones,
     picking,
+    planting,
     planting_map,
     reference,
     roster,
     season,
     season_review,
+    settings,
     sheet,
     sign_in,
     skill,
     start,
-    upkeep,
     visit,
+    visits,
 )
 
 OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
@@ -42,7 +45,10 @@ PARTS = (
     sheet,
     data,
     log_table,
-    upkeep,
+    visits,
+    planting,
+    settings,
+    changes,
     cultivar,
     skill,
     long_work,
