@@ -7,8 +7,9 @@ from typing import Annotated
 from fastapi import Depends, Query
 
 from models.units import celsius_from_fahrenheit
-from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
+from service.api.forecast_schemas import ForecastAnswer
 from service.api.part import part
+from service.api.pollination_schemas import PollinationAnswer
 from service.api.responses import UNCHANGED, problems
 from service.api.season_query import Day, FitId
 from service.usecases.forecasts import VineyardForecast, stored_forecast
