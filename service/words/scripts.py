@@ -25,6 +25,7 @@ VISIT_FORM = {
     "notUndone": N_("It could not be undone: {why}."),
     "noAnswer": N_("no answer"),
     "undone": N_("Undone: that visit counts no more."),
+    "correctionUndone": N_("Undone: the visit counts again as it was before it was corrected."),
     "notUndoneYet": N_("No connection: it is not undone yet."),
 }
 

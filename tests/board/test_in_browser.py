@@ -260,7 +260,7 @@ def test_a_trip_leads_from_block_to_block_and_a_visit_can_be_undone_in_sight(
         assert page.input_value("#block") == "west-3"  # the next one of the trip
         before = len(visits(demo_service))
         page.get_by_role("button", name="Undo").click()
-        page.wait_for_selector("#said:has-text('Undone')")
+        page.wait_for_selector("#said:has-text('Undone: that visit counts no more.')")
         assert len(visits(demo_service)) == before - 1
         assert page.locator("#today li").count() == 0
         for percent in ("10", "25"):  # the second takes the place of the first, in the list too
@@ -268,6 +268,9 @@ def test_a_trip_leads_from_block_to_block_and_a_visit_can_be_undone_in_sight(
             record(page, None, percent)
             page.wait_for_selector(f"#today:has-text('west-2: {percent} % of caps off')")
         assert page.locator("#today li").count() == 1
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_selector("#said:has-text('Undone: the visit counts again as it was before')")
+        assert "west-2: 10 % of caps off" in page.inner_text("#today")
         assert (page.locator("#today a").get_attribute("href") or "").startswith(f"{BOARD}/visits/")
         tabs = page.locator(".top nav li")
         places = [tab.bounding_box() for tab in tabs.all()]

@@ -27,11 +27,12 @@
   const refusal = ({ refused }) => `. ${fill("refused", { why: refused.replace(/[.!?]$/, "") })} `;
   const found = ({ percent_open, bbch }) => percent_open === null ? `BBCH ${bbch}` : fill("found", { percent: percent_open });
   const words = (visit) => `${visit.block}, ${visit.date}: ${found(visit)}`;
-  function say(text, change) {
+  function say(text, change, corrects) {
     said.firstElementChild.textContent = text;
     said.hidden = false;
     undo.hidden = !change;
     undo.dataset.change = change ?? "";
+    undo.dataset.corrects = corrects ? "true" : ""; // a visit that was there before, which counts again without it
   }
 
   function show() {
@@ -108,7 +109,7 @@
     });
     const told = await own(answer);
     if (answer.ok && told?.vineyard === vineyard && told.rows_read === 1) {
-      return { refused: null, change: answer.headers.get("Capfall-Change"), warnings: told.warnings ?? [] };
+      return { refused: null, change: answer.headers.get("Capfall-Change"), corrects: told.rows_replaced > 0, warnings: told.warnings ?? [] };
     }
     if (told?.type?.startsWith("/problems/") && REFUSALS.includes(answer.status)) {
       return { refused: told.errors?.map((error) => error.problem).join("; ") || told.detail };
@@ -129,12 +130,13 @@
     const sent = [];
     const doubtful = [];
     let last = null;
+    let corrected = false;
     let trouble = null;
     try {
       for (;;) {
         const next = read().find((visit) => !visit.refused);
         if (!next) break;
-        const { refused, change, warnings } = await sendOne(next);
+        const { refused, change, corrects, warnings } = await sendOne(next);
         // read anew: another entry may have been added meanwhile
         write(read().flatMap((other) => {
           if (other.id !== next.id) return [other];
@@ -143,6 +145,7 @@
         if (refused !== null) continue;
         sent.push(next);
         last = change;
+        corrected = corrects;
         doubtful.push(...warnings);
         recorded(next);
       }
@@ -155,7 +158,7 @@
     if (sent.length) {
       listRecorded().catch(() => { /* it stands there when the page is opened again */ });
       const look = doubtful.length ? ` ${texts.lookAgain} ${doubtful.join(" ")}` : "";
-      say(`${fill("recorded", { visits: sent.map(words).join("; ") })}${others}${look} ${trouble ?? ""}`, sent.length === 1 && last);
+      say(`${fill("recorded", { visits: sent.map(words).join("; ") })}${others}${look} ${trouble ?? ""}`, sent.length === 1 && last, corrected);
       const latest = [form.elements.as_of.value, ...sent.map((visit) => visit.date)].sort().at(-1);
       if (form.elements.as_of.value) {
         document.getElementById("to-board").href = `${within}/vineyards/${vineyard}?as_of=${latest}&recorded=${sent.at(-1).block}`;
@@ -167,15 +170,15 @@
   }
 
   undo.addEventListener("click", async () => {
-    const change = undo.dataset.change;
+    const { change, corrects } = undo.dataset;
     undo.hidden = true;
     try {
       const answer = await fetch(`${within}/v1/changes/${change}/undo`, { method: "POST" });
       const told = await own(answer);
       if (!answer.ok || !told) { say(fill("notUndone", { why: told?.detail ?? texts.noAnswer })); return; }
       await listRecorded();
-      say(texts.undone);
-    } catch { say(texts.notUndoneYet, change); }
+      say(corrects ? texts.correctionUndone : texts.undone);
+    } catch { say(texts.notUndoneYet, change, corrects); }
   });
 
   for (const each of trip) {
