@@ -255,7 +255,9 @@ def test_what_is_kept_of_a_page_for_one_role_is_not_shown_to_another(door: Door)
     page = desk.post("/demo", headers=OWN_PAGE).headers["location"]
     for _ in range(2):
         assert "Fit again with all that is known" in desk.get(page).text
-        assert "Fit again with all that is known" not in phone.get(page).text
+        told = phone.get(page).text
+        assert "Fit again with all that is known" not in told
+        assert "Add data" not in told
 
 
 def test_a_browser_is_known_by_a_token_that_ends_with_the_key_or_by_signing_out(door: Door) -> None:
@@ -298,13 +300,48 @@ def test_whose_key_does_not_manage_sees_no_form_that_would_be_refused(door: Door
     board = "/vineyards/hollow"
     for page in ("data", "settings", "block?block=b1", "log/entry?season=2025&key=b1"):
         assert 'method="post"' in desk.get(f"{board}/{page}").text, page
-        for other in (phone, reader):
+        for other, said in (
+            (phone, "record visits, counts and frost, but change nothing else"),
+            (reader, "not change it"),
+        ):
             told = other.get(f"{board}/{page}").text
             assert 'method="post"' not in told, page
-            assert "not change it" in told, page
+            assert said in told, page
     assert 'method="post"' in phone.get(f"{board}/calendar").text
     assert 'method="post"' not in reader.get(f"{board}/calendar").text
     assert (phone.get("/everything").status_code, desk.get("/everything").status_code) == (403, 200)
+
+
+@pytest.mark.parametrize(
+    ("page", "offered", "said_instead"),
+    [
+        ("frost", 'name="full_bloom"', "No limit is stored."),
+        ("cultivars/thimble-ash", 'name="quality"', "Quality of its pollen"),
+        ("data", "send it back below", "a sheet each."),
+        ("log", "tap a cell", "Bloom log"),
+        ("", "Add a station", "A station"),
+    ],
+)
+def test_a_page_offers_nothing_that_the_key_may_not_do(
+    page: str, offered: str, said_instead: str, door: Door
+) -> None:
+    desk = door.client_of("manage", "ann")
+    put_vineyard(desk, station=False)
+    address = f"/vineyards/hollow/{page}".rstrip("/")
+    assert offered in desk.get(address).text
+    for role in ("record", "read"):
+        told = door.client_of(role, "ann").get(address).text
+        assert offered not in told
+        assert said_instead in told
+
+
+def test_who_may_not_revoke_a_calendar_link_is_not_sent_to_do_it(door: Door) -> None:
+    desk, phone = door.client_of("manage", "ann"), door.client_of("record", "ann")
+    put_vineyard(desk)
+    for who, leads in ((desk, True), (phone, False)):
+        shown = who.post("/vineyards/hollow/calendar", headers=OWN_PAGE).text
+        assert ("Phones and keys" in shown) == leads
+        assert ("Whoever has a key that may manage" in shown) != leads
 
 
 def test_a_phone_undoes_on_the_page_what_it_recorded_and_nothing_else(door: Door) -> None:
