@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
+from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.params import Depends as Needed
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -27,11 +28,12 @@ from service.board.bars import role_words
 from service.store.errors import StoreError
 from service.web.access import KEY_NEEDED, WhichGrower, asker_may
 from service.web.days import IsoDate
-from service.web.grower_path import address_in, keep_grower
+from service.web.grower_path import address_in, keep_grower, only_grower_with
 from service.web.kept import KeptRoute
 from service.web.origins import cookie_name
 from service.web.problems import BAD_INPUT, HTTP_KINDS, KINDS, Kind, located
 from service.web.reading import this_page
+from service.web.records import store
 from service.web.units import Units
 from service.words.errors import Reader, error_words
 from service.words.forecast import lead_words, stage_meaning, stage_words, why_no_window
@@ -208,14 +210,29 @@ def sign_in_page(
 ) -> HTMLResponse:
     """The page that asks for a key, and leads on to the one that was asked for."""
     if to is None:
-        asked = request.url.query
-        to = (request.scope["path"] + (f"?{asked}" if asked else "")) if request.method == "GET" else "/"
+        to = _asked_for(request) if request.method == "GET" else "/"
         grower = request.scope.get("grower")
         to = to if grower is None else address_in(grower, to)
     answer = page("sign_in.html", status=status, to=to, wrong=wrong)
     if status == 401:
         answer.headers.update(KEY_NEEDED)
     return answer
+
+
+def _asked_for(request: Request) -> str:
+    """The address of the page that was asked for, as routes know it."""
+    asked = request.url.query
+    return request.scope["path"] + (f"?{asked}" if asked else "")
+
+
+async def _of_which_grower(request: Request) -> RedirectResponse:
+    """The page at the only grower of the key who has such a vineyard, else all vineyards to choose from."""
+    vineyard = request.path_params.get("vineyard")
+    if vineyard is None or request.method != "GET":
+        return RedirectResponse("/roster", 303)
+    growers = request.state.asker.growers
+    grower = await run_in_threadpool(only_grower_with, store(request), growers, vineyard)
+    return RedirectResponse("/roster" if grower is None else address_in(grower, _asked_for(request)), 303)
 
 
 def told(error: Exception) -> Mapping[str, Any]:
@@ -278,7 +295,7 @@ class PageRoute(KeptRoute):
             try:
                 answer = await handle(request)
             except WhichGrower:
-                return RedirectResponse("/roster", 303)
+                return await _of_which_grower(request)
             except HTTPException as error:
                 if error.status_code == 401:
                     return sign_in_page(

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Receive, Scope, Send
+
+from service.store.engine import Store
+from service.store.errors import NotFound
 
 _OF_GROWER = re.compile(r"/growers/([a-z0-9][a-z0-9-]{0,62})(?=/)")
 _LINKS = re.compile(rb'((?:href|action)=")(/(?:vineyards|v1/vineyards|v1/export|changes|demo|everything)\b)')
@@ -29,6 +33,21 @@ class GrowerPath:
 def address_in(grower: str, path: str) -> str:
     """The address of a page of one of several growers."""
     return f"/growers/{grower}{path}"
+
+
+def only_grower_with(store: Store, growers: Sequence[str], vineyard: str) -> str | None:
+    """The one of these growers who has a vineyard of that identifier; None where none has, or several have."""
+    found = [grower for grower in growers if _has(store, grower, vineyard)]
+    return found[0] if len(found) == 1 else None
+
+
+def _has(store: Store, grower: str, vineyard: str) -> bool:
+    with store.transaction(grower, read_only=True) as records:
+        try:
+            records.vineyards.get(vineyard)
+        except NotFound:
+            return False
+    return True
 
 
 def keep_grower(request: Request, response: Response) -> Response:

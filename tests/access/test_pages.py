@@ -170,6 +170,20 @@ def test_pages_of_several_growers_keep_theirs(door: Door) -> None:
     assert browser.head("/growers/ann/vineyards/hollow/visit").status_code == 200
 
 
+def test_a_page_that_one_grower_alone_can_be_meant_by_is_gone_on_to(door: Door) -> None:
+    ann = door.client_of("manage", "ann")
+    put_vineyard(ann)
+    secret = door.key("Adviser", "record", "ann", "bea")[1]
+    asked = "/vineyards/hollow/map?as_of=2026-05-20"
+    browser, answer = sign_in(door, secret, to=asked)
+    assert answer.headers["location"] == asked
+    assert browser.get(asked).headers["location"] == f"/growers/ann{asked}"
+    assert browser.get(f"/growers/ann{asked}").status_code == 200
+    assert browser.get(asked.replace("hollow", "other")).headers["location"] == "/roster"
+    put_vineyard(door.client_of("manage", "bea"))
+    assert browser.get(asked).headers["location"] == "/roster"
+
+
 def test_a_calendar_link_from_its_page(door: Door) -> None:
     put_vineyard(door.client_of("manage", "ann"))
     reader, _ = sign_in(door, door.key("Bo", "read", "ann")[1])
