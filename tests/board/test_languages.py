@@ -67,6 +67,12 @@ def english_left(text: str) -> list[str]:
     return [english for english, part, whole in english_patterns() if part in text and whole.search(text)]
 
 
+def test_a_look_back_leads_to_all_pages_but_the_news_of_now(demo: TestClient) -> None:
+    leads = re.findall(r'<li><a href="([^"]+)"', demo.get(SEASON).text.partition("</nav>")[0])
+    assert f"{BOARD}/map?{AS_OF}" in [each.replace("&amp;", "&").partition("&")[0] for each in leads]
+    assert f"{BOARD}/news" in leads
+
+
 @pytest.mark.parametrize(
     ("address", "said"),
     [
