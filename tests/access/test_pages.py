@@ -378,6 +378,18 @@ def test_a_key_is_revoked_after_it_was_asked_for_twice(door: Door) -> None:
     assert "is let in no more, at once" in listed
 
 
+def test_keys_of_one_name_are_told_apart(door: Door) -> None:
+    secret = door.key("Adviser", "manage", "ann", "bea")[1]
+    ids = {grower: door.key("Ida", "record", grower, "cid")[0].id for grower in ("ann", "bea")}
+    listed = door.client(secret).get("/phones").text
+    rows = re.findall(r"<tr>.*?</tr>", listed, re.DOTALL)
+    for grower, id in ids.items():
+        [row] = [row for row in rows if f'<span class="light">{id}</span>' in row]
+        assert f'<td data-label="Grower">{grower}</td>' in row
+    assert "cid" not in listed
+    assert 'data-label="Grower"' not in door.client_of("manage", "ann").get("/phones").text
+
+
 @pytest.mark.parametrize(("host", "warned"), [("http://127.0.0.1:8000", True), (HOST, False)])
 def test_a_calendar_link_that_no_phone_reaches_says_so(door: Door, host: str, warned: bool) -> None:
     _, secret = door.key("Ann", "manage", "ann")
