@@ -15,6 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from pydantic import BeforeValidator
 from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.routing import Match
 
 from models.errors import CapfallError, Problem
 from models.units import (
@@ -32,7 +33,7 @@ from service.web.grower_path import address_in, keep_grower, only_grower_with
 from service.web.kept import KeptRoute
 from service.web.origins import cookie_name
 from service.web.problems import BAD_INPUT, HTTP_KINDS, KINDS, Kind, located
-from service.web.reading import this_page
+from service.web.reading import lead_to, this_page
 from service.web.records import store
 from service.web.units import Units
 from service.words.errors import Reader, error_words
@@ -128,9 +129,8 @@ def some_in_page(one: str, many: str, count: int, /, **values: object) -> Markup
 
 
 def other_languages() -> list[tuple[str, str, str]]:
-    """Each other language, its own name, and the address of the page that is being made in it."""
-    others = [(key, name, this_page(lang=key)) for key, name in OWN_NAMES.items() if key != language()]
-    return [(key, name, address) for key, name, address in others if address is not None]
+    """Each other language, its own name, and the address of the page in it, or of the one that its form stands on."""
+    return [(key, name, this_page(lang=key)) for key, name in OWN_NAMES.items() if key != language()]
 
 
 def _environment() -> Environment:
@@ -213,6 +213,8 @@ def sign_in_page(
         to = _asked_for(request) if request.method == "GET" else "/"
         grower = request.scope.get("grower")
         to = to if grower is None else address_in(grower, to)
+    if _sent(request):
+        lead_to(to)
     answer = page("sign_in.html", status=status, to=to, wrong=wrong)
     if status == 401:
         answer.headers.update(KEY_NEEDED)
@@ -284,6 +286,17 @@ def _sent(request: Request) -> bool:
     return request.method == "POST"
 
 
+def _page_of_form(request: Request) -> str:
+    """The page of the form that was sent: at the address that it was sent to, or the nearest one above."""
+    path = request.scope["path"]
+    while path:
+        asked = {**request.scope, "method": "GET", "path": path}
+        if any(route.matches(asked)[0] is Match.FULL for route in request.app.routes):
+            return str(path)
+        path = path.rpartition("/")[0]
+    return "/"
+
+
 class PageRoute(KeptRoute):
     """A route whose errors are pages too, in the words of the API's problems."""
 
@@ -292,6 +305,8 @@ class PageRoute(KeptRoute):
         handle = super().get_route_handler()
 
         async def handled(request: Request) -> Response:
+            if _sent(request):
+                lead_to(_page_of_form(request))
             try:
                 answer = await handle(request)
             except WhichGrower:
@@ -301,9 +316,9 @@ class PageRoute(KeptRoute):
                     return sign_in_page(
                         request, wrong=str(error.detail) if cookie_name(request) in request.cookies else None
                     )
-                return page("problem.html", **told(error), sent=_sent(request))
+                answer = page("problem.html", **told(error), sent=_sent(request))
             except (CapfallError, StoreError, RequestValidationError) as error:
-                return page("problem.html", **told(error), sent=_sent(request))
+                answer = page("problem.html", **told(error), sent=_sent(request))
             return keep_grower(request, answer)
 
         return handled

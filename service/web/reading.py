@@ -6,7 +6,7 @@ What is read by programs is in English, with dates as in ISO 8601, whatever a br
 from __future__ import annotations
 
 from contextvars import ContextVar
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
@@ -21,8 +21,8 @@ A_YEAR = 365 * 24 * 3600  # [s]
 ALIKE_FOR_ALL = (*FOR_PROGRAMS, "/static/", "/charts/")
 DIFFERS_BY = ("Cookie", "Accept-Language")
 
-QUERY: ContextVar[tuple[tuple[str, str], ...] | None] = ContextVar("query", default=None)
-"""What the page that is being made was asked with; None where a form was sent."""
+BROUGHT_BY: ContextVar[tuple[str, tuple[tuple[str, str], ...]]] = ContextVar("brought_by", default=("/", ()))
+"""The address, "" for its own, and query that bring the page that is being made, or one to go on from it by."""
 
 
 class ReadingOfPages:
@@ -40,7 +40,8 @@ class ReadingOfPages:
         named = {name: request.query_params.get(name) for name in CHOICES}
         read = reading_of(request)
         READING.set(read)
-        QUERY.set(tuple(request.query_params.multi_items()) if request.method in ("GET", "HEAD") else None)
+        if request.method in ("GET", "HEAD"):
+            BROUGHT_BY.set(("", tuple(request.query_params.multi_items())))
 
         async def told(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -91,9 +92,13 @@ def spoken_of(header: str) -> Language:
     return max(weights, key=lambda each: weights[each], default=SOURCE)
 
 
-def this_page(**chosen: str) -> str | None:
-    """The address of the page that is being made, read as chosen; None where it was made from a form."""
-    asked = QUERY.get()
-    if asked is None:
-        return None
-    return "?" + urlencode([*(each for each in asked if each[0] not in chosen), *chosen.items()])
+def lead_to(address: str) -> None:
+    """Let who chooses how to read come to this address: no link brings the answer to a form again."""
+    path, _, query = address.partition("?")
+    BROUGHT_BY.set((path, tuple(parse_qsl(query, keep_blank_values=True))))
+
+
+def this_page(**chosen: str) -> str:
+    """The address of the page that is being made, or that it leads to, read as chosen."""
+    path, asked = BROUGHT_BY.get()
+    return f"{path}?" + urlencode([*(each for each in asked if each[0] not in chosen), *chosen.items()])

@@ -62,6 +62,7 @@ def test_a_wrong_key_is_told_on_the_page(door: Door) -> None:
         _, answer = sign_in(door, wrong)
         assert answer.status_code == 401
         assert said in answer.text
+        assert 'href="/?lang=es" lang="es"' in answer.text
         assert "set-cookie" not in answer.headers
 
 
@@ -168,6 +169,24 @@ def test_pages_of_several_growers_keep_theirs(door: Door) -> None:
     assert browser.get("/growers/cid/vineyards/hollow/visit").status_code == 404
     assert browser.get("/growers/ann/v1/vineyards/hollow").status_code == 200
     assert browser.head("/growers/ann/vineyards/hollow/visit").status_code == 200
+
+
+def test_the_answer_to_a_form_leads_to_its_page_in_another_language(door: Door) -> None:
+    adviser = door.client_of("manage", "ann", "bea")
+    put_vineyard(door.client_of("manage", "ann"))
+    within = "/growers/ann/vineyards/hollow"
+    for path, sent, status, leads in (
+        ("/phones", {"name": "Ida", "grower": "ann"}, 200, "/phones"),
+        ("/phones", {"name": "Ida"}, 422, "/phones"),
+        (f"{within}/calendar", {}, 200, f"{within}/calendar"),
+        (f"{within}/frost/limits", {"budbreak": "-2"}, 422, f"{within}/frost"),
+        ("/no-such-page", {}, 404, "/"),
+    ):
+        adviser.cookies.clear()
+        answer = adviser.post(path, data=sent, headers=OWN_PAGE | {"Accept": "text/html"})
+        assert answer.status_code == status, path
+        assert f'href="{leads}?lang=es" lang="es"' in answer.text, path
+        assert adviser.get(f"{leads}?lang=es").status_code in (200, 303), path
 
 
 def test_a_page_that_one_grower_alone_can_be_meant_by_is_gone_on_to(door: Door) -> None:
