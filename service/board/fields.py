@@ -13,6 +13,7 @@ from service.ingest.cells import number
 from service.ingest.temperature_headers import TemperatureUnit
 from service.web.edge_words import for_page
 from service.web.units import Units
+from service.words.fields import field_words
 from service.words.language import N_, _, reading
 
 TEMPLATE_FILES = {
@@ -119,7 +120,7 @@ def by_file(problems: Sequence[Problem]) -> dict[str, list[tuple[str, str]]]:
     for problem in problems:
         name, _, line = problem.where.partition(": ")
         found.setdefault(FILE_WORDS.get(name, N_("The form")), []).append(
-            (line if name in FILE_WORDS else name, for_page(problem.problem))
+            (line if name in FILE_WORDS else field_words(name), for_page(problem.problem))
         )
     return found
 

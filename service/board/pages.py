@@ -37,6 +37,7 @@ from service.web.reading import lead_to, this_page
 from service.web.records import store
 from service.web.units import Units
 from service.words.errors import Reader, error_words
+from service.words.fields import field_words
 from service.words.forecast import lead_words, stage_meaning, stage_words, why_no_window
 from service.words.jobs import job_words
 from service.words.language import OWN_NAMES, _, language, plural, reading
@@ -242,7 +243,7 @@ def told(error: Exception) -> Mapping[str, Any]:
     match error:
         case RequestValidationError():
             detail = _("The address or the form holds something that cannot be read.")
-            problems = [(str(found["loc"][-1]), str(found["msg"])) for found in error.errors()]
+            problems = [(field_words(str(found["loc"][-1])), str(found["msg"])) for found in error.errors()]
             return {
                 "status": BAD_INPUT.status,
                 "title": _(BAD_INPUT.title),
@@ -255,7 +256,10 @@ def told(error: Exception) -> Mapping[str, Any]:
             return {"status": error.status_code, "title": title, "detail": str(error.detail), "problems": []}
     kind = next((kind for raised, kind in KINDS if isinstance(error, raised)), BAD_INPUT)
     # a page sends one record: its place in what is stored at once says nothing to who typed it
-    problems = [("" if found.where == "body.0" else found.where, found.problem) for found in located(error)]
+    problems = [
+        ("" if found.where == "body.0" else field_words(found.where), found.problem)
+        for found in located(error)
+    ]
     return {
         "status": kind.status,
         "title": _(kind.title),

@@ -271,6 +271,18 @@ def test_a_trip_leads_from_block_to_block_and_a_visit_can_be_undone_in_sight(
         page.get_by_role("button", name="Undo").click()
         page.wait_for_selector("#said:has-text('Undone: the visit counts again as it was before')")
         assert "west-2: 10 % of caps off" in page.inner_text("#today")
+        doubted = json.dumps(
+            {
+                "vineyard": demo_weather.VINEYARD.key,
+                "rows_read": 1,
+                "warnings": ["bloom_end not yet on 2026-11-27"],
+            }
+        )
+        page.route(
+            "**/v1/**/visits", lambda route: route.fulfill(content_type="application/json", body=doubted)
+        )
+        record(page, "west-4", "10")
+        page.wait_for_selector("#said:has-text('Please look again: bloom end not yet on 2026-11-27')")
         assert (page.locator("#today a").get_attribute("href") or "").startswith(f"{BOARD}/visits/")
         tabs = page.locator(".top nav li")
         places = [tab.bounding_box() for tab in tabs.all()]

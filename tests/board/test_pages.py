@@ -89,7 +89,7 @@ def test_a_visit_without_script_is_stored_and_leads_to_the_board(demo_client: Te
     assert "The visit to west-4 is recorded" in demo_client.get(answer.headers["location"]).text
     wrong = demo_client.post(f"{BOARD}/visit", data=sent | {"percent_open": "110"})
     assert wrong.status_code == 422
-    assert "percent_open" in wrong.text
+    assert "Caps off, per cent" in wrong.text
     assert demo_client.post(f"{BOARD}/visit", data=sent | {"block": "gone"}).status_code == 422
 
 

@@ -91,6 +91,9 @@
     choose(next ? next.dataset.block : "");
   }
 
+  // The service names stages to programs by their keys: bloom_end.
+  const plain = (said) => said.replace(/\b[a-z]+_[a-z]+\b/g, (key) => key.replace("_", " "));
+
   // JSON of the service's own making, or null: a network's sign-in page answers 200 too, or 403, and knows nothing.
   async function own(answer) {
     const type = answer.headers.get("content-type") ?? "";
@@ -109,7 +112,7 @@
     });
     const told = await own(answer);
     if (answer.ok && told?.vineyard === vineyard && told.rows_read === 1) {
-      return { refused: null, change: answer.headers.get("Capfall-Change"), corrects: told.rows_replaced > 0, warnings: told.warnings ?? [] };
+      return { refused: null, change: answer.headers.get("Capfall-Change"), corrects: told.rows_replaced > 0, warnings: (told.warnings ?? []).map(plain) };
     }
     if (told?.type?.startsWith("/problems/") && REFUSALS.includes(answer.status)) {
       return { refused: told.errors?.map((error) => error.problem).join("; ") || told.detail };
