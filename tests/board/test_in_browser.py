@@ -97,7 +97,9 @@ def test_files_stay_chosen_after_an_error_and_are_looked_over_before_they_are_st
         page.set_input_files("#visits", bad)
         page.get_by_role("button", name="Look over").click()
         page.locator("[role=alert]").wait_for()
-        assert "nowhere" in page.inner_text("[role=alert]")
+        refused = page.inner_text("[role=alert]")
+        assert "nowhere" in refused
+        assert "The files stay chosen: choose again only those that you changed." in refused
         page.wait_for_function("document.activeElement.id === 'faults'")
         sound(page, watch)
         bad.write_text("date,block,percent_open\n2026-05-20,west-4,3\n")

@@ -39,6 +39,15 @@ def undo(client: TestClient, written: Response) -> None:
     assert undone.headers["location"].startswith(f"{BOARD}/changes?change=")
 
 
+def test_without_script_refused_files_are_to_be_chosen_again(demo_client: TestClient) -> None:
+    refused = sent(
+        demo_client, "/data", {"step": "preview"}, visits=b"date,block,percent_open\n2026-05-20,nowhere,3\n"
+    )
+    assert refused.status_code == 422
+    assert "<noscript>Choose the files again.</noscript>" in refused.text
+    assert "<span data-scripted hidden>The files stay chosen" in refused.text
+
+
 def through(client: TestClient) -> str:
     """The last measured day."""
     return str(client.get(f"{MAST}/temperatures").json()["days"][-1]["date"])

@@ -25,6 +25,7 @@ for (const form of document.querySelectorAll("form[data-keep]")) {
         return;
       }
       answer.replaceChildren(...(said ?? page.querySelector("main") ?? page.body).childNodes);
+      for (const each of answer.querySelectorAll("[data-scripted]")) each.hidden = false; // true of a form sent from here
       const boxes = page.getElementById("confirm"); // those that answer what was refused
       if (boxes) document.getElementById("confirm")?.replaceChildren(...boxes.childNodes);
       document.title = page.title;
