@@ -73,7 +73,6 @@ for part in (
 
 
 def install(app: FastAPI) -> None:
-    """Add the board to the service."""
-    app.include_router(router)
+    """Add to the service what the board's routes need beside them."""
     app.state.problem_page = problem_page
     app.mount("/static", StaticFiles(packages=[("service.board", "static")]), name="static")
