@@ -8,6 +8,7 @@ import os
 import shutil
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -87,6 +88,15 @@ def client(settings: Settings) -> Iterator[TestClient]:
         raise_server_exceptions=False,
     ) as client:
         yield client
+
+
+@pytest.fixture(scope="session")
+def document(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The API document as it is served; not to be changed."""
+    told: dict[str, Any] = (
+        client_of(tmp_path_factory.mktemp("document") / "none.db").get("/openapi.json").json()
+    )
+    return told
 
 
 @pytest.fixture(scope="session")
