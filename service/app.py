@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import cache, partial
+from functools import partial
 
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.routing import APIRoute
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.routing import BaseRoute
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from service.api import routes
@@ -53,15 +52,6 @@ def operation_id(route: APIRoute) -> str:
     return route.name
 
 
-@cache
-def _routes() -> list[BaseRoute]:
-    """Of the API and the board, for all apps of this process: to read their signatures takes half a second."""
-    whole = APIRouter(generate_unique_id_function=operation_id)
-    whole.include_router(routes.router)
-    whole.include_router(board.router)
-    return whole.routes
-
-
 def create_app(settings: Settings) -> FastAPI:
     """The web service over the store that the settings name; its tables are brought up to date at start."""
     use_one_thread()
@@ -82,11 +72,11 @@ def create_app(settings: Settings) -> FastAPI:
         summary="Bloom windows and pollen warnings for grape growers.",
         description=DESCRIPTION,
         lifespan=lifespan,
-        routes=_routes(),
         # The usual pages fetch scripts from outside; the board has one that fetches nothing.
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        generate_unique_id_function=operation_id,
     )
     app.state.settings = settings
     app.state.store = store
@@ -98,6 +88,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.check_row = check_row
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
+    app.include_router(routes.router)
     board.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Traffic, metrics=app.state.metrics)

@@ -73,6 +73,7 @@ for part in (
 
 
 def install(app: FastAPI) -> None:
-    """Add to the service what the board's routes need beside them."""
+    """Add the board to the service."""
+    app.include_router(router)
     app.state.problem_page = problem_page
     app.mount("/static", StaticFiles(packages=[("service.board", "static")]), name="static")
