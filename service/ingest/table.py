@@ -33,7 +33,7 @@ class Row(NamedTuple):
     """One row: its first line in the file, counted from 1, and its cells without surrounding blanks."""
 
     line: int
-    cells: list[str]
+    cells: tuple[str, ...]  # not a list, which the garbage collector would look through again and again
 
 
 @dataclass(frozen=True)
@@ -97,8 +97,8 @@ def read_table(data: Content, *, is_header: IsHeader = any_line) -> Table:
     line = first
     try:
         for record in reader:
-            cells = [*map(str.strip, record)]
-            records.append(Row(line, [*map(from_text, cells)] if quoted else cells))
+            cells = tuple(map(str.strip, record))
+            records.append(Row(line, tuple(map(from_text, cells)) if quoted else cells))
             line = first + reader.line_num
     except csv.Error:
         problem = "a quoted cell is never closed, or goes on after its closing quote"
@@ -123,7 +123,7 @@ def _find_header(lines: Iterable[tuple[int, list[str]]], is_header: IsHeader) ->
             continue
         if is_header(cells):
             return line, tuple(above)
-        above.append(Row(line, cells))
+        above.append(Row(line, tuple(cells)))
         if len(above) == MOST_LINES_ABOVE:
             break
     if not above:
@@ -152,7 +152,7 @@ def _sheet_meant(sheets: Sequence[Sheet], is_header: IsHeader) -> Sheet:
 def _of_sheet(sheet: Sheet, is_header: IsHeader) -> Table:
     first, above = _find_header(sheet.rows, is_header)
     width = max(len(cells) for _, cells in sheet.rows)
-    rows = [Row(line, cells + [""] * (width - len(cells))) for line, cells in sheet.rows if line >= first]
+    rows = [Row(line, (*cells, *[""] * (width - len(cells)))) for line, cells in sheet.rows if line >= first]
     return _of_records(rows, above, delimiter="", workbook=True)
 
 
@@ -163,7 +163,7 @@ def _of_records(
     delimiter: str,
     workbook: bool = False,
 ) -> Table:
-    header_line, header_cells = records[0]
+    header_line, header_cells = records[0].line, list(records[0].cells)
     if workbook:  # sheets are as wide as their widest row
         while header_cells and not header_cells[-1]:
             header_cells.pop()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -83,12 +83,13 @@ class _Column:
         kind = type(getattr(_Said(), part))
         return np.array([getattr(said, part) for said in self._said], dtype=kind)[self._which]
 
-    def told(self, part: str) -> list[tuple[int, str]]:
-        """A part that few of them have, and the rows that do."""
+    def told(self, part: str) -> Iterator[tuple[int, str]]:
+        """A part that few of them have, with the rows that do."""
         texts = [getattr(said, part) for said in self._said]
-        if not any(texts):
-            return []
-        return [(row, text) for row, which in enumerate(self._which.tolist()) if (text := texts[which])]
+        if any(texts):
+            yield from (
+                (row, text) for row, which in enumerate(self._which.tolist()) if (text := texts[which])
+            )
 
 
 def read_rows(table: Table, columns: TemperatureColumns, form: DateForm) -> RowsRead:
@@ -114,13 +115,13 @@ def read_rows(table: Table, columns: TemperatureColumns, form: DateForm) -> Rows
         named[columns.time] = column(columns.time, _hour)
         stated = named[columns.time].each("hour")
         hour = np.where(stated < 0, hour, stated)
-    problems = dates.told("problem")
+    problems = list(dates.told("problem"))
     for place, each in named.items():
         problems += [(row, f"{table.columns[place]}: {problem}") for row, problem in each.told("problem")]
     bad_rows = [*table.bad_rows, *(BadRow(int(line[row]), problem) for row, problem in problems)]
     readable = np.ones(line.size, dtype=bool)
     readable[[row for row, _ in problems]] = False
-    timed = [(row, problem) for row, problem in dates.told("timed") if readable[row]]
+    timed = columns.time is not None or any(readable[row] for row, _ in dates.told("timed"))
     warnings = []
     marked = np.concatenate([line[each.each("marked")] for each in temperatures.values()]).tolist()
     if marked:
@@ -130,7 +131,7 @@ def read_rows(table: Table, columns: TemperatureColumns, form: DateForm) -> Rows
     low, high = temperatures[columns.tmin], temperatures[columns.tmax]
     missing = np.where(low.each("missing") == KNOWN, high.each("missing"), low.each("missing"))
     read = DayRows(line, date, low.each("value"), high.each("value"), missing)
-    if _are_hourly(read.chosen(readable), hour[readable], timed=columns.time is not None or bool(timed)):
+    if _are_hourly(read.chosen(readable), hour[readable], timed=timed):
         if dates.each("utc").any():
             warnings.append(
                 "the times are in UTC, and so are the days: where that is far from local time, the extremes of one "
@@ -146,8 +147,10 @@ def read_rows(table: Table, columns: TemperatureColumns, form: DateForm) -> Rows
             f"{name!r} has one value a day; the daily minimum and maximum are needed, or hourly readings"
         )
         raise BadInput("the table has no daily extremes", [Problem(f"line {table.header_line}", problem)])
-    bad_rows += [BadRow(int(line[row]), problem) for row, problem in timed]
-    readable[[row for row, _ in timed]] = False
+    for row, problem in dates.told("timed"):
+        if readable[row]:
+            bad_rows.append(BadRow(int(line[row]), problem))
+            readable[row] = False
     return RowsRead(read.chosen(readable), bad_rows, warnings)
 
 
