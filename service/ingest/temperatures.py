@@ -126,7 +126,7 @@ def read_temperatures(
     valued = days.chosen(days.missing == KNOWN)
     kept, conflicts, warnings = _without_repeats(valued)
     bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
-    # A blank row beside a value says nothing.
+    # A blank row beside a value says nothing; of several without one the last stands.
     missing = days.chosen((days.missing != KNOWN) & ~np.isin(days.date, valued.date))
     _, last = np.unique(missing.date[::-1], return_index=True)
     gone = missing.chosen(missing.line.size - 1 - last)
