@@ -44,7 +44,8 @@ def plan_scouting(
     as_of = foreseen.forecast.as_of
     known = foreseen.vineyard.known_on(as_of)
     tasks = scouting_tasks(known.planting, foreseen.forecast.draws, chance=chance)
-    days = {day for task in tasks for day in task.chance_on} | {as_of}
+    looks = {(task.block, day) for task in tasks for day in task.chance_on}
+    looks |= {(block.key, as_of) for block in known.planting.blocks}
     return plan_trips(
         tasks,
         first_day=as_of,
@@ -54,7 +55,7 @@ def plan_scouting(
         done=tasks_done(
             tasks, known.site.visits, known.site.seen, known.counted_in(foreseen.forecast.season)
         ),
-        narrows=narrowing(foreseen.forecast, days),
+        narrows=narrowing(foreseen.forecast, looks),
     )
 
 
