@@ -68,6 +68,8 @@ class Cover:
         Whether receptive flowers are there that get no pollen on any of their days: before the first source
         opens, between two sources, after the last one, with none in reach, or with none in reach that is counted on;
         each only where its whole share is notable.
+    without_pollen : ndarray of bool, shape (draw, day)
+        The days of each draw without pollen, for whatever of these reasons.
     """
 
     covered: FloatArray
@@ -89,6 +91,7 @@ class Cover:
     late: BoolArray
     out: BoolArray
     failed: BoolArray
+    without_pollen: BoolArray
 
     @property
     def before(self) -> FloatArray:
@@ -104,11 +107,6 @@ class Cover:
     def between(self) -> FloatArray:
         """Share uncovered between sources in reach; shape (draw,)."""
         return np.asarray(self.between_of.sum(axis=0))
-
-    @property
-    def without_pollen(self) -> BoolArray:
-        """The days of each draw without pollen, for whatever reason; shape (draw, day)."""
-        return self.early | self.gap | self.late | self.out | self.failed
 
 
 def notable(share: FloatArray) -> BoolArray:
@@ -261,6 +259,7 @@ def cover(
         late=late,
         out=out,
         failed=failed,
+        without_pollen=why.any(axis=0),
     )
 
 

@@ -52,6 +52,8 @@ def narrowing(found: Forecast, looks: Collection[tuple[str, dt.date]]) -> dict[t
         return {}
     first, last = reached.min(axis=1), reached.max(axis=1)
     dates = np.hstack([reached[place] for place in bloom])
+    middle = np.rint(dates.mean(axis=0))
+    off = dates - middle
     place_of = {season: place for place, season in enumerate(traces.seasons)}
     trace_of = np.array([place_of[season] for season in found.draws["trace_season"].values.tolist()])
     width = 2 * float(ndtri(0.5 + found.interval / 2))
@@ -70,7 +72,8 @@ def narrowing(found: Forecast, looks: Collection[tuple[str, dt.date]]) -> dict[t
         if looked.any() and is_open.any():
             seen = (reached <= place).sum(axis=0, dtype=np.int8)[:, looked]
             heat = traces.accumulated[:, place][trace_of]
-            falls[looked] = _expected_fall(np.maximum(dates[:, is_open], place), seen, heat)
+            known_off = np.maximum(off[:, is_open], place - middle[is_open])
+            falls[looked] = _expected_fall(known_off, seen, heat)
             falls *= np.mean(is_open)  # what is past falls no further
         told |= {
             (block, day): width * float(fall)
@@ -80,33 +83,34 @@ def narrowing(found: Forecast, looks: Collection[tuple[str, dt.date]]) -> dict[t
     return told
 
 
-def _expected_fall(dates: WholeDays, seen: SmallInts, heat: FloatArray) -> FloatArray:
+def _expected_fall(off: WholeDays, seen: SmallInts, heat: FloatArray) -> FloatArray:
     """Expected fall of the mean standard deviation of dates, by what is looked at; shape (block,). [day]
 
     Parameters
     ----------
-    dates : ndarray, shape (draw, target)
-        [day]
+    off : ndarray, shape (draw, target)
+        Dates, from one in the middle of each. [day]
     seen : ndarray of int, shape (draw, block)
         What a look at the block would find.
     heat : ndarray, shape (draw,)
         By the day of the look: the weather up to it will be known. [°C·day]
     """
-    off = dates - np.rint(dates.mean(axis=0))
-    seen = np.hstack([np.zeros_like(seen[:, :1]), seen])  # of no look the draws are not parted
+    weather = np.argsort(heat, kind="stable")
     classes = 1 if np.ptp(heat) == 0 else WEATHERS
-    weathers = np.array_split(np.argsort(heat, kind="stable"), classes)
-    left = np.sum([_deviation(off[mine], seen[mine]) for mine in weathers], axis=0) / len(dates)
+    moments = np.hstack([off, off**2])[weather]
+    seen = np.hstack([np.zeros_like(seen[:, :1]), seen])[weather]  # of no look the draws are not parted
+    parts = zip(np.array_split(moments, classes), np.array_split(seen, classes), strict=True)
+    left = np.sum([_deviation(*part) for part in parts], axis=0) / len(off)
     return np.asarray(np.maximum(left[0] - left[1:], 0.0))
 
 
-def _deviation(off: WholeDays, seen: SmallInts) -> FloatArray:
+def _deviation(moments: WholeDays, seen: SmallInts) -> FloatArray:
     """Mean standard deviation among draws of which a look finds the same, summed over draws; shape (look,)."""
     kinds, looks = int(seen.max()) + 1, seen.shape[1]
     counts = np.bincount((seen + kinds * np.arange(looks)).ravel(), minlength=looks * kinds)
     look_of, kind_of = np.divmod(np.flatnonzero(counts), kinds)
     count = counts[counts > 0]
-    sums = (seen[:, look_of] == kind_of.astype(np.int8)).T.astype(np.float32) @ np.hstack([off, off**2])
+    sums = (seen[:, look_of] == kind_of.astype(np.int8)).T.astype(np.float32) @ moments
     first, second = np.split(sums.astype(np.float64), 2, axis=1)
     # of few draws the deviation comes out too small: by about 1 / (4 (n - 1)) where they are normal
     spare = np.maximum(count - 1, 1)
