@@ -146,7 +146,7 @@ def degree_days() -> None:
         lambda: daily_degree_days(low, high, average).sum(axis=1),
         lambda: growing_degree_days(mean_of_day(low_c, high_c), thresh="10 degC").load(),
     )
-    why = "reading both extremes once, the check that none is swapped, and writing each day's heat"
+    why = "memory: both extremes are read, and each day's heat, which all else asks for, written and read again"
     line(
         "season sums of the average",
         ours,
