@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.bloom.caps_off import cumulative_share
 from models.units import FloatArray
@@ -38,6 +39,8 @@ _ROUNDING = 1e-9
 class Cover:
     """Shares of one block's bloom, by draw; (draw,) for all sources together, (source, draw) for each.
 
+    Day by day only in those draws that tell of a cause: in which, for one reason, a notable share gets no pollen.
+
     Vines of a block may have different sources in reach. Each part of them is computed on its own and counts by its
     share of the vines; all flowers open alike.
 
@@ -59,17 +62,18 @@ class Cover:
         Days on which the block is receptive and no source in reach has open anthers, in the mean of the vines. [day]
     days : ndarray of int, shape (day,)
         Days since the start of the season. [day]
-    unmet : ndarray, shape (draw, day)
-        Share of the block's flowers that open on a day and get no pollen on any of their receptive days, in draws
-        without a day to tell of 0.
+    told : ndarray of int
+        Which draws tell of a cause.
+    unmet : ndarray, shape (told draw, day)
+        Share of the block's flowers that open on a day and get no pollen on any of their receptive days.
     failed_of : ndarray, shape (part, draw)
         Share that stands in a part of the vines none of whose sources is counted on in the draw.
-    early, gap, late, out, failed : ndarray of bool, shape (draw, day)
+    early, gap, late, out, failed : ndarray of bool, shape (told draw, day)
         Whether receptive flowers are there that get no pollen on any of their days: before the first source
         opens, between two sources, after the last one, with none in reach, or with none in reach that is counted on;
         each only where its whole share is notable.
-    without_pollen : ndarray of bool, shape (draw, day)
-        The days of each draw without pollen, for whatever of these reasons.
+    without_pollen : ndarray of bool, shape (told draw, day)
+        The days without pollen, for whatever of these reasons.
     """
 
     covered: FloatArray
@@ -85,6 +89,7 @@ class Cover:
     synchrony: FloatArray
     uncovered_days: CountArray
     days: DayArray
+    told: NDArray[np.intp]
     unmet: FloatArray
     early: BoolArray
     gap: BoolArray
@@ -92,6 +97,11 @@ class Cover:
     out: BoolArray
     failed: BoolArray
     without_pollen: BoolArray
+
+    @property
+    def chance_without(self) -> FloatArray:
+        """Share of all draws in which each day is without pollen; shape (day,)."""
+        return np.asarray(np.count_nonzero(self.without_pollen, axis=0) / len(self.covered))
 
     @property
     def before(self) -> FloatArray:
@@ -225,19 +235,13 @@ def cover(
 
     # day by day only in the draws that tell of a cause
     days = receptive_span(bloom, receptive_days)
-    unmet = np.zeros((len(bloom), days.size))
-    why = np.zeros((len(tells), *unmet.shape), dtype=np.bool_)
-    draws = np.flatnonzero(tells.any(axis=0))
-    if draws.size:
-        unmet[draws], found = _unmet_by_day(
-            bloom[draws],
-            first_open[:, draws],
-            last_open[:, draws],
-            days,
-            parts,
-            receptive_days=receptive_days,
+    told = np.flatnonzero(tells.any(axis=0))
+    unmet, why = np.empty((0, days.size)), np.empty((len(tells), 0, days.size), dtype=np.bool_)
+    if told.size:
+        unmet, why = _unmet_by_day(
+            bloom[told], first_open[:, told], last_open[:, told], days, parts, receptive_days=receptive_days
         )
-        why[:, draws] = found & tells[:, draws, np.newaxis]
+        why &= tells[:, told, np.newaxis]
     early, gap, late, failed, out = why
     return Cover(
         covered=covered,
@@ -253,13 +257,14 @@ def cover(
         synchrony=synchrony_index(overlap_days[..., np.newaxis], receptive),
         uncovered_days=np.rint(uncovered).astype(np.int64),
         days=days,
+        told=told,
         unmet=unmet,
         early=early,
         gap=gap,
         late=late,
         out=out,
         failed=failed,
-        without_pollen=why.any(axis=0),
+        without_pollen=np.asarray(why.any(axis=0)),
     )
 
 

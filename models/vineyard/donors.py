@@ -26,7 +26,7 @@ def donors(
     found : Cover
         Of the block that lacks pollen.
     opened : mapping of NamedBlock to ndarray, shape (2, draw)
-        First and last day with open, viable anthers of each block that may give shoots, in the draws of ``found``.
+        First and last day with open, viable anthers of each block that may give shoots, in all the draws of ``found``.
         [day]
     spans : sequence of (date, date)
         Days of ``found``.
@@ -43,8 +43,8 @@ def donors(
     ]
     days = found.days[places].astype(np.float64)[:, np.newaxis]
     lacking = found.without_pollen[:, places].T
-    draws = np.flatnonzero(lacking.any(axis=0))
-    lacking = lacking[:, draws]
+    some = lacking.any(axis=0)
+    lacking, draws = lacking[:, some], found.told[some]
     enough = np.maximum(ACT * np.count_nonzero(lacking, axis=1), 1)
     given = []
     for name, (first, last) in opened.items():

@@ -99,11 +99,11 @@ def _steps(chance: FloatArray, taught: FloatArray | None) -> tuple[BoolArray, Fl
     _, one_of, step_of = np.unique(
         bits.view(f"S{bits.shape[1]}").ravel(), return_index=True, return_inverse=True
     )
-    return (
-        reaches[one_of],
-        np.bincount(step_of, weights=above // base - below // base),
-        np.bincount(step_of, weights=above % base - below % base),
+    worth_of, telling_of = (
+        np.bincount(step_of, weights=top - bottom).astype(np.float64)
+        for top, bottom in ((above // base, below // base), (above % base, below % base))
     )
+    return reaches[one_of], worth_of, telling_of
 
 
 def _best(

@@ -138,13 +138,12 @@ def test_a_share_that_is_covered_is_that_of_the_days_on_which_flowers_open_and_m
         opening, met = opening_and_met(bloom, first, last, found.days, receptive_days=3)
         unmet = np.sum([part.share * opening * ~met[part.reached].any(axis=0) for part in parts], axis=0)
         assert_allclose(found.covered + unmet.sum(axis=-1), 1.0, rtol=1e-12)
-        told = found.without_pollen.any(axis=-1)
-        assert_allclose(found.unmet[told], unmet[told], rtol=1e-12)
+        assert_allclose(found.unmet, unmet[found.told], rtol=1e-12)
         alone = covered_share(bloom, first, last, receptive_days=3, parts=parts)
         assert_allclose(alone, found.covered, rtol=1e-12, atol=1e-15)
 
 
 def test_no_day_is_told_where_no_draw_loses_a_notable_share() -> None:
     found = by((100, 200), bloom=np.array([[140.0, 146.0, 152.0]] * 2), receptive_days=3)
-    assert not found.without_pollen.any()
-    assert found.unmet.shape == found.without_pollen.shape == (2, found.days.size)
+    assert found.told.size == 0
+    assert found.chance_without.tolist() == [0.0] * found.days.size
