@@ -8,15 +8,15 @@ from functools import partial
 
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
-from fastapi.routing import APIRoute
 from starlette.middleware.gzip import GZipMiddleware
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
-from service.api import routes
+from service.api import routes as api
 from service.api.change_header import ChangeHeader
 from service.api.document import document
 from service.api.everything import check_row
 from service.board import routes as board
+from service.board.pages import problem_page
 from service.jobs import JobRunner
 from service.settings import Settings
 from service.store.engine import Store
@@ -47,11 +47,6 @@ several growers names one by `?grower=`. Every path answers HEAD, as GET without
 WORKS = {fit_jobs.KIND: fit_jobs.work, hindcast_jobs.KIND: hindcast_jobs.work}
 
 
-def operation_id(route: APIRoute) -> str:
-    """What the API document calls a route: the name of its function."""
-    return route.name
-
-
 def create_app(settings: Settings) -> FastAPI:
     """The web service over the store that the settings name; its tables are brought up to date at start."""
     use_one_thread()
@@ -76,7 +71,7 @@ def create_app(settings: Settings) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
-        generate_unique_id_function=operation_id,
+        routes=[*api.routes, *board.routes],
     )
     app.state.settings = settings
     app.state.store = store
@@ -86,10 +81,9 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.metrics = Metrics(app.state.turns)
     app.state.wrong_keys = WrongKeys()
     app.state.check_row = check_row
+    app.state.problem_page = problem_page
     app.add_middleware(ChangeHeader)
     problems.install(app, max_bytes=round(settings.max_upload_mb * 1e6))
-    app.include_router(routes.router)
-    board.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Traffic, metrics=app.state.metrics)
     app.add_middleware(HeadAndOptions, routes=app.routes)

@@ -5,20 +5,21 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from models.errors import BadInput, Problem
 from models.records import Block
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.planting_schemas import BlockAnswer, BlockBody, BlockList, RenameBody
 from service.api.responses import created_or_replaced, problems, wants_csv
 from service.usecases.documents import Slug
 from service.web.keys import BlockKey, VineyardKey
 from service.web.records import Reading, Writing
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}/blocks", tags=["vineyards"])
+router = part("/v1/vineyards/{vineyard}/blocks", "vineyards")
 
 
 def answer(block: Block) -> BlockAnswer:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, replace
 from typing import Annotated, Literal, NamedTuple
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 
 from models.stages import STAGE_KEYS
 from service.api.change_schemas import WriteReceipt
@@ -18,6 +18,7 @@ from service.api.observation_schemas import (
     BloomLogHistory,
     ObservationReceipt,
 )
+from service.api.part import part
 from service.api.responses import UPLOAD, problems, wants_csv
 from service.ingest.bloom_log import ReadBloomLog
 from service.ingest.options import ReadOptions
@@ -30,7 +31,7 @@ from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing, store
 from service.web.uploads import CsvFile, Options, csv_upload
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}/bloom-log", tags=["observations"])
+router = part("/v1/vineyards/{vineyard}/bloom-log", "observations")
 
 Subject = Annotated[
     str, Path(alias="block", pattern=SLUG, description="The block, or with `of` the cultivar.")

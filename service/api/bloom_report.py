@@ -5,18 +5,20 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Form, HTTPException, Request
+from fastapi import Depends, Form, HTTPException, Request
 from starlette.datastructures import UploadFile
 
 from service import clock
+from service.api.part import part
 from service.api.report_schemas import ReportAnswer, ReportForm
 from service.api.responses import problems
 from service.ingest.options import ReadOptions
 from service.usecases.report import ReportFiles, ReportOptions, bloom_report
 from service.web.access import needs
+from service.web.turns import HEAVY
 from service.web.uploads import MULTIPART, media_type
 
-router = APIRouter(prefix="/v1/bloom-report", tags=["report"])
+router = part("/v1/bloom-report", "report", HEAVY)
 
 
 def sent_as_form(request: Request) -> None:

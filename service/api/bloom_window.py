@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 
-from fastapi import APIRouter
-
 from models.vineyard.whole_bloom import whole_bloom
 from service.api.forecasts import Foreseen
+from service.api.part import part
 from service.api.responses import UNCHANGED, problems
 from service.api.schemas import Body, ThreeDigits
 from service.usecases.cautions import cautions_of
-from service.web.kept import KeptRoute
+from service.web.kept import KEPT
+from service.web.turns import HEAVY
 from service.words.bloom_window import window_words
 from service.words.cautions import caution_texts
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "forecasts", KEPT, HEAVY)
 
 
 class DayRangeAnswer(Body):

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
+from service.api.part import part
 from service.api.responses import UNCHANGED, Responses, problems
 from service.api.season_query import AsOf, FitId
 from service.feed.ical import MEDIA_TYPE
 from service.feed.season import season_calendar
 from service.web.access import Grower, needs
-from service.web.kept import KeptRoute, not_kept
+from service.web.kept import KEPT, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import store
+from service.web.turns import HEAVY
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "forecasts", KEPT, HEAVY)
 
 CALENDAR: Responses = {
     200: {"description": "The calendar", "content": {MEDIA_TYPE: {"schema": {"type": "string"}}}},

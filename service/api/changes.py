@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from pydantic import AwareDatetime
 
 from models.errors import BadInput, Problem
 from service.api.change_schemas import ChangeAnswer, ChangeList, WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, cursor_after
+from service.api.part import part
 from service.api.responses import problems, wants_csv
 from service.usecases.documents import Slug
 from service.web.access import Asked, needs
@@ -18,7 +19,7 @@ from service.web.days import WrittenOut
 from service.web.records import Reading, Writing
 from service.web.undoing import check_may_undo
 
-router = APIRouter(prefix="/v1/changes", tags=["changes"])
+router = part("/v1/changes", "changes")
 
 DEFAULT_LIMIT = 100
 

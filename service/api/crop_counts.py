@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import asdict
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 from pydantic import Field, TypeAdapter
 
 from models.records import CropCount
@@ -14,6 +14,7 @@ from models.vineyard.crop import TRIALS
 from service.api.change_schemas import WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.observation_schemas import ObservationReceipt
+from service.api.part import part
 from service.api.responses import UPLOAD, problems, wants_csv
 from service.api.schemas import Body, TwoDigits
 from service.ingest.counts import LONGEST_TAG
@@ -27,7 +28,7 @@ from service.web.records import Reading, Writing
 from service.web.uploads import AtMostRows, Options, csv_upload, rows_sent
 from service.words.crop import trial_words, whom_to_ask
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])
+router = part("/v1/vineyards/{vineyard}", "observations")
 
 CountId = Annotated[str, Path(alias="count", max_length=63, description="The count's identifier.")]
 

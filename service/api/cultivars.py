@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 
 from models.records import Cultivar, PollenNote
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.planting_schemas import CultivarAnswer, CultivarBody, CultivarList
 from service.api.responses import created_or_replaced, problems, wants_csv
 from service.ingest.planting import default_viable_pollen
 from service.web.keys import CultivarKey
 from service.web.records import Reading, Writing
 
-router = APIRouter(prefix="/v1/cultivars", tags=["cultivars"])
+router = part("/v1/cultivars", "cultivars")
 
 
 def answer(cultivar: Cultivar) -> CultivarAnswer:

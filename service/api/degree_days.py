@@ -6,7 +6,7 @@ import math
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Query
+from fastapi import Query
 
 from models.records import Cutoff, GapRule, HeatMethod, HeatRule
 from models.units import (
@@ -16,15 +16,17 @@ from models.units import (
     fahrenheit_from_celsius,
 )
 from service.api.heat_schemas import DegreeDays, HeatDay, HeatRuleAnswer, SeasonSetAside
+from service.api.part import part
 from service.api.responses import UNCHANGED, problems
 from service.api.schemas import GapAnswer
 from service.usecases.heat import SeasonComparison, compare_season
-from service.web.kept import KeptRoute
+from service.web.kept import KEPT
 from service.web.keys import StationKey
 from service.web.records import Reading
+from service.web.turns import HEAVY
 from service.web.units import Units, UnitsQuery, check_heat_limits
 
-router = APIRouter(prefix="/v1/stations/{station}/degree-days", tags=["stations"], route_class=KeptRoute)
+router = part("/v1/stations/{station}/degree-days", "stations", KEPT, HEAVY)
 
 TRADE_BASE_C = HeatRule().base_c
 TRADE_BASE_F = fahrenheit_from_celsius(TRADE_BASE_C)

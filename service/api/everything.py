@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
+from fastapi import Depends, HTTPException, Query, Request, Response
 from pydantic import Field, TypeAdapter
 
 from service.api.crop_counts import CropCountBody
 from service.api.observation_schemas import VisitBody
+from service.api.part import part
 from service.api.planting_schemas import BlockBody, CultivarBody, FrostBody, VineyardBody
 from service.api.responses import problems
 from service.api.schemas import Body
@@ -21,10 +22,11 @@ from service.usecases.documents import Slug
 from service.usecases.everything import delete_everything, read_export, take_in, write_export
 from service.web.access import Grower, needs
 from service.web.records import Preview, Reading, changing
+from service.web.turns import HEAVY
 from service.web.uploads import media_type
 from service.words.changes import what_changed
 
-router = APIRouter(prefix="/v1", tags=["everything"])
+router = part("/v1", "everything", HEAVY)
 
 JSON_LINES = "application/x-ndjson"
 FILE = {"content": {JSON_LINES: {"schema": {"type": "string"}}}}

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import Field, StringConstraints
 
 from service import clock
 from service.api.editing import IfMatch, check_unchanged, tagged
+from service.api.part import part
 from service.api.responses import created_or_replaced, problems
 from service.api.schemas import Body
 from service.store.repositories import Repositories
@@ -17,7 +18,7 @@ from service.usecases.fit_in_use import vineyard_fit
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}/fit", tags=["fits"])
+router = part("/v1/vineyards/{vineyard}/fit", "fits")
 
 
 class FitInUseBody(Body):

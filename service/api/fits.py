@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Path, Query, Request, Response
+from fastapi import Header, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
 
 from service.api.change_schemas import WriteReceipt
 from service.api.fit_schemas import FitAnswer, FitBody, FitEntry, FitList, GivesAwayAnswer
 from service.api.jobs import JobAnswer
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.responses import RESPOND_ASYNC, created_or_replaced, prefers, problems, wants_csv
 from service.usecases.fit_documents import FitDocument
 from service.usecases.fit_jobs import start_fit
@@ -21,7 +22,7 @@ from service.web.records import Preview, Reading, Writing, changing, jobs, store
 from service.web.turns import HEAVY
 from service.web.units import UnitsQuery
 
-router = APIRouter(prefix="/v1/fits", tags=["fits"])
+router = part("/v1/fits", "fits")
 
 FitId = Annotated[str, Path(alias="fit", max_length=63, description="The fit's identifier.")]
 

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query
+from fastapi import Depends, Query
 
 from models.units import celsius_from_fahrenheit
-from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
+from service.api.forecast_schemas import ForecastAnswer
+from service.api.part import part
+from service.api.pollination_schemas import PollinationAnswer
 from service.api.responses import UNCHANGED, problems
 from service.api.season_query import Day, FitId
 from service.usecases.forecasts import VineyardForecast, stored_forecast
 from service.usecases.frost import LIMIT_C, look_for_frost
 from service.usecases.fruit_set import set_so_far
 from service.usecases.pollen import pollinate
-from service.web.kept import KeptRoute
+from service.web.kept import KEPT
 from service.web.keys import VineyardKey
 from service.web.records import Reading
+from service.web.turns import HEAVY
 from service.web.units import UnitsQuery
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "forecasts", KEPT, HEAVY)
 
 
 def foreseen(

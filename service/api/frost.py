@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 
 from models.records import FrostedBlock
 from service.api.change_schemas import WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.planting_schemas import FrostBody, FrostMark, FrostMarks
 from service.api.responses import created_or_replaced, problems, wants_csv
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
@@ -18,7 +19,7 @@ from service.web.access import needs
 from service.web.keys import BlockKey, VineyardKey
 from service.web.records import Reading, Writing
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"])
+router = part("/v1/vineyards/{vineyard}", "observations")
 
 Season = Annotated[int, Path(ge=FIRST_YEAR, le=LAST_YEAR, description="The season's label, a year.")]
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from anyio import CapacityLimiter, to_thread
-from fastapi import APIRouter, HTTPException, Request
+from fastapi import HTTPException, Request
 from fastapi.responses import PlainTextResponse
 from prometheus_client import CONTENT_TYPE_LATEST
 
+from service.api.part import part
 from service.api.responses import problems
 from service.api.schemas import Health
 from service.web.access import needs
 from service.web.records import store
 
-router = APIRouter(tags=["service"])
+router = part("", "service")
 
 
 @router.get("/healthz", summary="Is the service up?")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 
 from service.api.fits import FitId
 from service.api.hindcast_schemas import HindcastAnswer, HindcastBody
 from service.api.jobs import JobAnswer
+from service.api.part import part
 from service.api.responses import Responses, problems, wants_csv
 from service.usecases.hindcast_documents import rows_as_csv
 from service.usecases.hindcast_jobs import hindcast_of, start_hindcast
@@ -15,7 +16,7 @@ from service.web.records import Reading, jobs, store
 from service.web.units import UnitsQuery
 from service.web.uploads import CSV
 
-router = APIRouter(prefix="/v1/fits/{fit}/hindcast", tags=["fits"])
+router = part("/v1/fits/{fit}/hindcast", "fits")
 
 REPORT: Responses = {200: {"content": {CSV: {"schema": {"type": "string"}}}}}
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Self
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from pydantic import Field
 
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.responses import problems, wants_csv
 from service.api.schemas import Body, ThreeDigits
 from service.store.records import Job, JobState
@@ -17,7 +18,7 @@ from service.web.access import Grower
 from service.web.records import Reading, store
 from service.words.jobs import job_words
 
-router = APIRouter(prefix="/v1/jobs", tags=["fits"])
+router = part("/v1/jobs", "fits")
 
 JobId = Annotated[str, Path(alias="job", max_length=63, description="The job's identifier.")]
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal, Self
 
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from pydantic import AwareDatetime, Field
 
+from service.api.part import part
 from service.api.responses import problems
 from service.api.schemas import Body, Name
 from service.store.access import Key, Role
@@ -19,7 +20,7 @@ from service.web.days import WrittenOut
 from service.web.keys import VineyardKey
 from service.web.records import store
 
-router = APIRouter(tags=["keys"])
+router = part("", "keys")
 
 KeyId = Annotated[str, Path(alias="key", max_length=63, description="The key's identifier, not its secret.")]
 Expires = Annotated[

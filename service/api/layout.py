@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from fastapi import APIRouter
 from pydantic import Field
 
 from models.vineyard.layout import ROW_SPACING_M, VINE_SPACING_M, LayoutStep, PlannedField, PlannedRow
 from models.vineyard.pollen_needs import MOST_SOURCES
+from service.api.part import part
 from service.api.responses import problems
 from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import FitId
@@ -17,6 +17,7 @@ from service.usecases.documents import Slug
 from service.usecases.layout import LayoutAsked, VineyardLayout, find_layout
 from service.web.keys import VineyardKey
 from service.web.records import Reading
+from service.web.turns import HEAVY
 from service.words.cautions import caution_texts
 from service.words.layout_search import (
     change_words,
@@ -26,7 +27,7 @@ from service.words.layout_search import (
     step_words,
 )
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"])
+router = part("/v1/vineyards/{vineyard}", "vineyards", HEAVY)
 
 Spacing = Annotated[float, Field(gt=0, le=100)]
 Share = Annotated[float, Field(gt=0, le=1)]

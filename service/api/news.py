@@ -6,11 +6,12 @@ import datetime as dt
 import re
 from typing import Annotated, Self
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 from pydantic import AfterValidator, Field
 
 from models.vineyard.told import News
 from service import clock
+from service.api.part import part
 from service.api.responses import UNCHANGED, Responses, problems
 from service.api.schemas import Body
 from service.feed.news import MEDIA_TYPE, to_atom
@@ -18,12 +19,12 @@ from service.usecases.news import NewsSince, news_since, tell
 from service.web.access import needs
 from service.web.addresses import mail_address
 from service.web.days import IsoDate
-from service.web.kept import KeptRoute, not_kept
+from service.web.kept import KEPT_WITH_TOLD, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.words.news import news_words
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "forecasts", KEPT_WITH_TOLD)
 
 FEED: Responses = {200: {"description": "The feed", "content": {MEDIA_TYPE: {"schema": {"type": "string"}}}}}
 MOST_READERS = 50

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from service.api.forecast_schemas import StageAnswer
 from service.api.forecasts import Foreseen
+from service.api.part import part
 from service.api.responses import problems
 from service.api.schemas import Body, TwoDigits
 from service.usecases.cautions import cautions_of
@@ -17,7 +18,7 @@ from service.usecases.picking import plan_picking
 from service.words.cautions import caution_texts
 from service.words.picking import taste_first, why_not_known
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"])
+router = part("/v1/vineyards/{vineyard}", "forecasts")
 
 
 class PickAnswer(Body):

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import Depends, Query, Request
 
+from service.api.part import part
 from service.api.planting_schemas import PlantingReceipt
 from service.api.responses import UPLOAD, problems
 from service.api.schemas import ReplacedRow
@@ -17,7 +18,7 @@ from service.web.keys import VineyardKey
 from service.web.records import Writing, store
 from service.web.uploads import CsvFile, OnBadRowsQuery, csv_upload
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}/planting", tags=["vineyards"])
+router = part("/v1/vineyards/{vineyard}/planting", "vineyards")
 
 
 Spacing = Annotated[

@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from typing import Annotated, Self
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from models.vineyard.block_check import BlockCheck
 from models.vineyard.layout_rules import RowsAlong, Verdict
+from service.api.part import part
 from service.api.responses import UNCHANGED, problems
 from service.api.schemas import Body, ThreeDigits
 from service.api.season_query import FitId
 from service.usecases.cautions import cautions_of
 from service.usecases.planting_check import CheckOptions, check_planting
-from service.web.kept import KeptRoute
+from service.web.kept import KEPT
 from service.web.keys import VineyardKey
 from service.web.records import Reading
+from service.web.turns import HEAVY
 from service.words.cautions import caution_texts
 from service.words.layout import RULE_SOURCES, RULES, finding_words, what_to_ask, why_exposed
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "vineyards", KEPT, HEAVY)
 
 Share = Annotated[float, Query(gt=0, le=1)]
 

@@ -10,7 +10,8 @@ from pydantic import Field
 
 from models.records import Planting
 from service.api.fit_schemas import FitAnswer
-from service.api.forecast_schemas import ForecastAnswer, PollinationAnswer
+from service.api.forecast_schemas import ForecastAnswer
+from service.api.pollination_schemas import PollinationAnswer
 from service.api.schemas import BadRowAnswer, Body, GapAnswer
 from service.ingest.options import Confirm, OnBadRows
 from service.ingest.temperature_headers import TemperatureUnit

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Literal, Self
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 from pydantic import Field
 
 from models.vineyard.pollen_warnings import WarningCode, WarningLevel
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.responses import problems, wants_csv
 from service.api.schemas import Body, ThreeDigits
 from service.usecases.documents import Slug
@@ -17,10 +18,13 @@ from service.usecases.roster import RosterRow, SortedBy, order, roster
 from service.web.access import Asked
 from service.web.days import IsoDate
 from service.web.records import store
-from service.words.errors import Reader, error_words
-from service.words.pollen import warning_words
+from service.words.errors import Reader
+from service.words.pollen_warnings import warning_words
+from service.words.roster import why_none_words
 
-router = APIRouter(prefix="/v1/roster", tags=["keys"])
+router = part("/v1/roster", "keys")
+
+LONGEST_SECONDS = 20.0  # that a request computes: proxies give up after 30 to 60
 
 
 class RosterBloom(Body):
@@ -61,7 +65,10 @@ class RosterAnswer(Body):
     next_trip: RosterTrip | None
     temperatures_through: dt.date | None
     weather_days_behind: int | None = Field(description="Days before `as_of` that lack temperatures by now.")
-    why_none: str | None = Field(description="Why nothing can be forecast; null where it can.")
+    why_none: str | None = Field(description="Why nothing is forecast; null where it is.")
+    up_to_date: bool = Field(
+        description="False where the row is from before the last change or from the day before, or not there yet."
+    )
 
     @classmethod
     def of(cls, row: RosterRow) -> Self:
@@ -81,7 +88,7 @@ class RosterAnswer(Body):
             worst_warning=warning,
             next_trip=trip,
             temperatures_through=None if now is None else now.temperatures_through,
-            why_none=None if row.why is None else error_words(row.why, Reader.HTTP),
+            why_none=None if now is not None else why_none_words(row.why, Reader.HTTP),
         )
 
     def flat(self) -> dict[str, object]:
@@ -96,6 +103,7 @@ class Roster(Body):
     """Vineyards, a row each."""
 
     vineyards: list[RosterAnswer]
+    waiting: int = Field(description="Rows on all pages that are not up to date: ask again.")
     next: str | None
 
 
@@ -117,6 +125,7 @@ COLUMNS = (
     "temperatures_through",
     "weather_days_behind",
     "why_none",
+    "up_to_date",
 )
 
 
@@ -138,12 +147,14 @@ def show_roster(
     grower: Annotated[Slug | None, Query(description="Only this grower's.")] = None,
 ) -> Roster | Response:
     """Every vineyard of every grower that the key lets in to: where its bloom stands, its most urgent warning, its
-    next trip, and through which day its temperatures are known. As CSV with `Accept: text/csv`.
+    next trip, and through which day its temperatures are known. As CSV with `Accept: text/csv`. Rows are kept until
+    their data change; a request computes others for up to 20 seconds, and tells how many are still `waiting`.
     """
     growers = who.growers if grower is None else (grower,)
-    found = roster(store(request), growers, request.app.state.kept_rows, as_of=as_of, by=sort)
+    kept = request.app.state.kept_rows
+    found = roster(store(request), growers, kept, as_of=as_of, seconds=LONGEST_SECONDS, by=sort)
     rows, next_page = paged(found, page, order(sort))
     answers = [RosterAnswer.of(row) for row in rows]
     if wants_csv(request):
         return csv_answer(request, COLUMNS, [each.flat() for each in answers], next_page)
-    return Roster(vineyards=answers, next=next_page)
+    return Roster(vineyards=answers, waiting=sum(not row.up_to_date for row in found), next=next_page)

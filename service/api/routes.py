@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Depends
+from starlette.routing import BaseRoute
 
 from service.api import (
     blocks,
@@ -38,15 +38,8 @@ from service.api import (
     visits,
     workbook,
 )
-from service.api.responses import EVERYWHERE
-from service.web.access import asker
-from service.web.kept import KEPT, KEPT_WITH_TOLD
-from service.web.known_query import known_query
-from service.web.turns import HEAVY
 
-# Who asks comes first: nothing of a stranger's request is looked at.
-router = APIRouter(responses=EVERYWHERE, dependencies=[Depends(asker), Depends(known_query)])
-for part in (
+PARTS = (
     health,
     stations,
     temperatures,
@@ -79,9 +72,5 @@ for part in (
     roster,
     everything,
     keys,
-):
-    computed = part in (bloom_window, calendar, degree_days, forecasts, planting_check, scouting)
-    told = part in (news, season_review)
-    kept = [KEPT] if computed or part is set_counts else [KEPT_WITH_TOLD] if told else []
-    heavy = [HEAVY] if computed or part in (bloom_report, everything, layout, season_review, workbook) else []
-    router.include_router(part.router, dependencies=[*kept, *heavy])
+)
+routes: list[BaseRoute] = [route for part in PARTS for route in part.router.routes]

@@ -5,20 +5,22 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Self
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from models.vineyard.scouting import MissedTask, PlannedTask, TaskKind
+from service.api.part import part
 from service.api.responses import UNCHANGED, problems
 from service.api.schemas import Body, ThreeDigits, TwoDigits
 from service.api.season_query import LookedAhead
 from service.usecases.cautions import cautions_of
 from service.usecases.scouting import CHANCE, plan_scouting
-from service.web.kept import KeptRoute
+from service.web.kept import KEPT
+from service.web.turns import HEAVY
 from service.words.cautions import caution_texts
 from service.words.scouting import look_for, why_look, why_missed
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "forecasts", KEPT, HEAVY)
 
 
 class WindowAnswer(Body):

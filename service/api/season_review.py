@@ -5,21 +5,23 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 from pydantic import Field
 
 from service import clock
 from service.api.listing import AS_CSV, csv_answer
+from service.api.part import part
 from service.api.responses import UNCHANGED, problems, wants_csv
 from service.api.schemas import Body, OneDigit, ThreeDigits
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.season_review import review_season
-from service.web.kept import KeptRoute
+from service.web.kept import KEPT_WITH_TOLD
 from service.web.keys import VineyardKey
 from service.web.records import Reading
+from service.web.turns import HEAVY
 from service.words.season_review import basis_words, warning_review_words
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["forecasts"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "forecasts", KEPT_WITH_TOLD, HEAVY)
 
 
 class ForetoldAnswer(Body):

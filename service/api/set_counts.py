@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 from pydantic import Field, TypeAdapter
 
 from models.records import SetCount
@@ -13,6 +13,7 @@ from models.vineyard.fruit_set import PUBLISHED
 from service.api.change_schemas import WriteReceipt
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
 from service.api.observation_schemas import ObservationReceipt
+from service.api.part import part
 from service.api.responses import UNCHANGED, UPLOAD, problems, wants_csv
 from service.api.schemas import Body, ThreeDigits
 from service.ingest.counts import LONGEST_TAG
@@ -21,13 +22,13 @@ from service.usecases.documents import Slug
 from service.usecases.fruit_set import store_set_counts, store_set_counts_file, vineyard_set
 from service.web.access import needs
 from service.web.days import IsoDate
-from service.web.kept import KeptRoute
+from service.web.kept import KEPT
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 from service.web.uploads import AtMostRows, Options, csv_upload, rows_sent
 from service.words.fruit_set import LEFT_OUT, claim_words, days_words, published_words
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["observations"], route_class=KeptRoute)
+router = part("/v1/vineyards/{vineyard}", "observations", KEPT)
 
 Count = Annotated[int, Field(ge=0, le=MOST_FLOWERS)]
 CountId = Annotated[str, Path(alias="count", max_length=63, description="The count's identifier.")]

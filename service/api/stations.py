@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.responses import created_or_replaced, problems, wants_csv
 from service.api.station_schemas import StationAnswer, StationBody, StationList
 from service.store.records import Station
@@ -17,7 +18,7 @@ from service.web.keys import StationKey
 from service.web.records import Reading, Writing
 from service.web.uploads import ConfirmQuery
 
-router = APIRouter(prefix="/v1/stations", tags=["stations"])
+router = part("/v1/stations", "stations")
 
 
 def answer(station: Station) -> StationAnswer:

@@ -6,11 +6,12 @@ import math
 from dataclasses import asdict, replace
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import Depends, Query, Request, Response
 
 from models.errors import BadInput, Problem
 from models.units import fahrenheit_from_celsius
 from service.api.change_schemas import WriteReceipt
+from service.api.part import part
 from service.api.responses import UPLOAD, problems, wants_csv
 from service.api.schemas import ReplacedRow
 from service.api.station_schemas import (
@@ -30,7 +31,7 @@ from service.web.records import Reading, Writing
 from service.web.units import UnitsQuery
 from service.web.uploads import CSV, CsvFile, Options, csv_upload
 
-router = APIRouter(prefix="/v1/stations/{station}/temperatures", tags=["stations"])
+router = part("/v1/stations/{station}/temperatures", "stations")
 
 
 Kind = Literal["observed", "outlook"]

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 
 from models.vineyard.frost import FrostLimits
 from service.api.change_schemas import WriteReceipt
 from service.api.editing import IfMatch, Patch, check_unchanged, patch_of, patched, tagged
 from service.api.listing import AS_CSV, PageAsked, csv_answer, paged
+from service.api.part import part
 from service.api.planting_schemas import VineyardAnswer, VineyardBody, VineyardList
 from service.api.responses import created_or_replaced, problems, wants_csv
 from service.store.records import Vineyard
 from service.web.keys import VineyardKey
 from service.web.records import Reading, Writing
 
-router = APIRouter(prefix="/v1/vineyards", tags=["vineyards"])
+router = part("/v1/vineyards", "vineyards")
 
 
 def answer(vineyard: Vineyard) -> VineyardAnswer:

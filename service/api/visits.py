@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 from pydantic import TypeAdapter
 
 from models.records import Visit
@@ -21,6 +21,7 @@ from service.api.observation_schemas import (
     VisitsAnswer,
     VisitVersionAnswer,
 )
+from service.api.part import part
 from service.api.responses import UPLOAD, problems, wants_csv
 from service.ingest.options import ReadOptions
 from service.ingest.visits import ReadVisits
@@ -45,7 +46,7 @@ from service.web.uploads import (
     rows_sent,
 )
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}/visits", tags=["observations"])
+router = part("/v1/vineyards/{vineyard}/visits", "observations")
 
 VisitId = Annotated[str, Path(alias="visit", max_length=63, description="The visit's identifier.")]
 visits_sent = rows_sent(TypeAdapter(Annotated[list[VisitBody], AtMostRows]))

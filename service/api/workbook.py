@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
+from service.api.part import part
 from service.api.responses import Responses, problems
 from service.usecases.workbooks import vineyard_workbook
 from service.web.keys import VineyardKey
 from service.web.records import Reading
+from service.web.turns import HEAVY
 from service.web.uploads import XLSX
 
-router = APIRouter(prefix="/v1/vineyards/{vineyard}", tags=["vineyards"])
+router = part("/v1/vineyards/{vineyard}", "vineyards", HEAVY)
 
 WORKBOOK: Responses = {
     200: {

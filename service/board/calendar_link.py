@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
-from service.board.pages import PageRoute, page
+from service.board.pages import page, pages
 from service.web.access import Asked, Grower, needs
 from service.web.calendar_links import NewLink, new_calendar_link
 from service.web.keys import VineyardKey
 from service.web.origins import host_in, is_loopback, own_address
 from service.web.records import store
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 
 @router.get("/vineyards/{vineyard}/calendar")

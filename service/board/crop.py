@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import Form, Path, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import BadInput, Problem
 from models.records import CropCount
 from models.vineyard.crop import TRIALS
 from service import clock
-from service.board.pages import Done, PageRoute, here, page
+from service.board.pages import Done, here, page, pages
 from service.ingest.cells import whole_number
 from service.ingest.crop_counts import MOST_CLUSTERS
 from service.ingest.dates import parse_date
@@ -23,7 +23,7 @@ from service.web.records import changing, store
 from service.words.crop import cane_words, trial_words, whom_to_ask
 from service.words.language import _
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 MOST_SHOWN = 20
 Cell = Annotated[str, Form(max_length=40)]

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import Form, Path, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import BadInput, Problem
 from models.records import PollenNote
 from service.board.fields import read_percent
-from service.board.pages import Done, PageRoute, here, page
+from service.board.pages import Done, here, page, pages
 from service.ingest.cells import number
 from service.ingest.names import slug
 from service.web.access import Grower
@@ -19,7 +19,7 @@ from service.web.keys import VineyardKey
 from service.web.records import changing, store
 from service.words.language import _
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 LONGEST_TEXT, LONGEST_REFERENCE, MOST_NOTES = 1000, 300, 100
 PARTS = 3

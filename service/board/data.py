@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi import File, Form, Request, UploadFile
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, CapfallError, Problem
@@ -23,7 +23,7 @@ from service.board.fields import (
     doubted,
 )
 from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
-from service.board.pages import Done, PageRoute, here, page
+from service.board.pages import Done, here, page, pages
 from service.ingest.dates import parse_date
 from service.ingest.options import FileName
 from service.ingest.table import Content
@@ -41,7 +41,7 @@ from service.words.cautions import caution_texts
 from service.words.language import N_, _
 from service.words.plain import listed
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 HINTS: dict[FileName, str] = {
     "temperatures": N_("A daily minimum and maximum. Days that are stored already take the new values."),

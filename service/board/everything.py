@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi import File, Form, Request, UploadFile
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, Problem
 from service.board.fields import content_of
-from service.board.pages import PageRoute, page
+from service.board.pages import page, pages
 from service.usecases.everything import delete_everything, read_export, take_in
 from service.web.access import Grower, needs
 from service.web.records import changing, store
 from service.words.language import _
 from service.words.tables import rows_told
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 
 @router.get("/everything")

@@ -122,3 +122,8 @@ def by_file(problems: Sequence[Problem]) -> dict[str, list[tuple[str, str]]]:
             (line if name in FILE_WORDS else name, for_page(problem.problem))
         )
     return found
+
+
+def length_unit(per_m: float) -> str:
+    """Of a length of which so many make a metre."""
+    return "m" if per_m == 1.0 else "ft"

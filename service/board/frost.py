@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import BadInput, Problem
@@ -15,7 +15,7 @@ from models.units import celsius_from_fahrenheit, fahrenheit_from_celsius
 from models.vineyard.frost import COLDER_C, LIMIT_STAGES, FrostLimits
 from service import clock
 from service.board.fields import read_percent, read_step
-from service.board.pages import Done, PageRoute, PageUnits, here, in_step, page
+from service.board.pages import Done, PageUnits, here, in_step, page, pages
 from service.ingest.cells import number
 from service.ingest.dates import parse_date
 from service.store.records import Vineyard
@@ -27,7 +27,7 @@ from service.web.records import changing, store
 from service.web.units import Units
 from service.words.language import _
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 Cell = Annotated[str, Form(max_length=40)]
 Keys = Annotated[list[str] | None, Form()]

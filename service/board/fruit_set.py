@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import Form, Path, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import BadInput, Problem
 from models.records import SetCount
 from models.vineyard.fruit_set import PUBLISHED
 from service import clock
-from service.board.pages import PageRoute, page
+from service.board.pages import page, pages
 from service.ingest.dates import parse_date
 from service.ingest.options import ReadOptions
 from service.usecases.fruit_set import store_set_counts, vineyard_set
 from service.web.access import Grower, needs
+from service.web.kept import KEPT
 from service.web.keys import VineyardKey
 from service.web.records import store
 from service.words.fruit_set import LEFT_OUT, claim_words, days_words, published_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages(KEPT)
 
 INTERVAL = 0.9
 

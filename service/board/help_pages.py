@@ -7,11 +7,11 @@ import re
 from collections.abc import Mapping
 from functools import cache
 
-from fastapi import APIRouter, HTTPException
+from fastapi import HTTPException
 from fastapi.responses import HTMLResponse
 
 from service.board.markdown import HELP, rendered
-from service.board.pages import PageRoute, page
+from service.board.pages import page, pages
 from service.web.problems import all_kinds
 
 FOLDER = importlib.resources.files("service.board") / "help"
@@ -32,7 +32,7 @@ PAGES = (
     "changes",
 )
 
-router = APIRouter(route_class=PageRoute)
+router = pages()
 
 
 @cache

@@ -5,18 +5,20 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import HTMLResponse
 
 from models.errors import BadInput, Problem
 from models.units import FEET_PER_METRE, feet_from_metres
 from models.vineyard.layout import ROW_SPACING_M, VINE_SPACING_M, PlannedField, PlannedRow
-from service.board.pages import PageRoute, PageUnits, page
+from service.board.pages import PageUnits, page, pages
 from service.usecases.cautions import cautions_of
 from service.usecases.layout import LayoutAsked, find_layout, plantable
 from service.web.access import Grower
+from service.web.kept import KEPT
 from service.web.keys import VineyardKey
 from service.web.records import store
+from service.web.turns import HEAVY
 from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.language import _
@@ -28,7 +30,7 @@ from service.words.layout_search import (
     step_words,
 )
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages(KEPT, HEAVY)
 
 SHARES = (1.0, 0.9, 0.8, 0.5)
 MOST_TEXT = 20_000

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.datastructures import UploadFile
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -18,7 +18,7 @@ from models.errors import BadInput, Problem
 from models.stages import BLOOM_STAGES, STAGES
 from service import clock
 from service.board.fields import doubted
-from service.board.pages import Done, PageRoute, here, page
+from service.board.pages import Done, here, page, pages
 from service.ingest.options import Confirm, ReadOptions
 from service.store.records import Place, Vineyard
 from service.store.repositories import Repositories
@@ -30,7 +30,7 @@ from service.web.records import changing, store
 from service.words.language import ngettext
 from service.words.plain import short_date
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 EVERY = "checked_every_days"
 Season = Annotated[int, Query(ge=1800, le=2200)]

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
-from service.board.pages import PageRoute, here, page
+from service.board.pages import here, page, pages
 from service.usecases import fit_jobs
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 JobId = Annotated[str, Path(max_length=63)]
 

@@ -5,22 +5,23 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import Form, Query, Request
 from pydantic import BeforeValidator
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import BadInput, Problem
 from service import clock
-from service.board.pages import PageRoute, page
+from service.board.pages import page, pages
 from service.usecases.news import news_since
 from service.web.access import Grower
 from service.web.addresses import mail_address
 from service.web.days import IsoDate
+from service.web.kept import KEPT_WITH_TOLD
 from service.web.keys import VineyardKey
 from service.web.records import store
 from service.words.news import news_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages(KEPT_WITH_TOLD)
 
 A_WEEK = dt.timedelta(days=7)
 Since = Annotated[IsoDate | None, BeforeValidator(lambda told: told or None), Query()]

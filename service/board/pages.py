@@ -7,8 +7,9 @@ from http import HTTPStatus
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
-from fastapi import Depends, HTTPException, Query, Request, Response
+from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
+from fastapi.params import Depends as Needed
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from pydantic import BeforeValidator
@@ -50,7 +51,7 @@ from service.words.plain import (
     to,
     with_year,
 )
-from service.words.pollen import level_words, short_warning, warning_words
+from service.words.pollen_warnings import level_words, short_warning, warning_words
 from service.words.roles import may_words
 from service.words.scouting import (
     best_look_words,
@@ -289,3 +290,8 @@ class PageRoute(KeptRoute):
             return keep_grower(request, answer)
 
         return handled
+
+
+def pages(*needs: Needed) -> APIRouter:
+    """A router for pages; all of them need ``needs``: KEPT or KEPT_WITH_TOLD, HEAVY."""
+    return APIRouter(route_class=PageRoute, include_in_schema=False, dependencies=needs)

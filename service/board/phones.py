@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Annotated
 
 import segno
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import Form, Path, Request
 from fastapi.concurrency import run_in_threadpool
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from service.board.pages import PageRoute, page
+from service.board.pages import page, pages
 from service.board.sign_in import let_in
 from service.store.access import Key
 from service.store.engine import Store
@@ -21,7 +21,7 @@ from service.web.origins import check_own_page, host_in, is_loopback, own_addres
 from service.web.records import store
 from service.words.language import N_, _
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 USED_UP = N_("This link was used already, or is older than ten minutes: ask for a new one.")
 Link = Annotated[str, Path(alias="link", max_length=100)]

@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import HTMLResponse
 
 from models.errors import BadInput, Problem
 from service import clock
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, page, pages
 from service.ingest.cells import number
 from service.usecases.forecasts import stored_forecast
 from service.usecases.picking import plan_picking
 from service.web.access import Grower
 from service.web.keys import VineyardKey
 from service.web.records import store
+from service.web.turns import HEAVY
 from service.words.language import _
 from service.words.picking import taste_first, why_not_known
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages(HEAVY)
 
 MOST_VINES_A_DAY = 1_000_000.0
 

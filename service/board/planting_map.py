@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from models.bloom.forecast import BlockForecast
@@ -27,19 +27,21 @@ from models.vineyard.reach import (
 from models.vineyard.season_state import season_state, standing
 from service import clock
 from service.board.bars import role_of
-from service.board.pages import AsOf, PageRoute, PageUnits, page
+from service.board.pages import AsOf, PageUnits, page, pages
 from service.store.repositories import Repositories
 from service.usecases.forecasts import stored_forecast
 from service.usecases.pollen import pollinate
 from service.web.access import Grower
+from service.web.kept import KEPT
 from service.web.keys import VineyardKey
 from service.web.records import store
+from service.web.turns import HEAVY
 from service.words.language import N_, _
 from service.words.plain import short_date
 from service.words.pollen import uncovered_words
 from service.words.season import standing_words, state_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages(KEPT, HEAVY)
 
 Shape = Literal["pistillate", "uncovered", "source", "not_viable"]
 SAID_OF_SHAPE: dict[Shape, str] = {

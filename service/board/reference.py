@@ -20,7 +20,7 @@ from service.board.schema_words import Field, fields_of, holds, said_of, shapes
 FORM = "multipart/form-data"
 Part = Mapping[str, Any]
 
-router = APIRouter()
+router = APIRouter(include_in_schema=False)
 
 
 @dataclass(frozen=True)

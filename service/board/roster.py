@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import HTMLResponse
 
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, page, pages
 from service.usecases.roster import RosterRow, SortedBy, roster
 from service.web.access import Asked
 from service.web.grower_path import address_in
 from service.web.records import store
-from service.words.errors import Reader, error_words
+from service.words.errors import Reader
 from service.words.language import N_
-from service.words.pollen import what_is_wrong
-from service.words.roster import bloom_words
+from service.words.pollen_warnings import what_is_wrong
+from service.words.roster import bloom_words, why_none_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
+LONGEST_SECONDS = 1.5  # that a page computes; it looks again by itself
 COLUMNS: tuple[tuple[SortedBy, str], ...] = (
     ("name", N_("Vineyard")),
     ("bloom", N_("Bloom")),
@@ -34,10 +35,12 @@ def show_roster(
 ) -> HTMLResponse:
     """Where each vineyard stands, by default the most urgent warning first."""
     several = len(who.growers) > 1
-    rows = roster(store(request), who.growers, request.app.state.kept_rows, as_of=as_of, by=sort)
+    kept = request.app.state.kept_rows
+    rows = roster(store(request), who.growers, kept, as_of=as_of, seconds=LONGEST_SECONDS, by=sort)
     return page(
         "roster.html",
         rows=[_shown(row, several=several) for row in rows],
+        waiting=sum(not row.up_to_date for row in rows),
         columns=COLUMNS,
         sort=sort,
         as_of=as_of,
@@ -55,5 +58,5 @@ def _shown(row: RosterRow, *, several: bool) -> dict[str, object]:
         "address": address_in(row.grower, address) if several else address,
         "bloom": None if bloom is None else bloom_words(bloom.state, bloom.starts, bloom.ends),
         "wrong": None if row.now is None or row.now.worst is None else what_is_wrong(row.now.worst),
-        "why": None if row.why is None else error_words(row.why, Reader.PAGE),
+        "why": None if row.now is not None else why_none_words(row.why, Reader.PAGE),
     }

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, FastAPI
+from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from service.board import (
     calendar_link,
+    changes,
     crop,
     cultivar,
     data,
@@ -20,33 +21,34 @@ from service.board import (
     news,
     phones,
     picking,
+    planting,
     planting_map,
     reference,
     roster,
     season,
     season_review,
+    settings,
     sheet,
     sign_in,
     skill,
     start,
-    upkeep,
     visit,
+    visits,
 )
-from service.board.pages import PageRoute, problem_page
-from service.web.kept import KEPT, KEPT_WITH_TOLD
-from service.web.turns import HEAVY
 
 OPEN_FORMS = ("/sign-in", "/sign-out", "/phone/")  # where these paths start, forms need no key
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
-for part in (
+PARTS = (
     start,
     season,
     visit,
     sheet,
     data,
     log_table,
-    upkeep,
+    visits,
+    planting,
+    settings,
+    changes,
     cultivar,
     skill,
     long_work,
@@ -65,15 +67,8 @@ for part in (
     everything,
     help_pages,
     reference,
-):
-    told = part in (news, season_review)
-    kept = [KEPT] if part in (fruit_set, layout, planting_map, season) else [KEPT_WITH_TOLD] if told else []
-    heavy = [HEAVY] if part in (layout, picking, planting_map, season, season_review) else []
-    router.include_router(part.router, dependencies=[*kept, *heavy])
-
-
-def install(app: FastAPI) -> None:
-    """Add the board to the service."""
-    app.include_router(router)
-    app.state.problem_page = problem_page
-    app.mount("/static", StaticFiles(packages=[("service.board", "static")]), name="static")
+)
+routes: list[BaseRoute] = [
+    *(route for part in PARTS for route in part.router.routes),
+    Mount("/static", StaticFiles(packages=[("service.board", "static")]), name="static"),
+]

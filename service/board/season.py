@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Annotated, Any, get_args
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import Form, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import CapfallError, NotEnoughData
@@ -14,7 +14,7 @@ from models.vineyard.season_state import A_WEEK, season_state, week_ahead
 from service import clock
 from service.board.bars import shown_days
 from service.board.heat_chart import HeatPicture, heat_picture
-from service.board.pages import AsOf, Interval, PageRoute, PageUnits, page, told_temperature
+from service.board.pages import AsOf, Interval, PageUnits, page, pages, told_temperature
 from service.board.season_view import Row, Show, doubtful_visits, season_view, stale_since
 from service.board.time_axis import ONE_DAY
 from service.store.records import FitSummary, Job, Vineyard
@@ -32,9 +32,10 @@ from service.usecases.heat import compare_season
 from service.usecases.pollen import pollinate
 from service.usecases.scouting import plan_scouting
 from service.web.access import Grower
-from service.web.kept import not_kept
+from service.web.kept import KEPT, not_kept
 from service.web.keys import VineyardKey
 from service.web.records import changing, jobs, store
+from service.web.turns import HEAVY
 from service.web.units import Units
 from service.words.cautions import caution_texts
 from service.words.errors import Reader, error_words
@@ -42,7 +43,7 @@ from service.words.forecast import stage_frost_points
 from service.words.heat_rules import rule_words, why_chosen
 from service.words.season import state_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages(KEPT, HEAVY)
 
 INTERVALS = (0.5, 0.8, 0.9, 0.95)
 MOST_SLIPS = 20

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from pydantic import BeforeValidator
 from starlette.responses import HTMLResponse
 
 from service import clock
-from service.board.pages import PageRoute, page
+from service.board.pages import page, pages
 from service.ingest.dates import FIRST_YEAR, LAST_YEAR
 from service.usecases.season_review import SIDE_BY_SIDE, review_season
 from service.web.access import Grower
+from service.web.kept import KEPT_WITH_TOLD
 from service.web.keys import VineyardKey
 from service.web.records import store
+from service.web.turns import HEAVY
 from service.web.units import UnitsQuery
 from service.words.season_review import basis_words, lead_summary_words, verdict_words, warning_review_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages(KEPT_WITH_TOLD, HEAVY)
 
 Season = Annotated[int | None, BeforeValidator(lambda told: told or None), Query(ge=FIRST_YEAR, le=LAST_YEAR)]
 

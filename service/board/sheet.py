@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.errors import BadInput, Problem
 from models.records import Visit
 from service import clock
 from service.board.fields import read_percent
-from service.board.pages import AsOf, PageRoute, here, page
+from service.board.pages import AsOf, here, page, pages
 from service.board.visit import OnTrip, on_trip, planned_trip
 from service.ingest.dates import parse_date
 from service.ingest.options import ReadOptions
@@ -22,7 +22,7 @@ from service.web.records import changing, store
 from service.words.language import _
 from service.words.scouting import how_to_estimate
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 Cells = Annotated[list[str] | None, Form()]
 

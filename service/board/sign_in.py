@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from typing import Annotated
 
-from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi import Form, HTTPException, Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
-from service.board.pages import PageRoute, sign_in_page
+from service.board.pages import pages, sign_in_page
 from service.store.access import Key
 from service.store.engine import Store
 from service.usecases.keys import STAYS_FOR, begin_session, end_session
@@ -18,7 +18,7 @@ from service.web.origins import check_own_page, cookie_name
 from service.web.records import store
 from service.words.language import _
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 
 def let_in(request: Request, to: str, token: str, *, stay: bool) -> RedirectResponse:

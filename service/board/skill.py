@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Any, TypeVar
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from models.bloom.hindcast import Lead
-from service.board.pages import AsOf, PageRoute, PageUnits, page
+from service.board.pages import AsOf, PageUnits, page, pages
 from service.board.skill_charts import skill_pictures
 from service.store.records import FitSummary
 from service.store.repositories import Repositories
@@ -32,7 +32,7 @@ from service.words.set_aside import set_aside_words
 LEARNED_FROM = {"past": N_("the seasons before it"), "others": N_("all other seasons")}
 Choice = TypeVar("Choice", str, Lead)
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 
 @router.get("/vineyards/{vineyard}/skill")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, File, Form, HTTPException, Request, UploadFile
+from fastapi import File, Form, HTTPException, Request, UploadFile
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 import demo_weather
@@ -24,7 +24,7 @@ from service.board.fields import (
     template_file,
 )
 from service.board.file_fields import FileFields, SentFields, faults_of, how_to_read
-from service.board.pages import Done, PageRoute, here, page
+from service.board.pages import Done, here, page, pages
 from service.board.season import board_address
 from service.clock import check_timezone
 from service.ingest.cells import number
@@ -41,7 +41,7 @@ from service.words.errors import Reader, error_words
 from service.words.language import _, ngettext, reading
 from service.words.plain import day_count, long_date
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Path, Query, Request
+from fastapi import Form, Path, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from models.errors import BadInput, CapfallError, Problem
@@ -17,7 +17,7 @@ from models.vineyard.scouting import Trip
 from models.vineyard.season_state import A_WEEK
 from service import clock
 from service.board.cluster import DRAWN, cluster
-from service.board.pages import AsOf, PageRoute, page
+from service.board.pages import AsOf, page, pages
 from service.board.season import board_address
 from service.ingest.dates import parse_date
 from service.ingest.options import ReadOptions
@@ -34,7 +34,7 @@ from service.words.language import _
 from service.words.scouting import how_to_estimate, task_name
 from service.words.scripts import visit_form_words
 
-router = APIRouter(route_class=PageRoute, include_in_schema=False)
+router = pages()
 
 PERCENT_CHOICES = (0, 2, 10, 25, 50, 75, 95, 100)
 INTERVAL = 0.8

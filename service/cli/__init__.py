@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 import keyword
 from importlib import import_module, util
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -75,7 +75,19 @@ app = typer.Typer(
 )
 
 
+def _tell_version(asked: bool) -> None:
+    if asked:
+        from importlib import metadata  # the list of commands does without
+
+        typer.echo(f"capfall {metadata.version('capfall')}")
+        raise typer.Exit
+
+
 @app.callback()
-def prepare() -> None:
+def prepare(
+    version: Annotated[  # noqa: ARG001
+        bool, typer.Option("--version", callback=_tell_version, is_eager=True, help="Which version this is.")
+    ] = False,
+) -> None:
     """When each grape cultivar blooms, and where pollen runs out before the flowers that need it."""
     use_one_thread()

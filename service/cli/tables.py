@@ -24,7 +24,8 @@ from service.usecases.pollen import VineyardPollination
 from service.words.forecast import what_is_special, why_none
 from service.words.heat_rules import rule_words, why_chosen
 from service.words.plain import in_words, percent
-from service.words.pollen import cover_words, warning_words
+from service.words.pollen import cover_words
+from service.words.pollen_warnings import warning_words
 from service.words.set_aside import why_set_aside
 
 WIDEST = 100  # columns

@@ -23,7 +23,8 @@ from service.words.forecast import (
 )
 from service.words.picking import taste_first
 from service.words.plain import block_name, in_words, percent, sentence
-from service.words.pollen import SHORT, uncovered_words, warning_words
+from service.words.pollen import uncovered_words
+from service.words.pollen_warnings import SHORT, warning_words
 
 RIPENING = ("veraison", "harvest")
 

@@ -96,6 +96,20 @@ class Journal:
         found = self._connection.execute(newest).first()
         return None if found is None else (found.number, found.at)
 
+    def newest(self) -> dict[tuple[str, str], tuple[int, dt.datetime]]:
+        """The last change that wrote rows of each owner, which is its kind and key, as `version` tells one."""
+        query = (
+            select(CHANGED.c.of_table, CHANGED.c.owner, func.max(CHANGES.c.number), func.max(CHANGES.c.at))
+            .join(CHANGES, (CHANGES.c.grower == CHANGED.c.grower) & (CHANGES.c.number == CHANGED.c.change))
+            .where(CHANGED.c.grower == self._grower)
+            .group_by(CHANGED.c.of_table, CHANGED.c.owner)
+        )
+        found: dict[tuple[str, str], tuple[int, dt.datetime]] = {}
+        for name, key, number, at in self._connection.execute(query):
+            owner = kind_of_owner(Base.metadata.tables[name]), key
+            found[owner] = max(found.get(owner, (0, at)), (number, at))
+        return found
+
     def say(self, code: str, **params: Any) -> None:
         """Say what the request is about."""
         self.code, self.params = code, params

@@ -1,14 +1,17 @@
 """All vineyards that somebody may see, a row each, and how their season stands.
 
-A row is kept until a change of the grower's data makes it old: the journal tells the last one, and is asked in the
-transaction that reads them, so that no other process has to tell anyone.
+A row is kept until a change of its vineyard, its station or what vineyards share makes it old: the journal tells the
+last one, and is asked in the transaction that reads them, so that no other process has to tell anyone. A request
+computes for some seconds; rows that it does not come to are told as older, or not there yet, and the next request goes
+on with them.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from threading import Lock
 from typing import Literal
 
 from models.bloom.forecast import Forecast
@@ -26,6 +29,7 @@ from service.usecases.scouting import plan_scouting
 
 INTERVAL = 0.8
 MOST_ROWS = 20_000  # that one process keeps, of all growers; a row takes about 1 kB
+A_DAY = dt.timedelta(days=1)
 
 BloomState = Literal["in_bloom", "before", "over", "unknown"]
 SortedBy = Literal["worst", "grower", "name", "bloom", "trip", "weather"]
@@ -54,7 +58,10 @@ class SeasonNow:
 
 @dataclass(frozen=True)
 class RosterRow:
-    """One vineyard; ``now`` is None where nothing can be forecast, for the reason ``why``."""
+    """One vineyard; ``now`` is None where nothing can be forecast, for the reason ``why``.
+
+    One that is not ``up_to_date`` was computed before the last change or on the day before, or not yet.
+    """
 
     grower: str
     vineyard: str
@@ -62,6 +69,7 @@ class RosterRow:
     as_of: dt.date
     now: SeasonNow | None
     why: CapfallError | None = None
+    up_to_date: bool = True
 
     @property
     def weather_days_behind(self) -> int | None:
@@ -75,29 +83,67 @@ class KeptRows:
 
     def __init__(self, most: int = MOST_ROWS) -> None:
         self._rows: Bounded[tuple[str, str, dt.date], tuple[Hashable, RosterRow]] = Bounded(most)
+        self._computing = Lock()
 
-    def of(self, records: Repositories, as_of: dt.date | None) -> Iterator[RosterRow]:
-        """A row for each of a grower's vineyards; only those that are not kept, or are old, are computed."""
-        version = records.journal.version()
+    def all(
+        self, store: Store, growers: Sequence[str], as_of: dt.date | None, *, seconds: float
+    ) -> list[RosterRow]:
+        """A row for each vineyard of these growers; one request at a time computes those that are not kept."""
+        mine = self._computing.acquire(blocking=False)
+        until = clock.seconds() + seconds if mine else 0.0
+        rows: list[RosterRow] = []
+        try:
+            for grower in growers:
+                with store.transaction(grower, read_only=True) as records:
+                    rows += self._of(records, as_of, until)
+        finally:
+            if mine:
+                self._computing.release()
+        return rows
+
+    def _of(self, records: Repositories, as_of: dt.date | None, until: float) -> Iterator[RosterRow]:
+        newest = records.journal.newest()
+        shared = max(
+            (last for (kind, _), last in newest.items() if kind not in ("vineyard", "station")), default=None
+        )
         for vineyard in records.vineyards.all():
+            version = (
+                shared,
+                newest.get(("vineyard", vineyard.key)),
+                newest.get(("station", vineyard.station or "")),
+            )
             day = clock.today(vineyard.timezone) if as_of is None else as_of
-            question = (records.grower, vineyard.key, day)
-            held = self._rows.find(question)
-            if held is None or held[0] != version:
-                held = (version, _row(records, vineyard, day))
-                self._rows.keep(question, held)
-            yield held[1]
+            held = self._rows.find((records.grower, vineyard.key, day))
+            if held is not None and held[0] == version:
+                yield held[1]
+            elif clock.seconds() < until:
+                row = _row(records, vineyard, day)
+                self._rows.keep((records.grower, vineyard.key, day), (version, row))
+                yield row
+            else:
+                older = held or self._rows.find((records.grower, vineyard.key, day - A_DAY))
+                row = (
+                    RosterRow(records.grower, vineyard.key, vineyard.name, day, None)
+                    if older is None
+                    else older[1]
+                )
+                yield replace(row, up_to_date=False)
 
 
 def roster(
-    store: Store, growers: Sequence[str], kept: KeptRows, *, as_of: dt.date | None, by: SortedBy = "worst"
+    store: Store,
+    growers: Sequence[str],
+    kept: KeptRows,
+    *,
+    as_of: dt.date | None,
+    seconds: float,
+    by: SortedBy = "worst",
 ) -> list[RosterRow]:
-    """The vineyards of all these growers, sorted; by default as of today in each one's time zone."""
-    rows: list[RosterRow] = []
-    for grower in growers:
-        with store.transaction(grower, read_only=True) as records:
-            rows += kept.of(records, as_of)
-    return sorted(rows, key=order(by))
+    """The vineyards of all these growers, sorted; by default as of today in each one's time zone.
+
+    Rows that are not kept are computed for so many ``seconds``; the last of them may take longer.
+    """
+    return sorted(kept.all(store, growers, as_of, seconds=seconds), key=order(by))
 
 
 def _row(records: Repositories, vineyard: Vineyard, day: dt.date) -> RosterRow:

@@ -42,9 +42,13 @@ class HeadAndOptions:
         await self.app({**scope, "method": "GET"} if head else scope, receive, told)
 
     def _allowed(self, path: str) -> list[str]:
-        """The methods that some route of a path answers; none where there is no such path."""
+        """The methods that some route of a path answers; none where there is no such path.
+
+        A path that is a route as it is written, as /v1/fits/import, is no identifier of another's.
+        """
+        own = [route for route in self.routes if getattr(route, "path", None) == path]
         methods = [
-            method for method in OFFERED if any(_answers(route, path, method) for route in self.routes)
+            method for method in OFFERED if any(_answers(route, path, method) for route in own or self.routes)
         ]
         if "GET" in methods:
             methods.append("HEAD")

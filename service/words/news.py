@@ -21,7 +21,7 @@ from models.vineyard.told import (
 from service.words.forecast import stage_words
 from service.words.language import N_, _, ngettext
 from service.words.plain import day_count, from_to, in_words, listed, percent
-from service.words.pollen import level_words
+from service.words.pollen_warnings import level_words
 
 WARNINGS: dict[WarningCode, str] = {
     "pollen_ends_early": N_("pollen ends before its bloom does"),

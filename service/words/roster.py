@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
+from service.words.errors import Reader, error_words
 from service.words.language import _
 from service.words.plain import in_words
 
@@ -18,3 +19,8 @@ def bloom_words(state: str, starts: dt.date | None, ends: dt.date | None) -> str
         case "over", _, dt.date():
             return _("bloom over since {date}", date=in_words(ends))
     return _("bloom not known")
+
+
+def why_none_words(why: Exception | None, reader: Reader) -> str:
+    """Why a vineyard's row tells nothing; without a reason it was not come to yet."""
+    return _("it is being worked out") if why is None else error_words(why, reader)

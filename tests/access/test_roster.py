@@ -14,6 +14,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from service.store import Store
+from service.store.repositories import Repositories
 from service.usecases.roster import Bloom, KeptRows, RosterRow, SeasonNow, order, roster
 from service.words.roster import bloom_words
 from tests.access.conftest import Door
@@ -80,6 +81,7 @@ def test_one_growers_part_of_it_pages_of_it_and_a_table(two_growers: Door) -> No
 
 def test_the_page(two_growers: Door) -> None:
     adviser = two_growers.client_of("read", "ann", "bea")
+    assert adviser.get(f"/v1/roster?as_of={DAY}").json()["waiting"] == 0  # the page itself has less time
     text = adviser.get(f"/roster?as_of={DAY}").text
     rows = re.findall(r"<tr[ >].*?</tr>", text, re.DOTALL)[1:]
     assert ["Sandlark Bend" in row for row in rows] == [True, False]
@@ -113,14 +115,62 @@ def test_a_second_request_costs_a_twentieth_of_the_first_or_less(demo_client: Te
 def test_what_keeps_a_vineyard_from_a_forecast_is_kept_without_what_was_read(demo_database: Path) -> None:
     store, kept = Store(f"sqlite:///{demo_database}"), KeptRows()
     rows = [
-        roster(store, ["local"], kept, as_of=dt.date(1990, 5, 20)),
-        roster(store, ["local"], kept, as_of=dt.date(1990, 5, 20)),
+        roster(store, ["local"], kept, as_of=dt.date(1990, 5, 20), seconds=60.0),
+        roster(store, ["local"], kept, as_of=dt.date(1990, 5, 20), seconds=0.0),
     ]
     store.close()
     [[first], [second]] = rows
     assert first is second
     assert first.why is not None
     assert (first.why.__traceback__, first.why.__context__, first.why.__cause__) == (None, None, None)
+
+
+def test_what_a_request_does_not_come_to_is_told_as_older_or_not_there(
+    two_growers: Door, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    adviser = two_growers.client_of("read", "ann", "bea")
+    ask = f"/v1/roster?as_of={DAY}&sort=name"
+
+    def rows(seconds: float) -> tuple[int, list[tuple[str, bool, bool]]]:
+        monkeypatch.setattr("service.api.roster.LONGEST_SECONDS", seconds)
+        told = adviser.get(ask).json()
+        return told["waiting"], [
+            (each["vineyard"], each["season"] is not None, each["up_to_date"]) for each in told["vineyards"]
+        ]
+
+    assert rows(0.0) == (2, [("hollow", False, False), ("sandlark-bend", False, False)])
+    assert "being worked out" in adviser.get(ask).json()["vineyards"][1]["why_none"]
+    monkeypatch.setattr("service.board.roster.LONGEST_SECONDS", 0.0)
+    page = adviser.get(f"/roster?as_of={DAY}").text
+    assert "2 vineyards are being worked out anew" in page
+    assert 'http-equiv="refresh"' in page
+    assert rows(60.0) == (0, [("hollow", False, True), ("sandlark-bend", True, True)])
+    assert 'http-equiv="refresh"' not in adviser.get(f"/roster?as_of={DAY}").text
+    visit = [{"date": "2026-05-19", "block": "west-2", "percent_open": 30}]
+    ann = two_growers.client_of("manage", "ann")
+    assert ann.post("/v1/vineyards/sandlark-bend/visits", json=visit).status_code == 200
+    assert rows(0.0) == (1, [("hollow", False, True), ("sandlark-bend", True, False)])
+    assert "older, being worked out" in adviser.get(f"/roster?as_of={DAY}").text
+    assert rows(60.0) == (0, [("hollow", False, True), ("sandlark-bend", True, True)])
+
+
+def test_only_one_request_at_a_time_computes_rows(
+    demo_database: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store, kept = Store(f"sqlite:///{demo_database}"), KeptRows()
+    day = dt.date(2026, 5, 20)
+    meanwhile: list[RosterRow] = []
+
+    def ask_too(_records: Repositories, _vineyard: str, *, as_of: dt.date) -> SeasonNow:
+        meanwhile.extend(roster(store, ["local"], kept, as_of=as_of, seconds=60.0))
+        return SeasonNow(2026, Bloom("unknown"), None, None, None)
+
+    monkeypatch.setattr("service.usecases.roster.season_now", ask_too)
+    [mine] = roster(store, ["local"], kept, as_of=day, seconds=60.0)
+    [theirs] = meanwhile
+    assert (mine.up_to_date, theirs.up_to_date, theirs.now) == (True, False, None)
+    assert roster(store, ["local"], kept, as_of=day, seconds=0.0) == [mine]
+    store.close()
 
 
 def row(name: str, bloom: Bloom | None = None, through: dt.date | None = None) -> RosterRow:

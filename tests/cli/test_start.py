@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,12 @@ def test_the_list_of_commands_loads_no_computation() -> None:
         "from service.cli import app\ntry: app(['--help'])\nexcept SystemExit as end: assert not end.code"
     )
     assert loaded_by(listing) & set(HEAVY) == set()
+
+
+def test_the_version_is_that_of_the_project() -> None:
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())["project"]
+    told = CliRunner().invoke(app, ["--version"])
+    assert (told.exit_code, told.output) == (0, f"capfall {project['version']}\n")
 
 
 def test_what_a_service_loads_is_never_looked_through_for_garbage(tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ from models.vineyard.scouting_tasks import CropLoad, FirstCaps, SetCount
 from service.feed.entries import names_of, season_entries, without_window
 from service.feed.trips import missed_tasks, trip_entries
 from service.words.cautions import caution_words
-from service.words.pollen import warning_words
+from service.words.pollen_warnings import warning_words
 from service.words.scouting import look_for, why_look, why_missed
 
 ASH = Cultivar("thimble-ash", 'Thimble Ash, "late"; north', FlowerType.PISTILLATE, viable_pollen=False)

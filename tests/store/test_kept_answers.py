@@ -314,6 +314,16 @@ def test_a_row_of_the_roster_is_computed_once_for_each_change_and_day(
     made, changed = made_by(ROSTER)
     assert (made, changed != first) == (1, True)
     assert made_by(ROSTER, other) == (1, changed)
+    # what another vineyard and another station become leaves the row as it is
+    for path in ("/v1/stations/lea-gauge", "/v1/vineyards/lea"):
+        body = PLACE | {"name": "Lea"} if "stations" in path else {"name": "Lea", "station": "lea-gauge"}
+        change(one, Change("PUT", path, body))
+    made, with_lea = made_by(ROSTER)
+    assert (made, len(with_lea["vineyards"])) == (0, 2)
+    change(one, Change("PATCH", "/v1/vineyards/lea", {"reach_m": 4.0}))
+    assert made_by(ROSTER) == (0, with_lea)
+    change(one, Change("DELETE", "/v1/vineyards/lea"))
+    assert made_by(ROSTER) == (0, changed)
     set_clock(NOON + dt.timedelta(days=1))
     made, next_day = made_by(ROSTER)
     assert (made, next_day["vineyards"][0]["as_of"]) == (1, str(TODAY + dt.timedelta(days=1)))

@@ -15,7 +15,7 @@ from models.vineyard.block_pollination import BlockPollination
 from models.vineyard.pollen_warnings import SourceEndsFirst, VinesOutOfReach
 from models.vineyard.pollination import pollination
 from models.vineyard.reach import distance_m, in_reach, vine_groups, vine_places
-from service.words.pollen import warning_words
+from service.words.pollen_warnings import warning_words
 from tests.vineyard.test_pollination import DEW, EARLY, SAFE, TINDERLING, draws_of, planting
 
 Ends = tuple[int, int, int, int]

@@ -19,7 +19,7 @@ from models.vineyard.bouquets import Bouquet, bouquets
 from models.vineyard.pollen_warnings import Donor, GapBetweenSources
 from models.vineyard.pollination import BlockPollination, MedianInterval, PollenWarning, pollination
 from models.vineyard.reach import NamedBlock
-from service.words.pollen import warning_words
+from service.words.pollen_warnings import warning_words
 
 DEW = Cultivar("dew", "Dewlight", FlowerType.PISTILLATE, viable_pollen=False)
 TINDERLING = Cultivar("tinderling", "Tinderling", FlowerType.PERFECT, viable_pollen=True)

@@ -27,7 +27,8 @@ from service.words.errors import REMEDIES, Reader, error_words
 from service.words.forecast import MEANINGS, SHORT_STAGES, STATUSES, why_none
 from service.words.heat_rules import METHODS, rule_words, why_chosen
 from service.words.layout import NOT_APPLICABLE, RULE_SOURCES, RULES, finding_words, why_exposed
-from service.words.pollen import SHORT, what_is_wrong, what_to_do
+from service.words.pollen_remedies import what_to_do
+from service.words.pollen_warnings import SHORT, what_is_wrong
 from service.words.scouting import TASK_NAMES, look_for, why_look, why_missed
 from service.words.season import STANDINGS
 from service.words.set_aside import why_alike, why_set_aside
