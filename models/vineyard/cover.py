@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from models.bloom.caps_off import cumulative_share
 from models.units import FloatArray
-from models.vineyard.open_flowers import DayArray, bloom_days, share_by_day
+from models.vineyard.open_flowers import DayArray, bloom_days, distinct, share_by_day
 from models.vineyard.synchrony import (
     BoolArray,
     CountArray,
@@ -233,15 +233,15 @@ def cover(
         np.array([*(of.sum(axis=0) for of in (before_of, between_of, after_of, failed_of)), never])
     )
 
-    # day by day only in the draws that tell of a cause
+    # day by day only in the draws that tell of a cause, and once for those that are alike
     days = receptive_span(bloom, receptive_days)
     told = np.flatnonzero(tells.any(axis=0))
     unmet, why = np.empty((0, days.size)), np.empty((len(tells), 0, days.size), dtype=np.bool_)
     if told.size:
-        unmet, why = _unmet_by_day(
-            bloom[told], first_open[:, told], last_open[:, told], days, parts, receptive_days=receptive_days
-        )
-        why &= tells[:, told, np.newaxis]
+        alike, which = distinct(np.vstack([bloom.T, first_open, last_open])[:, told].T)
+        first, last = np.split(alike[:, 3:].T, 2)
+        unmet, why = _unmet_by_day(alike[:, :3], first, last, days, parts, receptive_days=receptive_days)
+        unmet, why = unmet[which], why[:, which] & tells[:, told, np.newaxis]
     early, gap, late, failed, out = why
     return Cover(
         covered=covered,
