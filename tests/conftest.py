@@ -8,6 +8,7 @@ import os
 import shutil
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -17,16 +18,40 @@ from service import clock
 from service.app import create_app
 from service.settings import Settings
 from service.store import Store
+from service.threads import use_one_thread
 from service.usecases.demo import load_demo
 from service.usecases.fits import FitOptions, make_fit
 
 NEVER_SKIPPED_IN_CI = ("open_data", "postgres", "browser")
 SLOW_FIXTURES = frozenset({"demo_database", "workers"})
+# Modules that take more than half a minute; where several processes test, these begin, so that none is left for last.
+LONGEST = (
+    "open_data/test_skill.py",
+    "board/test_in_browser.py",
+    "store/test_kept_answers.py",
+    "docs/test_printed.py",
+    "operation/test_kills.py",
+    "operation/test_two_workers.py",
+    "board/test_a_season_lived.py",
+    "store/test_undo_everything.py",
+    "api/test_everything.py",
+    "board/test_help_pages.py",
+    "access/test_every_route.py",
+    "operation/test_any_request.py",
+)
+
+
+def pytest_sessionstart() -> None:
+    """A process of tests computes as the service does, and leaves the other cores to the other ones."""
+    use_one_thread()
 
 
 @pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What needs something from outside, the demo's fit, or processes of its own is no part of the quick loop."""
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The longest begin; what needs the outside, the demo's fit, or own processes is no part of the quick loop."""
+    if hasattr(config, "workerinput"):
+        places = {module: place for place, module in enumerate(LONGEST)}
+        items.sort(key=lambda item: places.get("/".join(item.path.parts[-2:]), len(places)))
     for item in items:
         outside = any(item.get_closest_marker(name) for name in NEVER_SKIPPED_IN_CI)
         if outside or SLOW_FIXTURES.intersection(getattr(item, "fixturenames", ())):
@@ -87,6 +112,15 @@ def client(settings: Settings) -> Iterator[TestClient]:
         raise_server_exceptions=False,
     ) as client:
         yield client
+
+
+@pytest.fixture(scope="session")
+def document(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The API document as it is served; not to be changed."""
+    told: dict[str, Any] = (
+        client_of(tmp_path_factory.mktemp("document") / "none.db").get("/openapi.json").json()
+    )
+    return told
 
 
 @pytest.fixture(scope="session")

@@ -78,34 +78,28 @@ def draw_heat(
     # a stage lies after the one before it, so bounds pass along the season
     lower = np.maximum.accumulate(lower, axis=-1)
     upper = np.maximum(np.minimum.accumulate(upper[..., ::-1], axis=-1)[..., ::-1], lower)
-    heat = np.empty((draws, *lower.shape[1:]))
-    for place, cultivar in enumerate(cultivar_effect):
-        centre = effects[:, cultivar] + effects[:, -1]
-        heat[:, place] = _block_heat(
-            centre, within, lower[weather_of, place], upper[weather_of, place], own[place]
-        )
-    return heat
-
-
-def _block_heat(
-    centre: FloatArray, within: FloatArray, lower: FloatArray, upper: FloatArray, random: np.random.Generator
-) -> FloatArray:
-    """Heat of one block around what it shares with others; all of shape (draw, stage). [°C·day]"""
-    draws, stages = centre.shape
-    scale = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, draws) / TAIL_DEGREES)
-    heat = centre + scale[:, None] * (random.standard_normal((draws, stages)) @ np.linalg.cholesky(within).T)
-    fits = np.all((heat >= lower) & (heat <= upper), axis=1) & np.all(np.diff(heat, axis=1) >= 0, axis=1)
-    again = ~fits
-    heat[again] = _held_within(
-        heat[again],
-        centre[again],
-        scale[again],
+    factor = np.linalg.cholesky(within)
+    scale = np.empty((len(own), draws))
+    heat = np.empty((len(own), draws, stages))
+    fits = np.empty((len(own), draws), dtype=np.bool_)
+    centre_of = effects[:, :-1].swapaxes(0, 1) + effects[:, -1]
+    for place, random in enumerate(own):
+        scale[place] = 1 / np.sqrt(random.chisquare(TAIL_DEGREES, draws) / TAIL_DEGREES)
+        deviation = random.standard_normal((draws, stages)) @ factor.T
+        drawn = heat[place] = centre_of[cultivar_effect[place]] + scale[place, :, None] * deviation
+        inside = (drawn >= lower[weather_of, place]) & (drawn <= upper[weather_of, place])
+        fits[place] = inside.all(axis=1) & np.all(np.diff(drawn, axis=1) >= 0, axis=1)
+    block, draw = np.nonzero(~fits)
+    heat[block, draw] = _held_within(
+        heat[block, draw],
+        centre_of[cultivar_effect[block], draw],
+        scale[block, draw],
         within,
-        lower=lower[again],
-        upper=upper[again],
-        random=random,
+        lower=lower[weather_of[draw], block],
+        upper=upper[weather_of[draw], block],
+        random=[(random, int(count)) for random, count in zip(own, np.sum(~fits, axis=1), strict=True)],
     )
-    return np.asarray(heat)
+    return heat.swapaxes(0, 1)
 
 
 def _held_within(
@@ -116,14 +110,18 @@ def _held_within(
     *,
     lower: FloatArray,
     upper: FloatArray,
-    random: np.random.Generator,
+    random: Sequence[tuple[np.random.Generator, int]],
 ) -> FloatArray:
-    """Heat within the bounds and in stage order, by Gibbs sampling; arrays are (row, stage), ``scale`` (row,)."""
+    """Heat within the bounds and in stage order, by Gibbs sampling; arrays are (row, stage), ``scale`` (row,).
+
+    ``random`` holds the rows' generators in turn, each with how many rows are its own.
+    """
     stages = within.shape[0]
     precision = np.linalg.inv(within)
     heat = np.maximum.accumulate(np.clip(heat, lower, np.maximum(upper, lower)), axis=1)
     for _ in range(SWEEPS):
         own = heat - centre
+        uniform = np.hstack([np.empty((stages, 0)), *(each.random((stages, rows)) for each, rows in random)])
         for stage in range(stages):
             mean = heat[:, stage] - own @ precision[stage] / precision[stage, stage]
             floor, roof = lower[:, stage], upper[:, stage]
@@ -136,11 +134,14 @@ def _held_within(
                 np.maximum(roof, floor),
                 mean=mean,
                 sd=scale / np.sqrt(precision[stage, stage]),
-                uniform=random.random(scale.size),
+                uniform=uniform[stage],
             )
             own[:, stage] = heat[:, stage] - centre[:, stage]
         distance = np.einsum("rj,jk,rk->r", own, precision, own)
-        scale = np.sqrt((TAIL_DEGREES + distance) / random.chisquare(TAIL_DEGREES + stages, scale.size))
+        chi_square = np.hstack(
+            [np.empty(0), *(each.chisquare(TAIL_DEGREES + stages, n) for each, n in random)]
+        )
+        scale = np.sqrt((TAIL_DEGREES + distance) / chi_square)
     return heat
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -251,6 +252,7 @@ def forecast(
         coords={"block": [block.key for block in blocks], "stage": list(fit.stages)},
         attrs={"season_start": traces.window.start.isoformat()},
     )
+    spans, chances = _spans(day, interval)
     return Forecast(
         season=season,
         as_of=as_of,
@@ -259,9 +261,9 @@ def forecast(
         heat_to_date=float(traces.expected[traces.known_days - 1]) if traces.known_days else 0.0,
         blocks=tuple(
             _block_forecast(
-                block, fit, look, traces, day[:, place], as_of, interval, share_killed=killed.get(block.key)
+                block, fit, look, traces.window, span, chance, as_of, interval, killed.get(block.key)
             )
-            for place, block in enumerate(blocks)
+            for block, span, chance in zip(blocks, spans.tolist(), chances.tolist(), strict=True)
         ),
         draws=dataset,
         set_aside=tuple(slips),
@@ -328,35 +330,66 @@ def _looked_where_traces_differ(seen: Sequence[StageInterval], traces: Traces) -
     return bool(np.any(np.ptp(traces.accumulated[:, places], axis=0) > 0))
 
 
+def _spans(day: FloatArray, interval: float) -> tuple[FloatArray, FloatArray]:
+    """Low, median and high day of each block's stages, and the chance that the stage is reached.
+
+    Whole days cannot cut off an exact share: low and high are those that leave nearest to the asked share
+    outside, so that intervals hold what they say on average.
+
+    Parameters
+    ----------
+    day : ndarray, shape (draw, block, stage)
+        Whole days; NaN where the season ends first. [day]
+    interval : float
+
+    Returns
+    -------
+    spans : ndarray, shape (block, stage, 3)
+        Infinite where the season may end first. [day]
+    chances : ndarray, shape (block, stage)
+    """
+    draws, units = len(day), day[0].size
+    comes = np.isfinite(day)
+    first, last = (int(day[comes].min()), int(day[comes].max())) if comes.any() else (0, -1)
+    days = np.append(np.arange(first, last + 1), np.inf)  # at last the draws in which the season ends first
+    place = np.where(comes, day - first, days.size - 1).astype(np.int64).reshape(draws, units)
+    place += days.size * np.arange(units)
+    counts = np.bincount(place.ravel(), minlength=days.size * units).reshape(*day.shape[1:], days.size)
+    through = counts.cumsum(axis=-1)
+    outside = (1 - interval) / 2
+    off_low, off_high = np.abs((through - counts) / draws - outside), np.abs(1 - through / draws - outside)
+    low, high = (np.where(counts > 0, off, np.inf).argmin(axis=-1) for off in (off_low, off_high))
+    median = (through > (draws - 1) // 2).argmax(axis=-1)
+    spans = days[np.stack([np.minimum(low, median), median, np.maximum(high, median)], axis=-1)]
+    return spans, (draws - counts[..., -1]) / draws
+
+
 def _block_forecast(
     block: Block,
     fit: Fit,
     look: SeasonLooks,
-    traces: Traces,
-    day: FloatArray,
+    window: SeasonWindow,
+    spans: Sequence[Sequence[float]],
+    chances: Sequence[float],
     as_of: dt.date,
     interval: float,
-    *,
     share_killed: float | None,
 ) -> BlockForecast:
-    """One block's dates from its draws; ``day`` has shape (draw, stage)."""
+    """One block's dates; spans and chances by stage, as of `_spans`."""
     if block.cultivar not in fit.cultivars:
         return BlockForecast(block.key, block.cultivar, "none", {}, "cultivar_not_in_fit", share_killed)
     cultivar = fit.cultivars.index(block.cultivar)
     unit = unit_of(block, look.names)
     stages = {}
-    for place, stage in enumerate(fit.stages):
-        days = day[:, place]
-        low, median, high = _interval(days, interval, traces)
-        chance = float(np.mean(~np.isnan(days)))
-        threshold = float(fit.thresholds.mean[cultivar, place])
-        not_yet = look.last_not_yet.get((unit, stage), -np.inf)
+    for place, (stage, span, chance) in enumerate(zip(fit.stages, spans, chances, strict=True)):
+        low, median, high = (window.date_at(int(day)) if math.isfinite(day) else None for day in span)
+        not_yet = look.last_not_yet.get((unit, stage))
         status: Status = "expected"
         if (unit, stage) in look.observed:
             status = "observed"
         elif chance < 0.5 or median is None:
             status = "unlikely"
-        elif not_yet > usual_heat(fit, cultivar, place, interval)[1]:
+        elif not_yet is not None and not_yet > usual_heat(fit, cultivar, place, interval)[1]:
             status = "overdue"
         elif median < as_of:
             status = "presumed"
@@ -366,7 +399,7 @@ def _block_forecast(
             low=low,
             high=high,
             chance=chance,
-            threshold=threshold,
+            threshold=float(fit.thresholds.mean[cultivar, place]),
             first_look=look.first_look.get((unit, stage)),
         )
     newcomer = next((one for one in fit.newcomers if one.cultivar == block.cultivar), None)
@@ -376,22 +409,3 @@ def _block_forecast(
     return BlockForecast(
         block.key, block.cultivar, basis, stages, share_killed=share_killed, newcomer=newcomer
     )
-
-
-def _interval(days: FloatArray, interval: float, traces: Traces) -> list[dt.date | None]:
-    """Low, median and high date of draws; None where the season may end first.
-
-    Whole days cannot cut off an exact share: low and high are those that leave nearest to the asked share
-    outside, so that intervals hold what they say on average.
-    """
-    ordered = np.sort(np.where(np.isnan(days), np.inf, days))
-    first = np.flatnonzero(np.append(True, ordered[1:] != ordered[:-1]))
-    possible = ordered[first]
-    before = first / ordered.size
-    after = 1 - np.append(before[1:], 1.0)
-    outside = (1 - interval) / 2
-    low = possible[np.argmin(np.abs(before - outside))]
-    high = possible[np.argmin(np.abs(after - outside))]
-    median = ordered[(ordered.size - 1) // 2]
-    found = (min(low, median), median, max(high, median))
-    return [traces.window.date_at(int(day)) if np.isfinite(day) else None for day in found]

@@ -19,12 +19,12 @@ from models.units import FloatArray
 CUTOFFS = ", ".join(get_args(Cutoff))
 METHODS = ", ".join(get_args(HeatMethod))
 # Of many stations so many values are computed at a time: what is held between the steps stays near the processor.
-PIECE = 16_384
+PIECE = 32_768
 
 
 def mean_heat_above(tmin_c: FloatArray, tmax_c: FloatArray, line_c: float) -> FloatArray:
     """Heat above a line if the whole day were at its mean temperature. [°C·day]"""
-    return np.maximum((tmin_c + tmax_c) / 2 - line_c, 0.0)
+    return np.maximum((tmin_c + tmax_c) * 0.5 - line_c, 0.0)  # halved exactly, and faster than divided
 
 
 def mean_share_above(tmin_c: FloatArray, tmax_c: FloatArray, line_c: float) -> FloatArray:

@@ -12,10 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.bloom.caps_off import cumulative_share
 from models.units import FloatArray
-from models.vineyard.open_flowers import DayArray, bloom_days, share_by_day
+from models.vineyard.open_flowers import DayArray, bloom_days, distinct, share_by_day
 from models.vineyard.synchrony import (
     BoolArray,
     CountArray,
@@ -38,6 +39,8 @@ _ROUNDING = 1e-9
 class Cover:
     """Shares of one block's bloom, by draw; (draw,) for all sources together, (source, draw) for each.
 
+    Day by day only in those draws that tell of a cause: in which, for one reason, a notable share gets no pollen.
+
     Vines of a block may have different sources in reach. Each part of them is computed on its own and counts by its
     share of the vines; all flowers open alike.
 
@@ -59,14 +62,18 @@ class Cover:
         Days on which the block is receptive and no source in reach has open anthers, in the mean of the vines. [day]
     days : ndarray of int, shape (day,)
         Days since the start of the season. [day]
-    unmet : ndarray, shape (draw, day)
+    told : ndarray of int
+        Which draws tell of a cause.
+    unmet : ndarray, shape (told draw, day)
         Share of the block's flowers that open on a day and get no pollen on any of their receptive days.
     failed_of : ndarray, shape (part, draw)
         Share that stands in a part of the vines none of whose sources is counted on in the draw.
-    early, gap, late, out, failed : ndarray of bool, shape (draw, day)
+    early, gap, late, out, failed : ndarray of bool, shape (told draw, day)
         Whether receptive flowers are there that get no pollen on any of their days: before the first source
         opens, between two sources, after the last one, with none in reach, or with none in reach that is counted on;
         each only where its whole share is notable.
+    without_pollen : ndarray of bool, shape (told draw, day)
+        The days without pollen, for whatever of these reasons.
     """
 
     covered: FloatArray
@@ -82,12 +89,19 @@ class Cover:
     synchrony: FloatArray
     uncovered_days: CountArray
     days: DayArray
+    told: NDArray[np.intp]
     unmet: FloatArray
     early: BoolArray
     gap: BoolArray
     late: BoolArray
     out: BoolArray
     failed: BoolArray
+    without_pollen: BoolArray
+
+    @property
+    def chance_without(self) -> FloatArray:
+        """Share of all draws in which each day is without pollen; shape (day,)."""
+        return np.asarray(np.count_nonzero(self.without_pollen, axis=0) / len(self.covered))
 
     @property
     def before(self) -> FloatArray:
@@ -103,11 +117,6 @@ class Cover:
     def between(self) -> FloatArray:
         """Share uncovered between sources in reach; shape (draw,)."""
         return np.asarray(self.between_of.sum(axis=0))
-
-    @property
-    def without_pollen(self) -> BoolArray:
-        """The days of each draw without pollen, for whatever reason; shape (draw, day)."""
-        return self.early | self.gap | self.late | self.out | self.failed
 
 
 def notable(share: FloatArray) -> BoolArray:
@@ -142,26 +151,28 @@ class Part:
     reached: BoolArray
 
 
+def receptive_span(bloom: FloatArray, receptive_days: int) -> DayArray:
+    """Every day on which a flower of a block is receptive in any draw; parameters as of `cover`. [day]"""
+    days = bloom_days(bloom)
+    return np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
+
+
 def opening_and_met(
-    bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, *, receptive_days: int
-) -> tuple[DayArray, FloatArray, BoolArray]:
+    bloom: FloatArray, first_open: FloatArray, last_open: FloatArray, days: DayArray, *, receptive_days: int
+) -> tuple[FloatArray, BoolArray]:
     """When a block's flowers open, and on which days a flower must lose its cap to meet each source.
 
-    Parameters as of `cover`.
+    Parameters as of `cover`, and the days of its `receptive_span`.
 
     Returns
     -------
-    days : ndarray of int, shape (day,)
-        Days since the start of the season, through the last receptive one. [day]
     opening : ndarray, shape (draw, day)
         Share of the flowers that open on each.
     met : ndarray of bool, shape (source, draw, day)
     """
-    days = bloom_days(bloom)
-    days = np.arange(days[0], days[-1] + receptive_days)  # the last flowers stay receptive
     day = days.astype(np.float64)  # compared with others of its kind, it needs no conversion
     met = (day >= first_open[..., np.newaxis] - (receptive_days - 1)) & (day <= last_open[..., np.newaxis])
-    return days, share_by_day(bloom, days), met
+    return share_by_day(bloom, days), met
 
 
 def cover(
@@ -192,56 +203,46 @@ def cover(
     """
     start, _, end = bloom.T
     parts = _or_whole(parts, first_open)
-    shares = np.array([part.share for part in parts])
     # Flowers in the order in which they open: from which share on, and until which one, they meet each source.
     before_by, until_by = _opened(bloom, first_open - receptive_days), _opened(bloom, last_open)
     last_receptive = end + (receptive_days - 1)
     receptive = last_receptive - start + 1
     overlap_days = shared_days(start, last_receptive, first_open, last_open)
 
-    days, opening, met = opening_and_met(bloom, first_open, last_open, receptive_days=receptive_days)
-    day = days.astype(np.float64)
-
-    # each of shape (draw,), (source, draw), (draw, day) or (part, draw), summed over parts by their shares
+    # each of shape (draw,), (source, draw) or (part, draw), summed over parts by their shares
     covered, uncovered = np.zeros(len(bloom)), np.zeros(len(bloom))
     lost_without = np.zeros(first_open.shape)
-    unmet, recent = np.zeros((2, *opening.shape))
-    early, gap, late, out, failed = np.zeros((5, *opening.shape), dtype=np.bool_)
     before_of, after_of, between_of, failed_of = np.zeros((4, len(parts), len(bloom)))
-    for place, (part, share) in enumerate(zip(parts, shares, strict=True)):
-        mine = np.flatnonzero(part.reached)
+    for place, part in enumerate(parts):
+        mine, share = np.flatnonzero(part.reached), part.share
         got = length_of_union(before_by[mine], until_by[mine])
         covered += share * got
         for source in mine:
             others = mine[mine != source]
             lost_without[source] += share * (got - length_of_union(before_by[others], until_by[others]))
         uncovered += share * uncovered_days(start, last_receptive, first_open[mine], last_open[mine])
-        lacking = share * opening * ~met[mine].any(axis=0)
-        unmet += lacking
-        without = _running_sum(lacking, receptive_days)
-        recent += without
-        some = without > _ROUNDING
         if not mine.size:
-            out |= some
             continue
         none = np.isneginf(last_open[mine].max(axis=0))  # is counted on
         failed_of[place] = share * none
-        failed |= some & none[:, np.newaxis]
-        some &= ~none[:, np.newaxis]
         before, after = before_by[mine].min(axis=0), 1.0 - until_by[mine].max(axis=0)
         before_of[place], after_of[place] = share * before * ~none, share * after * ~none
         between_of[place] = share * np.clip(1.0 - got - before - after, 0.0, 1.0) * ~none
-        ahead = day < first_open[mine].min(axis=0)[:, np.newaxis]
-        behind = day > last_open[mine].max(axis=0)[:, np.newaxis]
-        early |= some & ahead
-        late |= some & behind
-        gap |= some & ~(ahead | behind)
-    never = shares[[not part.reached.any() for part in parts]].sum()
-    enough = recent >= FEW_FLOWERS
+    never = np.full(len(bloom), sum(part.share for part in parts if not part.reached.any()))
+    tells = notable(
+        np.array([*(of.sum(axis=0) for of in (before_of, between_of, after_of, failed_of)), never])
+    )
 
-    def tells(some: BoolArray, share: FloatArray) -> BoolArray:
-        return np.asarray(some & enough & notable(share)[:, np.newaxis])
-
+    # day by day only in the draws that tell of a cause, and once for those that are alike
+    days = receptive_span(bloom, receptive_days)
+    told = np.flatnonzero(tells.any(axis=0))
+    unmet, why = np.empty((0, days.size)), np.empty((len(tells), 0, days.size), dtype=np.bool_)
+    if told.size:
+        alike, which = distinct(np.vstack([bloom.T, first_open, last_open])[:, told].T)
+        first, last = np.split(alike[:, 3:].T, 2)
+        unmet, why = _unmet_by_day(alike[:, :3], first, last, days, parts, receptive_days=receptive_days)
+        unmet, why = unmet[which], why[:, which] & tells[:, told, np.newaxis]
+    early, gap, late, failed, out = why
     return Cover(
         covered=covered,
         covered_by=np.clip(until_by - before_by, 0.0, 1.0) * _share_reached(parts),
@@ -256,13 +257,60 @@ def cover(
         synchrony=synchrony_index(overlap_days[..., np.newaxis], receptive),
         uncovered_days=np.rint(uncovered).astype(np.int64),
         days=days,
+        told=told,
         unmet=unmet,
-        early=tells(early, before_of.sum(axis=0)),
-        gap=tells(gap, between_of.sum(axis=0)),
-        late=tells(late, after_of.sum(axis=0)),
-        out=tells(out, np.full(len(bloom), never)),
-        failed=tells(failed, failed_of.sum(axis=0)),
+        early=early,
+        gap=gap,
+        late=late,
+        out=out,
+        failed=failed,
+        without_pollen=np.asarray(why.any(axis=0)),
     )
+
+
+def _unmet_by_day(
+    bloom: FloatArray,
+    first_open: FloatArray,
+    last_open: FloatArray,
+    days: DayArray,
+    parts: Sequence[Part],
+    *,
+    receptive_days: int,
+) -> tuple[FloatArray, BoolArray]:
+    """Which flowers get no pollen, by the day on which they open, and on which days receptive ones stand there.
+
+    Parameters as of `opening_and_met`.
+
+    Returns
+    -------
+    unmet : ndarray, shape (draw, day)
+    why : ndarray of bool, shape (5, draw, day)
+        Enough of them are there: before the first source, between two, after the last one, with none that is counted
+        on, with none in reach.
+    """
+    opening, met = opening_and_met(bloom, first_open, last_open, days, receptive_days=receptive_days)
+    unmet, recent = np.zeros((2, *opening.shape))
+    why = np.zeros((5, *opening.shape), dtype=np.bool_)
+    early, gap, late, failed, out = why
+    for part in parts:
+        lacking = part.share * opening * ~met[part.reached].any(axis=0)
+        unmet += lacking
+        without = _running_sum(lacking, receptive_days)
+        recent += without
+        some = without > _ROUNDING
+        if not part.reached.any():
+            out |= some
+            continue
+        first, last = first_open[part.reached].min(axis=0), last_open[part.reached].max(axis=0)
+        none = np.isneginf(last)[:, np.newaxis]
+        failed |= some & none
+        some &= ~none
+        ahead, behind = days < first[:, np.newaxis], days > last[:, np.newaxis]
+        early |= some & ahead
+        late |= some & behind
+        gap |= some & ~(ahead | behind)
+    why &= recent >= FEW_FLOWERS
+    return unmet, why
 
 
 def covered_share(

@@ -15,7 +15,7 @@ from models.vineyard.season_days import SeasonDays
 
 def donors(
     found: Cover,
-    opened: Mapping[NamedBlock, tuple[FloatArray, FloatArray]],
+    opened: Mapping[NamedBlock, FloatArray],
     spans: Sequence[Span],
     season: SeasonDays,
 ) -> tuple[Donor, ...]:
@@ -25,8 +25,8 @@ def donors(
     ----------
     found : Cover
         Of the block that lacks pollen.
-    opened : mapping of NamedBlock to (ndarray, ndarray), shape (draw,)
-        First and last day with open, viable anthers of each block that may give shoots, in the draws of ``found``.
+    opened : mapping of NamedBlock to ndarray, shape (2, draw)
+        First and last day with open, viable anthers of each block that may give shoots, in all the draws of ``found``.
         [day]
     spans : sequence of (date, date)
         Days of ``found``.
@@ -41,13 +41,15 @@ def donors(
         for place, day in enumerate(found.days)
         if any(first <= season.date(day) <= last for first, last in spans)
     ]
-    days = found.days[places].astype(np.float64)
-    lacking = found.without_pollen[:, places]
+    days = found.days[places].astype(np.float64)[:, np.newaxis]
+    lacking = found.without_pollen[:, places].T
+    some = lacking.any(axis=0)
+    lacking, draws = lacking[:, some], found.told[some]
+    enough = np.maximum(ACT * np.count_nonzero(lacking, axis=1), 1)
     given = []
     for name, (first, last) in opened.items():
-        is_open = (days >= first[:, np.newaxis]) & (days <= last[:, np.newaxis])
-        together = np.count_nonzero(is_open & lacking, axis=0)
-        likely = days[(together > 0) & (together >= ACT * np.count_nonzero(lacking, axis=0))]
+        is_open = (days >= first[draws]) & (days <= last[draws])
+        likely = days[np.count_nonzero(is_open & lacking, axis=1) >= enough, 0]
         if likely.size:
             given.append(Donor(name, tuple(season.date(day) for day in likely)))
     return tuple(sorted(given, key=lambda donor: -len(donor.days)))

@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Collection
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from models.bloom.forecast import Forecast
-from models.bloom.observations import IntArray
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
-from models.vineyard.synchrony import BoolArray
+
+# Sums of whole days and of their squares are exact in single precision, up to 2**24.
+WholeDays = NDArray[np.float32]
+SmallInts = NDArray[np.int8]
 
 # Into so many classes of equal size the weather up to a look is parted: it will be known by then, looked or not.
 WEATHERS = 4
 
 
-def narrowing(found: Forecast, days: Collection[dt.date]) -> dict[tuple[str, dt.date], float]:
+def narrowing(found: Forecast, looks: Collection[tuple[str, dt.date]]) -> dict[tuple[str, dt.date], float]:
     """How much each look at a block is expected to narrow the bloom windows, on average over blocks and stages. [day]
 
     A look on a day finds how many stages a block has reached. The joint draws, parted by what it would find, tell how
@@ -31,88 +33,88 @@ def narrowing(found: Forecast, days: Collection[dt.date]) -> dict[tuple[str, dt.
     Parameters
     ----------
     found : Forecast
-    days : collection of date
-        Of looks; those before the forecast's day are left out.
+    looks : collection of (block, day)
+        Those before the forecast's day, and at blocks without a forecast, are left out.
 
     Returns
     -------
     dict of (block, day) to float
-        For every block with a forecast. Never negative.
+        By day, then in the forecast's order of blocks. Never negative.
     """
     window, traces = found.traces.window, found.traces
-    drawn = found.draws["day"].transpose("block", "stage", "draw")
-    foreseen = np.isfinite(drawn.values).any(axis=(1, 2))
-    reached = np.where(np.isnan(drawn.values[foreseen]), window.days, drawn.values[foreseen])
+    drawn = found.draws["day"].transpose("stage", "draw", "block")
+    foreseen = np.isfinite(drawn.values).any(axis=(0, 1))
+    days = np.where(np.isnan(drawn.values), window.days, drawn.values)
+    reached = days[..., foreseen].astype(np.float32, order="C")
     blocks = drawn["block"].values[foreseen].tolist()
     bloom = [place for place, stage in enumerate(drawn["stage"].values.tolist()) if stage in BLOOM_STAGES]
     if not blocks or not bloom:
         return {}
-    dates = reached[:, bloom].reshape(-1, reached.shape[-1])
+    first, last = reached.min(axis=1), reached.max(axis=1)
+    dates = np.hstack([reached[place] for place in bloom])
+    middle = np.rint(dates.mean(axis=0))
+    off = dates - middle
     place_of = {season: place for place, season in enumerate(traces.seasons)}
     trace_of = np.array([place_of[season] for season in found.draws["trace_season"].values.tolist()])
     width = 2 * float(ndtri(0.5 + found.interval / 2))
+    asked: dict[dt.date, set[str]] = defaultdict(set)
+    for block, day in looks:
+        asked[day].add(block)
     told: dict[tuple[str, dt.date], float] = {}
-    for day in sorted(days):
+    for day in sorted(asked):
         place = window.day_index(day)
         if day < found.as_of or not 0 <= place < window.days:
             continue
-        weather = _weather(traces.accumulated[:, place][trace_of])
-        seen = (reached <= place).sum(axis=1, dtype=np.int8)
-        falls = _expected_fall(np.maximum(dates, place), seen, weather)
-        told |= {(block, day): width * float(fall) for block, fall in zip(blocks, falls, strict=True)}
+        falls = np.zeros(len(blocks))
+        # most of the time goes into what is known: looks that can find one thing only, and dates that are past
+        looked = np.isin(blocks, list(asked[day])) & ((first <= place) & (last > place)).any(axis=0)
+        is_open = (last > np.maximum(first, place))[bloom].ravel()
+        if looked.any() and is_open.any():
+            seen = (reached <= place).sum(axis=0, dtype=np.int8)[:, looked]
+            heat = traces.accumulated[:, place][trace_of]
+            known_off = np.maximum(off[:, is_open], place - middle[is_open])
+            falls[looked] = _expected_fall(known_off, seen, heat)
+            falls *= np.mean(is_open)  # what is past falls no further
+        told |= {
+            (block, day): width * float(fall)
+            for block, fall in zip(blocks, falls, strict=True)
+            if block in asked[day]
+        }
     return told
 
 
-def _weather(heat: FloatArray) -> IntArray:
-    """Which of ``WEATHERS`` classes of the heat by the day of a look each draw belongs to; one where all is known."""
-    if np.ptp(heat) == 0:
-        return np.zeros(heat.size, dtype=np.int64)
-    rank = np.argsort(np.argsort(heat, kind="stable"), kind="stable")
-    return np.asarray(rank * WEATHERS // heat.size, dtype=np.int64)
-
-
-def _expected_fall(dates: FloatArray, seen: IntArray, weather: IntArray) -> FloatArray:
+def _expected_fall(off: WholeDays, seen: SmallInts, heat: FloatArray) -> FloatArray:
     """Expected fall of the mean standard deviation of dates, by what is looked at; shape (block,). [day]
 
     Parameters
     ----------
-    dates : ndarray, shape (target, draw)
-        [day]
-    seen : ndarray of int, shape (block, draw)
+    off : ndarray, shape (draw, target)
+        Dates, from one in the middle of each. [day]
+    seen : ndarray of int, shape (draw, block)
         What a look at the block would find.
-    weather : ndarray of int, shape (draw,)
+    heat : ndarray, shape (draw,)
+        By the day of the look: the weather up to it will be known. [°C·day]
     """
-    falls = np.zeros(len(seen))
-    # most of the time goes into what is known: looks that can find one thing only, and dates that are past
-    open_blocks, open_dates = _varies(seen), dates[_varies(dates)]
-    if open_blocks.any() and len(open_dates):
-        off = (open_dates - open_dates.mean(axis=1, keepdims=True)).T
-        moments = np.hstack([np.ones((weather.size, 1)), off, off**2])
-        before = _mean_deviation(moments, weather[None], WEATHERS)
-        kinds = int(seen.max()) + 1
-        after = _mean_deviation(moments, weather * kinds + seen[open_blocks], WEATHERS * kinds)
-        falls[open_blocks] = np.maximum(before - after, 0.0) * len(open_dates) / len(dates)
-    return falls
+    weather = np.argsort(heat, kind="stable")
+    classes = 1 if np.ptp(heat) == 0 else WEATHERS
+    moments = np.hstack([off, off**2])[weather]
+    seen = np.hstack([np.zeros_like(seen[:, :1]), seen])[weather]  # of no look the draws are not parted
+    parts = zip(np.array_split(moments, classes), np.array_split(seen, classes), strict=True)
+    left = np.sum([_deviation(*part) for part in parts], axis=0) / len(off)
+    return np.asarray(np.maximum(left[0] - left[1:], 0.0))
 
 
-def _varies(drawn: NDArray[Any]) -> BoolArray:
-    return np.asarray((drawn != drawn[:, :1]).any(axis=1))
-
-
-def _mean_deviation(moments: FloatArray, class_of: IntArray, classes: int) -> FloatArray:
-    """Mean standard deviation within classes of draws, over draws and targets, by what parts them; shape (part,)."""
-    parts, draws = class_of.shape
-    flat = (class_of + classes * np.arange(parts)[:, None]).T
-    found = np.bincount(flat.ravel(), minlength=parts * classes) > 0
-    member = np.zeros((draws, int(found.sum())))
-    np.put_along_axis(member, (np.cumsum(found) - 1)[flat], 1.0, axis=1)
-    sums = member.T @ moments
-    targets = (sums.shape[-1] - 1) // 2
-    count, first, second = sums[:, :1], sums[:, 1 : 1 + targets], sums[:, 1 + targets :]
+def _deviation(moments: WholeDays, seen: SmallInts) -> FloatArray:
+    """Mean standard deviation among draws of which a look finds the same, summed over draws; shape (look,)."""
+    kinds, looks = int(seen.max()) + 1, seen.shape[1]
+    counts = np.bincount((seen + kinds * np.arange(looks)).ravel(), minlength=looks * kinds)
+    look_of, kind_of = np.divmod(np.flatnonzero(counts), kinds)
+    count = counts[counts > 0]
+    sums = (seen[:, look_of] == kind_of.astype(np.int8)).T.astype(np.float32) @ moments
+    first, second = np.split(sums.astype(np.float64), 2, axis=1)
     # of few draws the deviation comes out too small: by about 1 / (4 (n - 1)) where they are normal
     spare = np.maximum(count - 1, 1)
-    squares = np.maximum(second - first**2 / count, 0.0)
-    deviation = np.sqrt(squares / spare) * (1 + 1 / (4 * spare))
-    part_of = np.flatnonzero(found) // classes
-    weighted = (count[:, 0] * deviation.mean(axis=1)) / draws
-    return np.asarray(np.bincount(part_of, weights=weighted, minlength=parts), dtype=np.float64)
+    squares = np.maximum(second - first**2 / count[:, np.newaxis], 0.0)
+    deviation = np.sqrt(squares / spare[:, np.newaxis]).mean(axis=1) * (1 + 1 / (4 * spare))
+    left = np.bincount(look_of, weights=count * deviation, minlength=looks)
+    return np.asarray(left, dtype=np.float64)

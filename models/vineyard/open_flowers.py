@@ -49,7 +49,7 @@ def share_by_day(bloom: FloatArray, days: DayArray) -> FloatArray:
     """
     # draws differ in pace by few whole days: one curve, moved to the day of full bloom, serves many of them
     middle = np.floor(bloom[:, 1:2])
-    paces, pace_of = _distinct(bloom - middle)
+    paces, pace_of = distinct(bloom - middle)
     moved = (days[0] - middle).astype(np.int64)
     edges = np.arange(moved.min() - 1, moved.max() + days.size)
     start, full, end = paces.T[..., np.newaxis]
@@ -57,7 +57,7 @@ def share_by_day(bloom: FloatArray, days: DayArray) -> FloatArray:
     return np.asarray(curves[pace_of[:, np.newaxis], moved - moved.min() + np.arange(days.size)])
 
 
-def _distinct(rows: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
+def distinct(rows: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
     """The rows that there are, each once, and which of them each row is."""
     order = np.lexsort(rows.T)
     ordered = rows[order]

@@ -17,7 +17,8 @@ from models.heat.season import season_of, season_window
 from models.records import Block, Unit
 from models.stages import BLOOM_STAGES
 from models.units import FloatArray
-from models.vineyard.cover import Part, cover, open_anther_days
+from models.vineyard import cover
+from models.vineyard.cover import Part, open_anther_days
 from models.vineyard.reach import VineGroup
 
 DRAWS = 200
@@ -162,7 +163,7 @@ def covered_share(
         Part(group.vines / vines, np.array([source in mine for source in sources], dtype=np.bool_))
         for group, mine in zip(groups, reached, strict=True)
     ]
-    return cover(bloom, first_open, last_open, receptive_days=receptive_days, parts=parts).covered
+    return cover.covered_share(bloom, first_open, last_open, receptive_days=receptive_days, parts=parts)
 
 
 def _complete_seasons(fit: Fit, site: Site) -> Iterator[tuple[int, dt.date]]:

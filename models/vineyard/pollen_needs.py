@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from models.errors import BadInput, Problem
-from models.vineyard.cover import open_anther_days, opening_and_met
+from models.vineyard.cover import open_anther_days, opening_and_met, receptive_span
 from models.vineyard.past_cover import SeasonBloom
 
 # Every set of source cultivars is looked at, and there are two to the power of their number.
@@ -90,7 +90,8 @@ def cover_by_sources(
             for source in sources
         ]
         first_open, last_open = np.array(opened).reshape(len(sources), 2, len(bloom)).swapaxes(0, 1)
-        _, opening, met = opening_and_met(bloom, first_open, last_open, receptive_days=receptive_days)
+        days = receptive_span(bloom, receptive_days)
+        opening, met = opening_and_met(bloom, first_open, last_open, days, receptive_days=receptive_days)
         for place in range(1, counts.size):
             among = [source for source in range(len(sources)) if place >> source & 1]
             covered = np.minimum((opening - np.where(met[among].any(axis=0), 0.0, opening)).sum(axis=-1), 1.0)

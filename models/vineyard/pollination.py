@@ -120,11 +120,20 @@ def pollination(
     if not 0 < interval < 1:
         raise BadInput("an interval lies between 0 and 1", [Problem("interval", f"{interval:g} does not")])
     season, blooms = _read_draws(draws)
-    pollen_blooms, counted_on = _read_frozen_in_part(draws)
+    pollen_blooms = _bloom_by_block(draws["pollen_day"]) if "pollen_day" in draws else blooms
+    counted_on = _read_counted_on(draws)
+    opened = {}
+    for block in planting.blocks:
+        cultivar = cultivar_of(planting, block)
+        if block.key in blooms and block.key not in frosted and sheds_viable_pollen(cultivar):
+            sheds = flower_days.pollen_of(cultivar)
+            first, last = open_anther_days(pollen_blooms[block.key], pollen_days=sheds)
+            counted = counted_on.get(block.key, True)
+            opened[block.key] = np.array([np.where(counted, first, np.inf), np.where(counted, last, -np.inf)])
     known = _Known(
         planting=planting,
         blooms=blooms,
-        pollen_blooms=blooms | pollen_blooms,
+        opened=opened,
         counted_on=counted_on,
         season=season,
         flower_days=flower_days,
@@ -141,11 +150,18 @@ def pollination(
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Known:
-    """What the cover of every block rests on."""
+    """What the cover of every block rests on.
+
+    Attributes
+    ----------
+    opened : mapping of str to ndarray, shape (2, draw)
+        First and last day with open anthers of every block whose pollen is viable, forecast and can be counted on; the
+        last one minus infinite in draws in which it is not. [day]
+    """
 
     planting: Planting
     blooms: Mapping[str, FloatArray]
-    pollen_blooms: Mapping[str, FloatArray]
+    opened: Mapping[str, FloatArray]
     counted_on: Mapping[str, BoolArray]
     season: SeasonDays
     flower_days: FlowerDays
@@ -153,25 +169,9 @@ class _Known:
     as_of: dt.date
     lacking: tuple[str, ...]
 
-    def counts(self, block: Block) -> bool:
-        """Whether a block's pollen is viable and can be counted on."""
-        return block.key not in self.frosted and sheds_viable_pollen(cultivar_of(self.planting, block))
-
-    def open_days(self, block: Block, complete: BoolArray) -> tuple[FloatArray, FloatArray]:
-        """First and last day with open anthers of a block with a forecast, in these draws. [day]
-
-        The last one is minus infinite where the block is not counted on.
-        """
-        days = self.flower_days.pollen_of(cultivar_of(self.planting, block))
-        first, last = open_anther_days(self.pollen_blooms[block.key][complete], pollen_days=days)
-        if block.key in self.counted_on:
-            counted = self.counted_on[block.key][complete]
-            first, last = np.where(counted, first, np.inf), np.where(counted, last, -np.inf)
-        return first, last
-
     def open_days_of(self, blocks: Sequence[Block], complete: BoolArray) -> tuple[FloatArray, FloatArray]:
-        """The same of several, shape (block, draw). [day]"""
-        opened = np.array([self.open_days(block, complete) for block in blocks])
+        """First and last day with open anthers of several, in these draws; shape (block, draw). [day]"""
+        opened = np.array([self.opened[block.key][:, complete] for block in blocks])
         first, last = opened.reshape(len(blocks), 2, np.count_nonzero(complete)).swapaxes(0, 1)
         return first, last
 
@@ -188,23 +188,26 @@ def _read_draws(draws: xr.Dataset) -> tuple[SeasonDays, dict[str, FloatArray]]:
             "pollen cover needs all three bloom stages",
             [Problem("stage", f"{stage} is not in the draws") for stage in missing],
         )
-    day = draws["day"].sel(stage=list(BLOOM_STAGES)).transpose("block", "draw", "stage")
-    blooms = dict(zip(day["block"].values.tolist(), day.values, strict=True))
+    blooms = _bloom_by_block(draws["day"])
     return (
         SeasonDays(dt.date.fromisoformat(draws.attrs["season_start"])),
         {key: bloom for key, bloom in blooms.items() if np.isfinite(bloom[:, 0]).any()},
     )
 
 
-def _read_frozen_in_part(draws: xr.Dataset) -> tuple[dict[str, FloatArray], dict[str, BoolArray]]:
-    """Of blocks that are not counted on in every draw: bloom days that give pollen (draw, 3), and which draws."""
+def _bloom_by_block(day: xr.DataArray) -> dict[str, FloatArray]:
+    """Bloom days of every block; shape (draw, 3). [day]"""
+    day = day.sel(stage=list(BLOOM_STAGES)).transpose("block", "draw", "stage")
+    return dict(zip(day["block"].values.tolist(), np.ascontiguousarray(day.values), strict=True))
+
+
+def _read_counted_on(draws: xr.Dataset) -> dict[str, BoolArray]:
+    """In which draws each block is counted on, of those that are not in every one."""
     if "counted_on" not in draws:
-        return {}, {}
+        return {}
     counted = draws["counted_on"].transpose("block", "draw")
-    day = draws["pollen_day"].sel(stage=list(BLOOM_STAGES)).transpose("block", "draw", "stage")
     keys = counted["block"].values.tolist()
-    uncertain = {key: row for key, row in zip(keys, counted.values, strict=True) if not row.all()}
-    return {key: day.sel(block=key).values for key in uncertain}, uncertain
+    return {key: row for key, row in zip(keys, counted.values, strict=True) if not row.all()}
 
 
 def _block_pollination(given: _Known, block: Block, interval: float) -> BlockPollination:
@@ -286,7 +289,7 @@ def _in_reach(given: _Known, block: Block, reach_m: float) -> InReach:
         makers=makers,
         viable=viable,
         doubtful=tuple(other for other in sheds if other.key in given.frosted),
-        known=tuple(other for other in viable if other.key in given.blooms),
+        known=tuple(other for other in viable if other.key in given.opened),
         groups=vine_groups(block, viable, reach_m=reach_m),
     )
 
@@ -319,9 +322,9 @@ def _as_it_stands(
     if warning.code == "single_pollen_source":
         return replace(warning, ahead=ahead)
     opened = {
-        named(given.planting, other): given.open_days(other, complete)
+        named(given.planting, other): given.opened[other.key][:, complete]
         for other in given.planting.blocks
-        if other.key != block.key and other.key in given.blooms and given.counts(other)
+        if other.key != block.key and other.key in given.opened
     }
     giving = donors(found, opened, ahead, given.season)
     # of those with as many days the one that has most pollen to give comes first

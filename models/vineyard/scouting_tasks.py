@@ -344,13 +344,14 @@ def _looks(planting: Planting, block: Block) -> Iterator[Look]:
         yield FlowerCount()
     yield FirstCaps()
     yield FlowerTypeCheck(cultivar.flower_type)
-    sources = tuple(
-        named(planting, other)
-        for other in pollen_makers_in_reach(planting, block)
-        if sheds_viable_pollen(cultivar_of(planting, other))
-    )
-    if cultivar.flower_type is FlowerType.PISTILLATE and sources:
-        yield PollenOverlap(sources)
+    if cultivar.flower_type is FlowerType.PISTILLATE:
+        sources = tuple(
+            named(planting, other)
+            for other in pollen_makers_in_reach(planting, block)
+            if sheds_viable_pollen(cultivar_of(planting, other))
+        )
+        if sources:
+            yield PollenOverlap(sources)
     if fruits:
         yield SetCount()
         yield CropLoad(cultivar.flower_type is FlowerType.PERFECT, cultivar.berry_mass_g)

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import fdtri, stdtrit
 
 from models.units import FloatArray
-from models.vineyard.cover import open_anther_days, opening_and_met
+from models.vineyard.cover import open_anther_days, opening_and_met, receptive_span
 from models.vineyard.flower_days import POLLEN_DAYS, RECEPTIVE_DAYS
 
 # What is left over cultivars, seasons and cover must tell how much blocks differ by themselves. Our convention.
@@ -50,7 +50,8 @@ class BlockSet:
             return 0.0
         opened = [open_anther_days(source, pollen_days=pollen_days) for source in self.sources]
         first, last = np.array(opened).swapaxes(0, 1)
-        _, opening, met = opening_and_met(self.bloom, first, last, receptive_days=receptive_days)
+        days = receptive_span(self.bloom, receptive_days)
+        opening, met = opening_and_met(self.bloom, first, last, days, receptive_days=receptive_days)
         return float(np.mean(np.minimum((opening * met.any(axis=0)).sum(axis=-1), 1.0)))
 
 

@@ -89,19 +89,21 @@ def _steps(chance: FloatArray, taught: FloatArray | None) -> tuple[BoolArray, Fl
     """
     worth = np.where(chance > 0, np.maximum(np.rint(STEPS * chance), 1), 0)
     telling = np.zeros_like(worth) if taught is None else np.where(chance > 0, np.rint(STEPS * taught), 0)
-    gained: dict[bytes, FloatArray] = {}
-    for values in np.stack([worth, telling], axis=-1):
-        heights, height_of = np.unique(
-            values, axis=0, return_inverse=True
-        )  # sorted by worth, then by telling
-        if heights[0, 0]:  # every day does for the task
-            heights, height_of = np.vstack([np.zeros(2), heights]), height_of + 1
-        for height, gain in enumerate(np.diff(heights, axis=0), start=1):
-            days = (height_of >= height).tobytes()
-            gained[days] = gained.get(days, 0.0) + gain
-    reaches = np.frombuffer(b"".join(gained), dtype=np.bool_).reshape(len(gained), chance.shape[1])
-    gains = np.array(list(gained.values()))
-    return reaches, gains[:, 0], gains[:, 1]
+    base = telling.max() + 1
+    height = worth * base + telling  # by worth, then by telling
+    climbed = np.sort(np.hstack([np.zeros((len(height), 1)), height]), axis=1)
+    task, place = np.nonzero(np.diff(climbed, axis=1))
+    below, above = climbed[task, place], climbed[task, place + 1]
+    reaches = height[task] >= above[:, np.newaxis]
+    bits = np.packbits(reaches, axis=1)  # as one value a row they sort fast
+    _, one_of, step_of = np.unique(
+        bits.view(f"S{bits.shape[1]}").ravel(), return_index=True, return_inverse=True
+    )
+    worth_of, telling_of = (
+        np.bincount(step_of, weights=top - bottom).astype(np.float64)
+        for top, bottom in ((above // base, below // base), (above % base, below % base))
+    )
+    return reaches[one_of], worth_of, telling_of
 
 
 def _best(

@@ -63,7 +63,7 @@ class DailyChance:
 
 def daily_chance(found: Cover, season: SeasonDays) -> DailyChance | None:
     """Every day's chance of flowers without pollen, from the first to the last one worth drawing; None without any."""
-    chance = found.without_pollen.mean(axis=0)
+    chance = found.chance_without
     worth = np.flatnonzero(chance >= LEAST_DRAWN)
     if not worth.size:
         return None
@@ -76,7 +76,7 @@ def uncovered_runs(found: Cover, season: SeasonDays, *, receptive_days: int) -> 
 
     Around days of one half or more, days of less belong to no run: those to act on are told alone.
     """
-    chance = found.without_pollen.mean(axis=0)
+    chance = found.chance_without
     by_why: dict[WarningCode, BoolArray] = {
         "pollen_starts_late": found.early,
         "pollen_gap": found.gap,

@@ -33,12 +33,21 @@ def restore(file: File) -> None:
         store = Store(url)
         try:
             store.migrate()
+            with store.access() as access:
+                access.end_all_sessions()
+                keys = len(access.all_keys())
         finally:
             store.close()
         found = look_over(database_file(url))
     if kept is not None:
         typer.echo(f"what was there is kept in {kept}")
     typer.echo(f"{database_file(url)}: {_said(found)}")
+    if keys:
+        typer.echo(
+            f"{keys} {'key and link lets' if keys == 1 else 'keys and links let'} in as when the copy was made, also "
+            "what was revoked since: see capfall key list. Every browser has to sign in again.",
+            err=True,
+        )
 
 
 def check(

@@ -19,7 +19,7 @@ Grower = Annotated[str, typer.Argument(help="The grower's identifier, as hill-fa
 def add(grower: Grower) -> None:
     """Make a grower; then make a key that lets in: capfall key add."""
     _check(grower)
-    with told_plainly(), opened_store() as store, store.access() as access:
+    with told_plainly(), opened_store(begins=True) as store, store.access() as access:
         access.add_grower(grower)
     typer.echo(f"grower {grower} is there")
 

@@ -59,7 +59,7 @@ def import_stations(
     """
     reading = read_options(date_format, confirm, None)
     found: dict[str, Imported] = {}
-    with told_plainly(), opened_store() as store:
+    with told_plainly(), opened_store(begins=True) as store:
         _check_grower(store, grower)
         files = _files(folder)
         listed = folder / LIST

@@ -17,7 +17,7 @@ from service import clock
 from service.cli import tables
 from service.ingest.options import Confirm, ReadOptions
 from service.settings import Settings
-from service.store.engine import Store
+from service.store.engine import Store, sqlite_file
 from service.store.errors import StoreError
 from service.web.edge_words import for_command
 from service.web.problems import located
@@ -104,9 +104,20 @@ def progress_of() -> Iterator[Callable[[float, str], None]]:
 
 
 @contextmanager
-def opened_store() -> Iterator[Store]:
-    """The service's store, its tables up to date; closed in the end."""
-    store = Store(Settings().database_url)
+def opened_store(*, begins: bool = False) -> Iterator[Store]:
+    """The service's store, its tables up to date; closed in the end.
+
+    A database file that is not there is made only by a command that ``begins`` something: for others the folder is
+    wrong.
+    """
+    url = Settings().database_url
+    file = sqlite_file(url)
+    if file is not None and not begins and not file.exists():
+        refuse(
+            f"there is no database {file}: run this in the folder of the service, or name the database by "
+            "CAPFALL_DATABASE_URL"
+        )
+    store = Store(url)
     try:
         store.migrate()
         yield store

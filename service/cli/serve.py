@@ -87,7 +87,7 @@ def _check_certificate(cert: Path, key: Path) -> None:
 
 
 def _say_what_lacks(host: str, *, tls: bool) -> None:
-    with opened_store() as store, store.access(read_only=True) as access:
+    with opened_store(begins=True) as store, store.access(read_only=True) as access:
         if not access.all_keys():
             typer.echo("Nobody has a key yet: make one with capfall grower add and capfall key add")
     if not tls and not is_loopback(host):

@@ -7,6 +7,7 @@ some of them by as much, but then no other unit makes them usual. The limits are
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,8 +50,19 @@ def check_against_record(read: ReadTemperatures, record: DailyTemperatures | Non
         With the lines that show it and the word that overrides it.
     """
     if record is not None:
-        _refuse(read, _in_another_unit(read, record), "the station's own record")
-        _refuse_strangers(read, record)
+        stored = _same_days(record, read.dates)
+        new = np.any(stored != (read.tmin_c, read.tmax_c), axis=0)
+        days = replace(
+            read,
+            dates=read.dates[new],
+            lines=read.lines[new],
+            tmin_c=read.tmin_c[new],
+            tmax_c=read.tmax_c[new],
+        )
+        of_season = _of_season(record, days.dates)
+        usual = np.where(np.isnan(stored[:, new]), of_season[:, 1], stored[:, new])
+        _refuse(days, _in_another_unit(days, *usual), "the station's own record")
+        _refuse_strangers(days, *of_season)
     if outlook:
         _refuse_beyond(read, record)
 
@@ -65,8 +77,8 @@ def check_against_itself(read: ReadTemperatures) -> None:
     """
     years = np.unique(read.dates.astype("datetime64[Y]"))
     if years.size >= 3:  # of two years either may be the wrong one
-        found = _in_another_unit(read, read.daily(), same_days=False)
-        _refuse(read, found, "the same months of other years in this file")
+        usual = _of_season(read.daily(), read.dates)[:, 1]
+        _refuse(read, _in_another_unit(read, *usual), "the same months of other years in this file")
 
 
 def beyond_record(read: ReadTemperatures, record: DailyTemperatures | None) -> BoolArray:
@@ -78,13 +90,16 @@ def beyond_record(read: ReadTemperatures, record: DailyTemperatures | None) -> B
 
 
 def _in_another_unit(
-    read: ReadTemperatures, record: DailyTemperatures, *, same_days: bool = True
+    read: ReadTemperatures, usual_low: FloatArray, usual_high: FloatArray
 ) -> Iterator[tuple[TemperatureUnit, BoolArray, float, float]]:
-    """Each unit in which some months would fit the record: those days, how far off they are, and would be. [°C]"""
-    usual_low, usual_high = _usual(record, read.dates, same_days=same_days)
+    """Each unit in which some months would be as usual: those days, how far off they are, and would be. [°C]"""
     off = _distance(read.tmin_c, read.tmax_c, usual_low, usual_high)
     known = np.isfinite(off) & (off > 0)
-    month = read.dates.astype("datetime64[M]")
+    _, month = np.unique(read.dates[known].astype("datetime64[M]"), return_inverse=True)
+    median = _medians(off[known], month)
+    if not np.any(median > FAR_OFF_C):
+        return
+    few = np.bincount(month) < FEWEST_DAYS
     for unit in UNIT_NAMES:
         if unit == read.unit:
             continue
@@ -93,15 +108,10 @@ def _in_another_unit(
         # A wave of cold moves days as far as a wrong unit does, but leaves them their range from night to day.
         usual_range = usual_high - usual_low
         odd_range = np.abs(read.tmax_c - read.tmin_c - usual_range) - np.abs(high - low - usual_range)
-        shown = np.zeros(known.shape, dtype=bool)
-        for each in np.unique(month[known]):
-            days = known & (month == each)
-            median = float(np.median(off[days]))
-            if median <= FAR_OFF_C or float(np.median(would_be_off[days])) * NEARER >= median:
-                continue
-            few = days.sum() < FEWEST_DAYS
-            if np.median(odd_range[days]) > 0 or (few and median > FEW_DAYS_FAR_OFF_C):
-                shown |= days
+        nearer = (median > FAR_OFF_C) & (_medians(would_be_off[known], month) * NEARER < median)
+        odd = (_medians(odd_range[known], month) > 0) | (few & (median > FEW_DAYS_FAR_OFF_C))
+        shown = known.copy()
+        shown[known] = (nearer & odd)[month]
         if shown.any():
             yield unit, shown, float(np.median(off[shown])), float(np.median(would_be_off[shown]))
 
@@ -121,12 +131,9 @@ def _refuse(
     raise BadInput(message, [Problem(lines_text(read.lines[days].tolist()), problem)])
 
 
-def _refuse_strangers(read: ReadTemperatures, record: DailyTemperatures) -> None:
-    (low_min, low_max), (high_min, high_max) = (
-        _extremes(values, record.dates, read.dates) for values in (record.tmin_c, record.tmax_c)
-    )
+def _refuse_strangers(read: ReadTemperatures, lows: FloatArray, highs: FloatArray) -> None:
+    (low_min, _, low_max), (high_min, _, high_max) = lows, highs
     known = np.isfinite(read.tmin_c) & np.isfinite(low_min)
-    known &= ~_stored_alike(read, record)
     margin = STRANGE_MARGIN_C
     strange = known & (
         ((read.tmin_c > low_max + margin) & (read.tmax_c > high_max + margin))
@@ -158,52 +165,50 @@ def _refuse_beyond(read: ReadTemperatures, record: DailyTemperatures | None) -> 
         )
 
 
-def _stored_alike(read: ReadTemperatures, record: DailyTemperatures) -> BoolArray:
-    low, high = _same_days(record, read.dates)
-    return np.equal(low, read.tmin_c) & np.equal(high, read.tmax_c)
-
-
 def _distance(low: FloatArray, high: FloatArray, usual_low: FloatArray, usual_high: FloatArray) -> FloatArray:
     return (np.abs(low - usual_low) + np.abs(high - usual_high)) / 2
 
 
-def _usual(record: DailyTemperatures, dates: DateArray, *, same_days: bool) -> tuple[FloatArray, FloatArray]:
-    """What the record says of each day: its own values, else the median of that time of the year. [°C]"""
-    low, high = (
-        _by_day_of_year(values, record.dates, dates, 50) for values in (record.tmin_c, record.tmax_c)
-    )
-    if same_days:
-        own_low, own_high = _same_days(record, dates)
-        low, high = np.where(np.isnan(own_low), low, own_low), np.where(np.isnan(own_high), high, own_high)
-    return low, high
+def _medians(values: FloatArray, group: NDArray[np.intp]) -> FloatArray:
+    """The median of each group; they are numbered from 0 on."""
+    in_order = values[np.lexsort((values, group))]
+    size = np.bincount(group)
+    first = np.cumsum(size) - size
+    median: FloatArray = (in_order[first + (size - 1) // 2] + in_order[first + size // 2]) / 2
+    return median
 
 
-def _same_days(record: DailyTemperatures, dates: DateArray) -> tuple[FloatArray, FloatArray]:
+def _same_days(record: DailyTemperatures, dates: DateArray) -> FloatArray:
+    """Lows and highs of the record on these days; NaN where there are none. [°C]"""
     place = (dates - record.dates[0]).astype(np.int64)
     inside = (place >= 0) & (place < record.dates.size)
-    low, high = np.full((2, dates.size), np.nan)
-    low[inside], high[inside] = record.tmin_c[place[inside]], record.tmax_c[place[inside]]
-    return low, high
-
-
-def _extremes(values: FloatArray, dates: DateArray, asked: DateArray) -> tuple[FloatArray, FloatArray]:
-    return _by_day_of_year(values, dates, asked, 0), _by_day_of_year(values, dates, asked, 100)
-
-
-def _by_day_of_year(values: FloatArray, dates: DateArray, asked: DateArray, percentile: int) -> FloatArray:
-    """A percentile of the values of all years near each asked day of the year; NaN where too few are known."""
-    known = np.isfinite(values)
-    day, wanted = _day_of_year(dates[known]), _day_of_year(asked)
-    round_about = np.concatenate([day - 365, day, day + 365])  # the last days of a year are near its first
-    order = np.argsort(round_about, kind="stable")
-    in_order, day_of = np.tile(values[known], 3)[order], round_about[order]
-    found = np.full(asked.shape, np.nan)
-    for each in np.unique(wanted):
-        first, end = np.searchsorted(day_of, (each - WINDOW_DAYS, each + WINDOW_DAYS + 1))
-        near = in_order[first:end]
-        if near.size >= FEWEST_VALUES:
-            found[wanted == each] = np.percentile(near, percentile)
+    found = np.full((2, dates.size), np.nan)
+    found[:, inside] = record.tmin_c[place[inside]], record.tmax_c[place[inside]]
     return found
+
+
+def _of_season(record: DailyTemperatures, asked: DateArray) -> FloatArray:
+    """Least, median and largest low and high of all years near each asked day of the year. [°C]
+
+    Shape (2, 3, day); NaN where too few are known.
+    """
+    days, place = np.unique(_day_of_year(asked), return_inverse=True)
+    found = np.full((2, 3, days.size), np.nan)
+    for of_extreme, values in zip(found, (record.tmin_c, record.tmax_c), strict=True):
+        known = np.isfinite(values)
+        day = _day_of_year(record.dates[known])
+        round_about = np.concatenate(
+            [day - 365, day, day + 365]
+        )  # the last days of a year are near its first
+        order = np.argsort(round_about, kind="stable")
+        in_order, day_of = np.tile(values[known], 3)[order], round_about[order]
+        bounds = np.searchsorted(day_of, (days - WINDOW_DAYS, days + WINDOW_DAYS + 1))
+        for number, (first, end) in enumerate(bounds.T.tolist()):
+            if end - first >= FEWEST_VALUES:
+                near = np.sort(in_order[first:end])
+                lower, upper = near[(near.size - 1) // 2], near[near.size // 2]
+                of_extreme[:, number] = near[0], upper - (upper - lower) / 2, near[-1]
+    return found[:, :, place]
 
 
 def _day_of_year(dates: DateArray) -> NDArray[np.int64]:

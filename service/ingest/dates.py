@@ -5,11 +5,15 @@ from __future__ import annotations
 import calendar
 import datetime as dt
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from models.errors import BadInput, Problem
 from models.heat.season import season_of
+from models.records import DateArray
 from service.ingest.cells import shown
 
 FIRST_YEAR, LAST_YEAR = 1850, 2200
@@ -120,6 +124,19 @@ def parse_date(text: str, form: DateForm = ISO, *, year: SeasonYear | None = Non
     if time != _MIDNIGHT:
         raise TimeOfDay(f"{shown(text)} has a time of day; a day's row has none", day, time)
     return day
+
+
+def plain_days(texts: Sequence[str], form: DateForm = ISO) -> DateArray | None:
+    """What `parse_date` says of many texts, if all of them are written as 2026-05-31 and right; else None."""
+    if (form.text is not None and not form.iso_too) or not set(map(len, texts)) <= {10}:
+        return None
+    try:
+        days = np.array(texts, dtype="datetime64[D]")
+    except ValueError:
+        return None
+    # Whatever else NumPy takes for a date at that length, as " 026-05-31", lies in other years.
+    years = days.astype("datetime64[Y]").astype(np.int64) + 1970
+    return days if np.all((years >= FIRST_YEAR) & (years <= LAST_YEAR)) else None
 
 
 def _iso(text: str) -> tuple[dt.date, dt.time]:

@@ -6,58 +6,41 @@ It needs readings in 20 of its 24 hours, else it is missing: the coldest or warm
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterable
-from typing import NamedTuple
+import numpy as np
 
 from models.errors import BadInput, Problem
+from service.ingest.day_rows import FEWEST_HOURS, KNOWN, TOO_FEW_HOURS, DayRows, IntArray
 
-FEWEST_HOURS = 20  # ours
-
-
-class HourReading(NamedTuple):
-    """One reading, or the extremes of one hour; ``missing`` says why it has no value. [unit of the file]"""
-
-    line: int
-    date: dt.date
-    hour: int
-    low: float
-    high: float
-    missing: str | None
+HOURS = 25  # some count them from 0 on, some to 24
 
 
-class HourlyDay(NamedTuple):
-    """A day's extremes, and in how many of its hours there was a reading. [unit of the file]"""
+def daily_extremes(readings: DayRows, hour: IntArray) -> DayRows:
+    """Extremes of each day, with its first line; days without any reading too.
 
-    line: int
-    date: dt.date
-    low: float
-    high: float
-    hours: int
-
-
-def daily_extremes(readings: Iterable[HourReading]) -> list[HourlyDay]:
-    """Extremes of each day, in the order of their first lines; days without any reading too.
+    Parameters
+    ----------
+    readings : DayRows
+        One reading a row, or the extremes of one hour.
+    hour : ndarray of int, shape (row,)
+        0 to 24.
 
     Raises
     ------
     BadInput
         If no day has readings in enough hours: three hours apart they miss the extremes.
     """
-    by_day: dict[dt.date, list[HourReading]] = {}
-    for reading in readings:
-        by_day.setdefault(reading.date, []).append(reading)
-    days = []
-    for date, found in by_day.items():
-        known = [reading for reading in found if reading.missing is None]
-        low = min((reading.low for reading in known), default=float("nan"))
-        high = max((reading.high for reading in known), default=float("nan"))
-        days.append(HourlyDay(found[0].line, date, low, high, len({reading.hour for reading in known})))
-    most = max((day.hours for day in days), default=0)
+    dates, first, day = np.unique(readings.date, return_index=True, return_inverse=True)
+    known = readings.missing == KNOWN
+    low, high = np.full((2, dates.size), np.nan)
+    np.fmin.at(low, day[known], readings.tmin[known])
+    np.fmax.at(high, day[known], readings.tmax[known])
+    hours = np.bincount(np.unique(day[known] * HOURS + hour[known]) // HOURS, minlength=dates.size)
+    most = int(hours.max(initial=0))
     if most < FEWEST_HOURS:
         problem = (
             f"no day has readings in more than {most} hours; {FEWEST_HOURS} of 24 are needed for its extremes, "
             "so send the daily minimum and maximum"
         )
         raise BadInput("the readings are too far apart", [Problem("date", problem)])
-    return days
+    missing = np.where(hours >= FEWEST_HOURS, KNOWN, TOO_FEW_HOURS)
+    return DayRows(readings.line[first], dates, low, high, missing)

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
 
 from models.errors import BadInput, Problem
 from service.ingest.options import overridden_by
@@ -41,20 +44,13 @@ def check_outlook_days(issued_on: dt.date, last: dt.date, *, today: dt.date | No
         raise BadInput("the days of the outlook cannot be right", problems)
 
 
-def far_from_the_rest(years: Collection[int]) -> frozenset[int]:
+def far_from_the_rest(years: Sequence[int] | NDArray[np.int64]) -> frozenset[int]:
     """The years that lie more than 20 years from the bulk of the others, which is to hold three times as many."""
-    known = sorted(years)
-    parts: list[list[int]] = []
-    for year in known:
-        if parts and year - parts[-1][-1] <= LONGEST_PAUSE_YEARS:
-            parts[-1].append(year)
-        else:
-            parts.append([year])
-    if len(parts) < 2:
-        return frozenset()
+    known = np.sort(np.array(years, dtype=np.int64))
+    parts = np.split(known, np.flatnonzero(np.diff(known) > LONGEST_PAUSE_YEARS) + 1)
     most = max(parts, key=len)
-    rest = len(known) - len(most)
-    return frozenset(set(known) - set(most)) if len(most) >= 3 * rest else frozenset()
+    few = most.size < 3 * (known.size - most.size)
+    return frozenset() if few else frozenset(known.tolist()) - frozenset(most.tolist())
 
 
 def too_far(day: dt.date | int) -> str:

@@ -33,7 +33,7 @@ class Row(NamedTuple):
     """One row: its first line in the file, counted from 1, and its cells without surrounding blanks."""
 
     line: int
-    cells: list[str]
+    cells: tuple[str, ...]  # not a list, which the garbage collector would look through again and again
 
 
 @dataclass(frozen=True)
@@ -88,15 +88,17 @@ def read_table(data: Content, *, is_header: IsHeader = any_line) -> Table:
         ((number, _cells(line)) for number, line in enumerate(lines, start=1)), is_header
     )
     delimiter = detect_delimiter(lines[first - 1])
-    if (cells := text.count(delimiter) + len(lines)) > MOST_CELLS:
-        problem = f"{cells:,} cells; at most {MOST_CELLS:,} are read; leave out columns that are not needed"
+    if (count := text.count(delimiter) + len(lines)) > MOST_CELLS:
+        problem = f"{count:,} cells; at most {MOST_CELLS:,} are read; leave out columns that are not needed"
         raise BadInput("the file has too many cells", [Problem(f"line {first}", problem)])
     reader = csv.reader(lines[first - 1 :], delimiter=delimiter, strict=True, skipinitialspace=True)
-    records: list[tuple[int, list[str]]] = []
+    quoted = "'" in text  # else nothing is a formula written as text
+    records: list[Row] = []
     line = first
     try:
         for record in reader:
-            records.append((line, [from_text(cell.strip()) for cell in record]))
+            cells = tuple(map(str.strip, record))
+            records.append(Row(line, tuple(map(from_text, cells)) if quoted else cells))
             line = first + reader.line_num
     except csv.Error:
         problem = "a quoted cell is never closed, or goes on after its closing quote"
@@ -121,7 +123,7 @@ def _find_header(lines: Iterable[tuple[int, list[str]]], is_header: IsHeader) ->
             continue
         if is_header(cells):
             return line, tuple(above)
-        above.append(Row(line, cells))
+        above.append(Row(line, tuple(cells)))
         if len(above) == MOST_LINES_ABOVE:
             break
     if not above:
@@ -150,33 +152,35 @@ def _sheet_meant(sheets: Sequence[Sheet], is_header: IsHeader) -> Sheet:
 def _of_sheet(sheet: Sheet, is_header: IsHeader) -> Table:
     first, above = _find_header(sheet.rows, is_header)
     width = max(len(cells) for _, cells in sheet.rows)
-    rows = [(line, cells + [""] * (width - len(cells))) for line, cells in sheet.rows if line >= first]
+    rows = [Row(line, (*cells, *[""] * (width - len(cells)))) for line, cells in sheet.rows if line >= first]
     return _of_records(rows, above, delimiter="", workbook=True)
 
 
 def _of_records(
-    records: Sequence[tuple[int, list[str]]],
+    records: Sequence[Row],
     above: tuple[Row, ...],
     *,
     delimiter: str,
     workbook: bool = False,
 ) -> Table:
-    header_line, header_cells = records[0]
+    header_line, header_cells = records[0].line, list(records[0].cells)
     if workbook:  # sheets are as wide as their widest row
         while header_cells and not header_cells[-1]:
             header_cells.pop()
     header = _header(header_cells, header_line)
     rows: list[Row] = []
     bad_rows: list[BadRow] = []
-    for line, cells in records[1:]:
+    for row in records[1:]:
+        cells = row.cells
         if not any(cells):
             continue
-        if len(cells) > len(header) and not any(cells[len(header) :]):
-            cells = cells[: len(header)]  # a delimiter at the end of the line
-        if len(cells) == len(header):
-            rows.append(Row(line, cells))
+        if len(cells) > len(header) and not any(cells[len(header) :]):  # a delimiter at the end of the line
+            row = Row(row.line, cells[: len(header)])
+        if len(row.cells) == len(header):
+            rows.append(row)
         else:
-            bad_rows.append(BadRow(line, f"{counted(len(cells), 'cell')} where the header has {len(header)}"))
+            problem = f"{counted(len(cells), 'cell')} where the header has {len(header)}"
+            bad_rows.append(BadRow(row.line, problem))
     if not rows and not bad_rows:
         problem = "no row follows the header"
         raise BadInput("the file has a header but no rows", [Problem(f"line {header_line}", problem)])

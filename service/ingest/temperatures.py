@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +13,7 @@ from models.heat.gaps import Gap, find_gaps
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
 from service.ingest.dates import DateForm
+from service.ingest.day_rows import IMPOSSIBLE, KNOWN, SWAPPED, WHY_MISSING, DayRows
 from service.ingest.options import AS_THEY_ARE, ReadOptions
 from service.ingest.plausibility import (
     COLDEST_C,
@@ -33,17 +33,7 @@ from service.ingest.report import (
 )
 from service.ingest.table import Content, read_table
 from service.ingest.temperature_headers import TemperatureUnit, find_temperature_columns, is_weather_header
-from service.ingest.temperature_rows import (
-    BLANK,
-    CODE,
-    IMPOSSIBLE,
-    SWAPPED,
-    TOO_FEW_HOURS,
-    DayRow,
-    read_rows,
-)
-
-EPOCH = dt.date(1970, 1, 1).toordinal()
+from service.ingest.temperature_rows import read_rows
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,97 +116,92 @@ def read_temperatures(
     if "dates" not in options.confirm:
         days, strangers = _plausible(days, options.sent_on)
         bad_rows += strangers
-    dates = days_of([day.date for day in days])
-    tmin = np.array([day.tmin for day in days], dtype=np.float64)
-    tmax = np.array([day.tmax for day in days], dtype=np.float64)
-    if columns_swapped(tmin, tmax):
+    if columns_swapped(days.tmin, days.tmax):
         low, high = table.columns[columns.tmin], table.columns[columns.tmax]
         problem = f"nearly every value of {low!r} lies above {high!r}"
         raise BadInput("the columns look swapped", [Problem(f"line {table.header_line}", problem)])
     if "units" not in options.confirm:
-        check_unit(dates, tmin, tmax, unit=columns.unit)
-    checked = _without_impossible(days, to_celsius(tmin, columns.unit), to_celsius(tmax, columns.unit))
-    entries = [(day.line, day.date, (day.tmin, day.tmax)) for day in checked if day.missing is None]
-    kept, conflicts, warnings = settle_repeats(entries, what="the date {}")
+        check_unit(days.date, days.tmin, days.tmax, unit=columns.unit)
+    days = _possible(days, columns.unit)
+    valued = days.chosen(days.missing == KNOWN)
+    kept, conflicts, warnings = _without_repeats(valued)
     bad = settle_bad_rows([*bad_rows, *conflicts], rows_read=table.rows_read, on_bad_rows=options.on_bad_rows)
-    valued = {date for _, date, _ in entries}  # a blank row beside a value says nothing
-    missing = [day for day in checked if day.missing is not None and day.date not in valued]
-    values = {date: (line, *pair) for line, date, pair in kept}
-    values |= {day.date: (day.line, np.nan, np.nan) for day in missing}
-    ordered = sorted(values)
-    if not ordered:
+    # A blank row beside a value says nothing; of several without one the last stands.
+    missing = days.chosen((days.missing != KNOWN) & ~np.isin(days.date, valued.date))
+    _, last = np.unique(missing.date[::-1], return_index=True)
+    gone = missing.chosen(missing.line.size - 1 - last)
+    nothing = np.full(last.shape, np.nan)
+    stored = kept.by_date(gone._replace(tmin=nothing, tmax=nothing))
+    if not stored.date.size:
         raise BadInput(
             "no day of the file can be used", [Problem(f"line {row.line}", row.problem) for row in bad]
         )
-    lines, lows, highs = zip(*(values[date] for date in ordered), strict=True)
-    stored = days_of(ordered)
-    tmin_c, tmax_c = np.array(lows, dtype=np.float64), np.array(highs, dtype=np.float64)
-    if not kept:
+    if not kept.date.size:
         warnings.append("no day of the file has both a minimum and a maximum")
     warnings += [
-        f"from {ordered[first]} to {ordered[last]} minimum and maximum never change ({tmin_c[first]:.4g} and "
-        f"{tmax_c[first]:.4g} °C): was the sensor stuck?"
-        for first, last in longest_alike(stored, tmin_c, tmax_c)
+        f"from {stored.date[first]} to {stored.date[last]} minimum and maximum never change "
+        f"({stored.tmin[first]:.4g} and {stored.tmax[first]:.4g} °C): was the sensor stuck?"
+        for first, last in longest_alike(stored.date, stored.tmin, stored.tmax)
     ]
     return ReadTemperatures(
         unit=columns.unit,
-        dates=stored,
-        lines=np.array(lines, dtype=np.int64),
-        tmin_c=tmin_c,
-        tmax_c=tmax_c,
+        dates=stored.date,
+        lines=stored.line,
+        tmin_c=stored.tmin,
+        tmax_c=stored.tmax,
         rows_read=table.rows_read,
-        missing_values=len({day.date for day in missing}),
+        missing_values=last.size,
         bad_rows=bad,
-        first_date=ordered[0],
-        last_date=ordered[-1],
+        first_date=stored.date[0].item(),
+        last_date=stored.date[-1].item(),
         warnings=(*columns.warnings, *told, *_missing_warnings(missing), *warnings),
     )
 
 
-def days_of(dates: Sequence[dt.date]) -> DateArray:
-    """The same as an array; NumPy by itself takes several times as long."""
-    since_epoch = np.fromiter((day.toordinal() for day in dates), np.int64, len(dates)) - EPOCH
-    return since_epoch.astype("datetime64[D]")
-
-
-def _plausible(days: list[DayRow], today: dt.date | None) -> tuple[list[DayRow], list[BadRow]]:
+def _plausible(days: DayRows, today: dt.date | None) -> tuple[DayRows, list[BadRow]]:
     """The days that can have been measured, and those that are to come or lie alone in another century."""
-    alone = far_from_the_rest([day.date.year for day in days])
-    if not alone and all(today is None or day.date <= today for day in days):
-        return days, []
-    kept: list[DayRow] = []
-    bad_rows: list[BadRow] = []
-    for day in days:
+    years = days.date.astype("datetime64[Y]").astype(np.int64) + 1970
+    alone = np.isin(years, list(far_from_the_rest(years)))
+    doubtful = alone if today is None else alone | (days.date > np.datetime64(today))
+    bad_rows: dict[int, BadRow] = {}
+    for row in np.flatnonzero(doubtful).tolist():
+        day = days.date[row].item()
         try:
-            if day.date.year in alone:
-                raise BadInput(too_far(day.date))
+            if alone[row]:
+                raise BadInput(too_far(day))
             if today is not None:
-                check_not_to_come(day.date, today=today)
-            kept.append(day)
+                check_not_to_come(day, today=today)
         except BadInput as error:
-            bad_rows.append(BadRow(day.line, error.message))
-    return kept, bad_rows
+            bad_rows[row] = BadRow(int(days.line[row]), error.message)
+    kept = np.isin(np.arange(years.size), list(bad_rows), invert=True)
+    return days.chosen(kept), list(bad_rows.values())
 
 
-def _without_impossible(days: list[DayRow], tmin_c: FloatArray, tmax_c: FloatArray) -> list[DayRow]:
+def _possible(days: DayRows, unit: TemperatureUnit) -> DayRows:
     """The rows in °C; a day with an impossible value is missing."""
-    checked: list[DayRow] = []
-    for day, low, high in zip(days, tmin_c.tolist(), tmax_c.tolist(), strict=True):
-        missing = day.missing
-        if low < COLDEST_C or low > HOTTEST_C or high < COLDEST_C or high > HOTTEST_C:
-            missing = IMPOSSIBLE
-        elif low > high:
-            missing = SWAPPED
-        checked.append(DayRow(day.line, day.date, low, high, missing))
-    return checked
+    low, high = to_celsius(days.tmin, unit), to_celsius(days.tmax, unit)
+    impossible = (np.fmin(low, high) < COLDEST_C) | (np.fmax(low, high) > HOTTEST_C)
+    missing = np.select([impossible, low > high], [IMPOSSIBLE, SWAPPED], days.missing)
+    return days._replace(tmin=low, tmax=high, missing=missing)
 
 
-def _missing_warnings(missing: list[DayRow]) -> list[str]:
+def _without_repeats(days: DayRows) -> tuple[DayRows, list[BadRow], list[str]]:
+    """One row a day, the bad rows of days with different values, and warnings."""
+    dates, count = np.unique(days.date, return_counts=True)
+    repeated = np.isin(days.date, dates[count > 1])
+    again = zip(*(column[repeated].tolist() for column in days), strict=True)
+    entries = [(line, date, (low, high)) for line, date, low, high, _ in again]
+    kept, conflicts, warnings = settle_repeats(entries, what="the date {}")
+    chosen = ~repeated | np.isin(days.line, [line for line, _, _ in kept])
+    return days.chosen(chosen), conflicts, warnings
+
+
+def _missing_warnings(missing: DayRows) -> list[str]:
     warnings = []
-    for why in (BLANK, CODE, IMPOSSIBLE, SWAPPED, TOO_FEW_HOURS):
-        lines = [day.line for day in missing if day.missing == why]
+    for why, text in WHY_MISSING.items():
+        lines = missing.line[missing.missing == why].tolist()
         if lines:
             have, are = ("has", "is") if len(lines) == 1 else ("have", "are")
-            days = f"{counted(len(lines), 'day')} {have} {why}"
+            days = f"{counted(len(lines), 'day')} {have} {text}"
             warnings.append(f"{days} and {are} stored as missing: {lines_text(lines)}")
     return warnings

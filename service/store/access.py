@@ -122,6 +122,10 @@ class Access:
         """Forget a browser; one that is not known is forgotten already."""
         self._connection.execute(delete(SESSIONS).where(SESSIONS.c.digest == digest))
 
+    def end_all_sessions(self) -> None:
+        """Forget every browser that has signed in."""
+        self._connection.execute(delete(SESSIONS))
+
     def key(self, id: str) -> Key:
         """Raises NotFound."""
         found = self._keys(KEYS.c.id == id)

@@ -6,12 +6,13 @@ import dataclasses
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
-from sqlalchemy import Connection, RowMapping, String, Table, Text, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, RowMapping, String, Table, Text, bindparam, delete, select, update
 from sqlalchemy.sql.elements import ColumnElement
 
 from models.errors import BadInput, Problem
 from service.store.errors import InUse, NotFound, UnknownReference
 from service.store.images import Key, Values, is_journaled, key_names, key_of, references_to, user_name
+from service.store.inserting import insert_rows
 from service.store.journal import Journal
 from service.store.records import Counts, FitSummary, Replaced
 from service.store.tables import Base, table_of
@@ -91,11 +92,11 @@ class OwnedByGrower:
         gone = [key for key, row in wanted.items() if row is None and key in held]
         made = [row for key, row in wanted.items() if row is not None and key not in held]
         changed = [row for key, row in wanted.items() if row is not None and key in held]
-        touched = [key for key, row in wanted.items() if row is not None or key in held]
+        before = {key: held.get(key) for key, row in wanted.items() if row is not None or key in held}
         removed = [key for key, row in wanted.items() if row is not None and row.get("removed")]
-        self._journal.record(table, {key: held.get(key) for key in touched}, gone=gone, removed=removed)
+        self._journal.record(table, before, gone=gone, removed=removed)
         if made:
-            self._connection.execute(insert(table), [{**row, "grower": self._grower} for row in made])
+            insert_rows(self._connection, table, made, grower=self._grower)
         names = key_names(table)
         this_row = [
             table.c.grower == self._grower,
@@ -197,18 +198,23 @@ class OwnedByGrower:
         wanted: dict[Key, Values | None] = {}
         outcomes: list[Outcome] = []
         replaced: dict[Key, Replaced] = {}
+        scope["stored_at"] = self._journal.now
         for row in rows:
             full = {**scope, **row}
             key = key_of(table, full)
             old = wanted.get(key) or held.get(key)
-            new = {name: value for name, value in row.items() if old is None or old[name] != value}
-            if old is not None and not new:
+            if old is None:
+                outcomes.append("stored")
+                wanted[key] = full
+                full.update(new_values())
+                continue
+            new = {name: value for name, value in row.items() if old[name] != value}
+            if not new:
                 outcomes.append("unchanged")
                 continue
-            outcomes.append("stored" if old is None else "replaced")
-            now = {"stored_at": self._journal.now}
-            wanted[key] = {**(new_values() if old is None else old), **full, **now}
-            if old is not None and len(replaced) < MOST_REPLACED:
+            outcomes.append("replaced")
+            wanted[key] = {**old, **full}
+            if len(replaced) < MOST_REPLACED:
                 replaced[key] = Replaced(key[1:], {name: old[name] for name in new}, new)
         self._write(table, wanted, held)
         return Stored(tuple(outcomes), tuple(replaced.values()))

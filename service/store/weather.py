@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from sqlalchemy import RowMapping, func, select
+from sqlalchemy import RowMapping, Select, Table, func, select
+from sqlalchemy.sql.elements import ColumnElement
 
 from models.errors import BadInput, Problem
 from models.records import DailyTemperatures, DateArray
 from models.units import FloatArray
 from service.store.errors import NotFound
 from service.store.images import references_to
-from service.store.owned import OwnedByGrower, count, pick
+from service.store.owned import OwnedByGrower, Stored, count, pick
 from service.store.records import Counts, Station, TemperatureVersion
 from service.store.tables import Base, OutlookRow, StationRow, TemperatureRow, table_of
 
@@ -69,9 +71,14 @@ class Temperatures(OwnedByGrower):
         if not days:
             return Counts()
         table = table_of(TemperatureRow)
-        span = table.c.date.between(min(day["date"] for day in days), max(day["date"] for day in days))
-        stored = self._store(TemperatureRow, days, bounds=[span], station=station)
-        return count(stored.outcomes, stored.replaced)
+        query = _day_values(table).where(*self._matching(table, {"station": station}), _span(table, days))
+        held = set(map(tuple, self._connection.execute(query)))
+        news = [day for day in days if tuple(day.values()) not in held]
+        stored = Stored((), ())
+        if news:
+            stored = self._store(TemperatureRow, news, bounds=[_span(table, news)], station=station)
+        counts = count(stored.outcomes, stored.replaced)
+        return dataclasses.replace(counts, unchanged=len(days) - len(news))
 
     def observed(self, station: str) -> DailyTemperatures | None:
         """All days from the first to the last that is stored, NaN where none is; None without any.
@@ -88,7 +95,7 @@ class Temperatures(OwnedByGrower):
         """
         self._find(StationRow, "station", key=station)
         table = table_of(TemperatureRow)
-        query = select(table.c.date, table.c.tmin_c, table.c.tmax_c).order_by(table.c.date)
+        query = _day_values(table).order_by(table.c.date)
         found = self._connection.execute(query.where(*self._matching(table, {"station": station})))
         return [(day, tmin_c, tmax_c) for day, tmin_c, tmax_c in found]
 
@@ -151,7 +158,7 @@ class Temperatures(OwnedByGrower):
 
     def _daily(self, row: type[Base], **where: Any) -> DailyTemperatures | None:
         table = table_of(row)
-        query = select(table.c.date, table.c.tmin_c, table.c.tmax_c).where(*self._matching(table, where))
+        query = _day_values(table).where(*self._matching(table, where))
         found = self._connection.execute(query).all()
         if not found:
             return None
@@ -165,8 +172,16 @@ class Temperatures(OwnedByGrower):
         return DailyTemperatures(dates, tmin_c, tmax_c)
 
 
+def _day_values(table: Table) -> Select[dt.date, float | None, float | None]:
+    return select(table.c.date, table.c.tmin_c, table.c.tmax_c)
+
+
+def _span(table: Table, days: Sequence[Mapping[str, Any]]) -> ColumnElement[bool]:
+    return table.c.date.between(days[0]["date"], days[-1]["date"])
+
+
 def _as_rows(dates: DateArray, tmin_c: FloatArray, tmax_c: FloatArray) -> list[dict[str, Any]]:
-    """Days as rows for a table, NaN as an empty value; BadInput if they could not be a record."""
+    """Days as rows for a table, sorted, NaN as an empty value; BadInput if they could not be a record."""
     order = np.argsort(dates, kind="stable")
     days = dates[order].astype("datetime64[D]")
     repeated = np.unique(days[1:][days[1:] == days[:-1]])

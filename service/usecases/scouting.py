@@ -44,17 +44,24 @@ def plan_scouting(
     as_of = foreseen.forecast.as_of
     known = foreseen.vineyard.known_on(as_of)
     tasks = scouting_tasks(known.planting, foreseen.forecast.draws, chance=chance)
-    days = {day for task in tasks for day in task.chance_on} | {as_of}
+    on = known.scouting_weekdays if weekdays is None else read_weekdays(weekdays)
+    done = tasks_done(tasks, known.site.visits, known.site.seen, known.counted_in(foreseen.forecast.season))
+    looks = {
+        (task.block, day)
+        for task in tasks
+        if (task.block, task.task) not in done
+        for day in task.chance_on
+        if day.weekday() in on
+    }
+    looks |= {(block.key, as_of) for block in known.planting.blocks}
     return plan_trips(
         tasks,
         first_day=as_of,
-        weekdays=known.scouting_weekdays if weekdays is None else read_weekdays(weekdays),
+        weekdays=on,
         max_trips=max_trips,
         undated=undated_tasks(known.planting, foreseen.forecast.draws),
-        done=tasks_done(
-            tasks, known.site.visits, known.site.seen, known.counted_in(foreseen.forecast.season)
-        ),
-        narrows=narrowing(foreseen.forecast, days),
+        done=done,
+        narrows=narrowing(foreseen.forecast, looks),
     )
 
 

@@ -26,14 +26,15 @@ class HeadAndOptions:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        allow = ", ".join(self._allowed(scope["path"]))
-        if scope["method"] == "OPTIONS" and allow:
+        if scope["method"] == "OPTIONS" and (allow := self._allowed(scope["path"])):
             await Response(status_code=204, headers={"Allow": allow})(scope, receive, send)
             return
         head = scope["method"] == "HEAD"
 
         async def told(message: Message) -> None:
-            if message["type"] == "http.response.start" and message["status"] == 405 and allow:
+            refused = message["type"] == "http.response.start" and message["status"] == 405
+            # looked up for a refusal alone: to try all routes takes longer than many an answer
+            if refused and (allow := self._allowed(scope["path"])):
                 MutableHeaders(scope=message)["Allow"] = allow
             if head and message["type"] == "http.response.body":
                 message = {**message, "body": b""}
@@ -41,8 +42,8 @@ class HeadAndOptions:
 
         await self.app({**scope, "method": "GET"} if head else scope, receive, told)
 
-    def _allowed(self, path: str) -> list[str]:
-        """The methods that some route of a path answers; none where there is no such path.
+    def _allowed(self, path: str) -> str:
+        """The methods that some route of a path answers; empty where there is no such path.
 
         A path that is a route as it is written, as /v1/fits/import, is no identifier of another's.
         """
@@ -52,7 +53,7 @@ class HeadAndOptions:
         ]
         if "GET" in methods:
             methods.append("HEAD")
-        return [*methods, "OPTIONS"] if methods else []
+        return ", ".join([*methods, "OPTIONS"] if methods else [])
 
 
 def _answers(route: BaseRoute, path: str, method: str) -> bool:

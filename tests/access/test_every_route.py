@@ -59,17 +59,17 @@ def filled(path: str) -> str:
     return re.sub(r"\{(\w+)\}", lambda found: FILLED.get(found[1], "none"), path)
 
 
-def test_without_a_key_every_route_is_refused(door: Door) -> None:
+def test_without_a_key_every_route_is_refused(door: Door, document: dict[str, Any]) -> None:
     stranger = door.client()
-    asked = list(operations(door.app.openapi()))
+    asked = list(operations(document))
     assert len(asked) >= 60
     for method, path, _ in asked:
         assert stranger.request(method, filled(path)).status_code == 401, (method, path)
 
 
-def test_each_role_may_what_it_says_and_no_more(door: Door) -> None:
+def test_each_role_may_what_it_says_and_no_more(door: Door, document: dict[str, Any]) -> None:
     reader, recorder = door.client_of("read", "ann"), door.client_of("record", "ann")
-    for method, path, _ in operations(door.app.openapi()):
+    for method, path, _ in operations(document):
         by_reader = reader.request(method, filled(path)).status_code
         by_recorder = recorder.request(method, filled(path)).status_code
         reads = (method == "get" and (method, path) not in MANAGERS_ONLY_READ) or (
@@ -78,14 +78,14 @@ def test_each_role_may_what_it_says_and_no_more(door: Door) -> None:
         ) in READERS_MAY
         records = reads or (method, path) in RECORDERS_MAY
         assert (by_reader != 403, by_recorder != 403) == (reads, records), (method, path)
-    assert {(method, path) for method, path, _ in operations(door.app.openapi())} >= RECORDERS_MAY
+    assert {(method, path) for method, path, _ in operations(document)} >= RECORDERS_MAY
 
 
-def test_a_grower_that_is_not_ones_own_is_not_there(door: Door) -> None:
+def test_a_grower_that_is_not_ones_own_is_not_there(door: Door, document: dict[str, Any]) -> None:
     door.client_of("manage", "ann")
     bea = door.client_of("manage", "bea")
     asked = 0
-    for method, path, operation in operations(door.app.openapi()):
+    for method, path, operation in operations(document):
         if "grower" in {parameter["name"] for parameter in operation.get("parameters", ())}:
             answer = bea.request(method, filled(path), params={"grower": "ann"})
             assert answer.status_code == 404, (method, path, answer.text)
@@ -94,9 +94,9 @@ def test_a_grower_that_is_not_ones_own_is_not_there(door: Door) -> None:
 
 
 @pytest.mark.slow
-def test_of_another_growers_things_every_route_knows_nothing(door: Door) -> None:
+def test_of_another_growers_things_every_route_knows_nothing(door: Door, document: dict[str, Any]) -> None:
     """The session of the examples by one grower; before each step another one asks the same."""
-    templates = [(method, path) for method, path, _ in operations(door.app.openapi())]
+    templates = [(method, path) for method, path, _ in operations(document)]
     ann, bea = door.client_of("manage", "ann"), door.client_of("manage", "bea")
     kept: dict[str, str] = {}
     answered = set()
@@ -150,9 +150,11 @@ PUBLIC_PAGES = {
 }
 
 
-def test_every_page_asks_for_a_key_but_those_that_show_nothing_of_a_grower(door: Door) -> None:
+def test_every_page_asks_for_a_key_but_those_that_show_nothing_of_a_grower(
+    door: Door, document: dict[str, Any]
+) -> None:
     stranger, asked = door.client(), set()
-    documented = set(door.app.openapi()["paths"]) | {"/openapi.json"}
+    documented = set(document["paths"]) | {"/openapi.json"}
     for route in iter_route_contexts(door.app.routes):
         path = route.path
         if path is None or path in documented | PUBLIC_PAGES or not route.methods:

@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-import pytest
 from fastapi.testclient import TestClient
 from openapi_spec_validator import OpenAPIV31SpecValidator, validate
 
@@ -30,13 +29,6 @@ GARBLED = (
     ("text/csv", b"\x00"),
     ("text/plain", b"plain"),
 )
-
-
-@pytest.fixture
-def document(client: TestClient) -> dict[str, Any]:
-    """The document as it is served."""
-    told: dict[str, Any] = client.get("/openapi.json").json()
-    return told
 
 
 def operations(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:

@@ -109,7 +109,7 @@ def log_csv(days: DailyTemperatures, blocks: Sequence[str]) -> bytes:
 def plant(store: Store, vineyards: int, years: int, *, growers: int = GROWERS) -> None:
     """The vineyards of some growers, each with the demo's blocks, a log of the first, and a fit in use for all."""
     planting = read_planting(demo_weather.files()["planting.csv"])
-    for number in range(growers):
+    for number in range(min(growers, vineyards)):
         grower, days = f"grower-{number}", weather(1000 + number, years)
         with store.access() as access:
             access.add_grower(grower)

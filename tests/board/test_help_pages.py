@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache
 from html import unescape
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -15,6 +16,7 @@ from service.board import help_pages, reference
 from service.board.help_pages import PAGES, sections, title_of
 from service.board.markdown import rendered
 from service.web.problems import all_kinds
+from tests.api.asking import Answer
 from tests.board.serving import PHONE, Served, watched
 from tests.board.test_in_browser import serious_violations
 from tests.conftest import client_of
@@ -37,9 +39,17 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
         yield made
 
 
+@pytest.fixture(scope="module")
+def asked(client: TestClient) -> Callable[[str], Answer]:
+    """Asks for a page once, however many others link to it."""
+    return cache(lambda path: client.get(path))
+
+
 @pytest.mark.parametrize("address", GUIDE)
-def test_a_page_stands_alone_and_its_links_lead_somewhere(client: TestClient, address: str) -> None:
-    answer = client.get(address)
+def test_a_page_stands_alone_and_its_links_lead_somewhere(
+    asked: Callable[[str], Answer], address: str
+) -> None:
+    answer = asked(address)
     assert answer.status_code == 200
     assert answer.headers["content-type"] == "text/html; charset=utf-8"
     assert "default-src 'self'" in answer.headers["content-security-policy"]
@@ -49,9 +59,9 @@ def test_a_page_stands_alone_and_its_links_lead_somewhere(client: TestClient, ad
             assert target.startswith("http://127.0.0.1:8000"), target  # a page of the service itself
             continue
         path, _, place = target.partition("#")
-        text = client.get(path).text if path and path != address else answer.text
-        assert path == "" or client.get(path).status_code == 200, target
-        assert not place or f'id="{place}"' in text, target
+        linked = asked(path) if path else answer
+        assert linked.status_code == 200, target
+        assert not place or f'id="{place}"' in linked.text, target
 
 
 def test_all_files_of_the_guide_are_pages() -> None:
@@ -98,8 +108,7 @@ def test_what_is_not_there_is_said(client: TestClient, address: str) -> None:
     assert "none" in answer.text
 
 
-def test_the_reference_tells_all_of_the_document(client: TestClient) -> None:
-    document = client.get("/openapi.json").json()
+def test_the_reference_tells_all_of_the_document(client: TestClient, document: dict[str, Any]) -> None:
     text = unescape(client.get("/docs").text)
     for path, methods in document["paths"].items():
         for method, operation in methods.items():
@@ -124,8 +133,7 @@ def test_the_reference_tells_all_of_the_document(client: TestClient) -> None:
         assert all(f"<code>{field}</code>" in part for field in schema.get("properties", ())), name
 
 
-def test_an_example_of_the_reference(client: TestClient) -> None:
-    document = client.get("/openapi.json").json()
+def test_an_example_of_the_reference(document: dict[str, Any]) -> None:
     (upload,) = [each for each in reference.groups(document)["stations"] if each.key == "upload_temperatures"]
     outlook = next(example for example in upload.examples if "kind=outlook" in example.asked)
     assert outlook.asked.startswith("POST /v1/stations/")

@@ -41,3 +41,26 @@ def test_all_of_a_grower_is_taken_out_and_in(tmp_path: Path, monkeypatch: pytest
     with store.transaction("other", read_only=True) as records:
         assert write_export(records).splitlines()[1:] == file.read_bytes().splitlines()[1:]
     store.close()
+
+
+def test_nobody_is_not_exported_as_an_empty_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("CAPFALL_DATABASE_URL", f"sqlite:///{tmp_path / 'one.db'}")
+    assert run("grower", "add", "hill-farm").exit_code == 0
+    for asked in ((), ("--grower", "nobody")):
+        told = run("export", str(tmp_path / "all.jsonl"), *asked)
+        assert told.exit_code == 2
+        assert "names one of: hill-farm" in told.output
+    assert not (tmp_path / "all.jsonl").exists()
+
+
+@pytest.mark.parametrize(
+    "command",
+    ["run-all", "key list", "key revoke k", "grower list", "export all.jsonl", "calendar --vineyard few"],
+)
+def test_a_wrong_folder_is_told_and_gets_no_new_database(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CAPFALL_DATABASE_URL", f"sqlite:///{tmp_path / 'capfall.db'}")
+    told = run(*command.split())
+    assert (told.exit_code, list(tmp_path.iterdir())) == (2, [])
+    assert "there is no database" in told.output

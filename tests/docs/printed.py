@@ -107,7 +107,10 @@ def _places(
 ) -> Iterator[tuple[int, int]]:
     """Each place at which all tokens fit, and how many of them are near."""
     after = [*(token.text for token in piece[1:]), ""]
+    begins = None if piece[0].is_value else piece[0].text
     for first in range(start, len(real) - len(piece) + 1):
+        if begins is not None and real[first].text != begins:  # what most tokens of a long answer end at
+            continue
         if not fits(piece[0], real[first], after[0]):
             continue
         there = real[first : first + len(piece)]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from models.errors import BadInput
 from service.ingest.cells import is_blank, number, whole_number, yes_or_no
-from service.ingest.dates import DateForm, SeasonYear, TimeOfDay, parse_date
+from service.ingest.dates import DateForm, SeasonYear, TimeOfDay, parse_date, plain_days
 from service.ingest.names import slug
 from service.ingest.report import lines_text
 
@@ -182,3 +182,23 @@ def test_lines_in_words() -> None:
     assert lines_text([9, 3, 4, 5, 7]) == "lines 3 to 5, 7, 9"
     assert lines_text([3, 4]) == "lines 3, 4"
     assert lines_text(list(range(0, 400, 2))).endswith(", and 100 more")
+
+
+# ISO dates with up to three characters exchanged, and other texts of the same length that are nearly dates
+NEARLY_DATES = st.one_of(
+    st.tuples(st.dates(dt.date(1800, 1, 1), dt.date(2250, 1, 1)).map(str), st.lists(st.integers(0, 9), max_size=3),
+              st.text("0123456789-T:+ .ZNa\N{ARABIC-INDIC DIGIT THREE}", min_size=3, max_size=3)).map(
+        lambda each: "".join(each[2][each[1].index(place)] if place in each[1] else character
+                             for place, character in enumerate(each[0]))),
+    st.sampled_from(["2024-02-30", "2023-02-29", "2024-05T10", "20240517T1", "2024-W01-1", "-2024-05-1", "2024-05-1"]),
+)  # fmt: skip
+
+
+@given(st.lists(NEARLY_DATES, min_size=1, max_size=2), st.booleans())
+def test_days_that_are_read_together_are_those_of_one_by_one(texts: list[str], iso_too: bool) -> None:
+    form = DateForm("%d.%m.%Y", iso_too=True) if iso_too else DateForm()
+    days = plain_days(texts, form)
+    if days is not None:
+        assert days.tolist() == [parse_date(text, form) for text in texts]
+    assert plain_days(["2024-02-29", "1999-12-31"], form) is not None
+    assert plain_days(["2024-02-29"], DateForm("%d.%m.%Y")) is None

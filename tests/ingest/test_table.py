@@ -24,7 +24,7 @@ def test_encodings_line_ends_and_delimiters(encoding: str, line_end: str, delimi
     lines = [delimiter.join(cells) for cells in (("a", "b °C"), ("1", "ü"), ("", ""), ("2", "4"))]
     table = read_table(line_end.join(lines).encode(encoding))
     assert table.columns == ("a", "b °C")
-    assert [(row.line, row.cells) for row in table.rows] == [(2, ["1", "ü"]), (4, ["2", "4"])]
+    assert [(row.line, row.cells) for row in table.rows] == [(2, ("1", "ü")), (4, ("2", "4"))]
     assert table.decimal_comma == (delimiter == ";")
 
 
@@ -43,8 +43,8 @@ def test_quoted_cells_may_hold_delimiters_quotes_and_line_ends() -> None:
     table = read_table(b'"a,x","b"\n"1 ""one""","first\nsecond"\n3, "4, 5"\n')
     assert table.columns == ("a,x", "b")
     assert [(row.line, row.cells) for row in table.rows] == [
-        (2, ['1 "one"', "first\nsecond"]),
-        (4, ["3", "4, 5"]),
+        (2, ('1 "one"', "first\nsecond")),
+        (4, ("3", "4, 5")),
     ]
 
 
@@ -65,7 +65,7 @@ def test_rows_of_another_length_are_bad(row: bytes, cells: int) -> None:
 def test_delimiters_at_the_end_of_a_line_are_no_cells() -> None:
     table = read_table(b"a,b,,\n1,2\n3,4,,\n")
     assert [row.line for row in table.rows] == [3]
-    assert read_table(b"a,b\n3,4,,\n").rows[0].cells == ["3", "4"]
+    assert read_table(b"a,b\n3,4,,\n").rows[0].cells == ("3", "4")
 
 
 @pytest.mark.parametrize("data", [b"", b"\n \n", b"\xef\xbb\xbf", b"\xff\xfe"])

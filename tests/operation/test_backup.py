@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shutil
 import sqlite3
 import threading
@@ -13,8 +14,11 @@ import pytest
 from fastapi.testclient import TestClient
 from typer.testing import CliRunner
 
+from service import clock
 from service.cli import app as commands
+from service.store import Store
 from service.store.backup import NoBackup, back_up, check, restore
+from service.usecases.keys import make_key
 from tests.api.asking import VINEYARD, put_vineyard
 from tests.conftest import client_of
 
@@ -92,6 +96,26 @@ def test_a_restore_puts_all_back_under_a_running_service_and_keeps_what_was_ther
     assert aside.name in told.output.replace("\n", "")
     with client_of(aside) as other:
         assert len(visits(other)) == 2
+
+
+def test_keys_that_hold_again_are_told_and_browsers_sign_in_anew(database: Path, tmp_path: Path) -> None:
+    url = f"sqlite:///{database}"
+    store = Store(url)
+    store.migrate()
+    with store.access() as access:
+        access.add_grower("hill-farm")
+        key, _ = make_key(access, name="Ida", role="read", growers=["hill-farm"])
+        access.add_session("browser", key.id, clock.now() + dt.timedelta(days=1))
+    copy = tmp_path / "copy.db"
+    back_up(url, copy)
+    with store.access() as access:
+        access.revoke(key.id)
+    told = runner.invoke(commands, ["restore", str(copy)])
+    assert "1 key and link lets in as when the copy was made" in " ".join(told.output.split())
+    with store.access(read_only=True) as access:
+        assert [each.id for each in access.all_keys()] == [key.id]
+        assert access.key_of_session("browser") is None
+    store.close()
 
 
 def test_a_lost_database_comes_back_from_its_copy(client: TestClient, database: Path, tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from models.units import FloatArray
-from models.vineyard.cover import Cover, Part, cover, covered_share, open_anther_days
+from models.vineyard.cover import Cover, Part, cover, covered_share, open_anther_days, opening_and_met
 
 BLOOM = np.array([[146.0, 150.0, 155.0]])
 
@@ -135,6 +135,15 @@ def test_a_share_that_is_covered_is_that_of_the_days_on_which_flowers_open_and_m
         reached = random.random((3, sources)) < 0.6
         parts = [Part(float(share), some) for share, some in zip((0.2, 0.3, 0.5), reached, strict=True)]
         found = cover(bloom, first, last, receptive_days=3, parts=parts)
-        assert_allclose(found.covered + found.unmet.sum(axis=-1), 1.0, rtol=1e-12)
+        opening, met = opening_and_met(bloom, first, last, found.days, receptive_days=3)
+        unmet = np.sum([part.share * opening * ~met[part.reached].any(axis=0) for part in parts], axis=0)
+        assert_allclose(found.covered + unmet.sum(axis=-1), 1.0, rtol=1e-12)
+        assert_allclose(found.unmet, unmet[found.told], rtol=1e-12)
         alone = covered_share(bloom, first, last, receptive_days=3, parts=parts)
         assert_allclose(alone, found.covered, rtol=1e-12, atol=1e-15)
+
+
+def test_no_day_is_told_where_no_draw_loses_a_notable_share() -> None:
+    found = by((100, 200), bloom=np.array([[140.0, 146.0, 152.0]] * 2), receptive_days=3)
+    assert found.told.size == 0
+    assert found.chance_without.tolist() == [0.0] * found.days.size

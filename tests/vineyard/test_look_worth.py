@@ -67,12 +67,16 @@ def date(place: int) -> dt.date:
     return START + dt.timedelta(days=place)
 
 
+def at_both(*places: int) -> list[tuple[str, dt.date]]:
+    return [(block, date(place)) for place in places for block in ("b0", "b1")]
+
+
 def test_a_look_at_the_median_of_one_of_two_blocks_against_the_exact_answer() -> None:
     random = np.random.default_rng(1)
     first = random.normal(130, 6, 200_000)
     other = random.normal(130, 6, 200_000)
     found = foreseen(np.stack([first, other], axis=1), as_of=130)
-    told = narrowing(found, [date(130)])
+    told = narrowing(found, at_both(130))
     # past by the look counts as known: max(day, 130) has sd s before; after "not yet" that of a half normal, after
     # "come" none. Of two blocks one learns.
     half_mean, half_square = 6 * norm.pdf(0), 0.5 * 36
@@ -85,15 +89,15 @@ def test_a_look_at_the_median_of_one_of_two_blocks_against_the_exact_answer() ->
 def test_blocks_that_go_together_teach_each_other() -> None:
     random = np.random.default_rng(2)
     shared, own = random.normal(130, 6, 4000), random.normal(130, 6, 4000)
-    alike = narrowing(foreseen(np.stack([shared, shared], axis=1), as_of=128), [date(128)])
-    apart = narrowing(foreseen(np.stack([shared, own], axis=1), as_of=128), [date(128)])
+    alike = narrowing(foreseen(np.stack([shared, shared], axis=1), as_of=128), at_both(128))
+    apart = narrowing(foreseen(np.stack([shared, own], axis=1), as_of=128), at_both(128))
     assert alike["b0", date(128)] == pytest.approx(2 * apart["b0", date(128)], rel=0.1)
 
 
 def test_nothing_is_taught_by_what_is_known_or_past_or_far_off() -> None:
     random = np.random.default_rng(3)
     days = np.stack([np.full(4000, 90.0), random.normal(130, 4, 4000)], axis=1)
-    told = narrowing(foreseen(days), [date(place) for place in (99, 100, 104, 130, 160)])
+    told = narrowing(foreseen(days), at_both(99, 100, 104, 130, 160))
     assert ("b1", date(99)) not in told  # before the forecast's day
     assert told["b0", date(130)] < 0.02  # seen already
     assert told["b1", date(104)] < 0.02  # not yet, in all draws
@@ -107,9 +111,18 @@ def test_what_the_weather_will_tell_by_then_is_no_merit_of_the_look() -> None:
     heat = np.arange(40.0)
     by_weather = 130 - (np.arange(4000) % 40 - 20) / 3
     days = np.stack([by_weather + random.normal(0, 0.5, 4000)] * 2, axis=1)
-    along = narrowing(foreseen(days, as_of=128, heat_of_draw=heat), [date(130)])
-    blind = narrowing(foreseen(days, as_of=128), [date(130)])
+    along = narrowing(foreseen(days, as_of=128, heat_of_draw=heat), at_both(130))
+    blind = narrowing(foreseen(days, as_of=128), at_both(130))
     assert along["b0", date(130)] < 0.5 * blind["b0", date(130)]
+
+
+def test_what_a_look_teaches_does_not_hang_on_which_others_are_asked_for() -> None:
+    random = np.random.default_rng(5)
+    days = np.rint(random.normal(130, 6, (500, 2)) + random.normal(0, 4, (500, 1)))
+    found = foreseen(days, as_of=120, heat_of_draw=np.arange(8.0))
+    told = narrowing(found, at_both(*range(120, 140)))
+    for look in ("b1", date(131)), ("b0", date(126)):
+        assert narrowing(found, [look, ("b7", date(131))]) == {look: told[look]}
 
 
 @pytest.fixture(scope="module")
@@ -132,7 +145,7 @@ def test_forecasts_made_again_with_what_the_look_finds_agree(fit: Fit) -> None:
     as_of = day("2020-05-01")
     place = WINDOW.day_index(as_of)
     before = refitted(fit, as_of)
-    said = narrowing(before, [as_of])
+    said = narrowing(before, [(block.key, as_of) for block in BLOCKS])
     refits: dict[str, float] = {}
     for block in BLOCKS:
         reached = (before.draws["day"].sel(block=block.key).values <= place).sum(axis=1)

@@ -161,7 +161,7 @@ def true_cover(found: BlockPollination, days: FloatArray) -> Cover:
 
 def days_told(found: BlockPollination, truth_of_block: Cover, seed: int, start: dt.date) -> list[Said]:
     """Each day that is told as uncovered, and whether it was."""
-    lacking = set(truth_of_block.days[truth_of_block.without_pollen[0]].tolist())
+    lacking = set(truth_of_block.days[truth_of_block.without_pollen.any(axis=0)].tolist())
     return [
         Said(seed, chance, (run.first_day - start).days + place in lacking)
         for run in found.uncovered

@@ -613,6 +613,8 @@ def test_a_source_that_froze_in_part_is_counted_on_in_some_draws_at_its_usual_ti
     usual = only(pollination(planting(B1, B7), draws))
     found = only(pollination(planting(B1, B7), frozen_in_part(draws, "b7", 4)))
     assert usual.share_of_bloom_covered == MedianInterval(1.0, 1.0, 1.0)
+    always = only(pollination(planting(B1, B7), frozen_in_part(draws, "b7", 0)))
+    assert always.share_of_bloom_covered == usual.share_of_bloom_covered
     assert found.share_of_bloom_covered == MedianInterval(1.0, 0.0, 1.0)
     told = warning(found, "unknown_bloom")
     assert told.level == "watch"
