@@ -15,7 +15,7 @@ Key = TypeVar("Key", bound=Hashable)
 Value = TypeVar("Value")
 
 MOST_PROBLEMS_LISTED = 100
-MOST_RANGES_LISTED = 100
+MOST_RANGES_LISTED = 8
 MOST_ALIKE_LISTED = 10
 MOST_CELLS_LISTED = 5
 

@@ -181,7 +181,7 @@ def test_lines_in_words() -> None:
     assert lines_text([5]) == "line 5"
     assert lines_text([9, 3, 4, 5, 7]) == "lines 3 to 5, 7, 9"
     assert lines_text([3, 4]) == "lines 3, 4"
-    assert lines_text(list(range(0, 400, 2))).endswith(", and 100 more")
+    assert lines_text(list(range(0, 400, 2))) == "lines 0, 2, 4, 6, 8, 10, 12, 14, and 192 more"
 
 
 # ISO dates with up to three characters exchanged, and other texts of the same length that are nearly dates
