@@ -15,6 +15,7 @@ from service.api.part import part
 from service.api.responses import UNCHANGED, Responses, problems
 from service.api.schemas import Body
 from service.feed.news import MEDIA_TYPE, to_atom
+from service.store.repositories import Repositories
 from service.usecases.news import NewsSince, news_since, tell
 from service.web.access import needs
 from service.web.addresses import mail_address
@@ -128,8 +129,20 @@ def get_news_feed(
     not_kept(request)  # it names the address that it was fetched from, with the key in it
     known = records.vineyards.get(vineyard)
     days = records.told_days.all(vineyard)
-    stream = to_atom(days, grower=records.grower, vineyard=known, address=str(request.url))
+    stream = to_atom(
+        days,
+        grower=records.grower,
+        vineyard=known,
+        address=str(request.url),
+        begun=_last_written(records, vineyard),
+    )
     return Response(stream, media_type=f"{MEDIA_TYPE}; charset=utf-8")
+
+
+def _last_written(records: Repositories, vineyard: str) -> dt.datetime:
+    """When the vineyard was changed last; where that was before changes were kept, this morning."""
+    (last,) = records.changes.all(owners={"vineyard": vineyard}, limit=1) or (None,)
+    return clock.now().replace(hour=0, minute=0, second=0, microsecond=0) if last is None else last.at
 
 
 @router.get("/news-readers", summary="Show who gets the news", responses=UNCHANGED | problems(404))

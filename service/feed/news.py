@@ -97,8 +97,13 @@ def tell_vineyard(
     )
 
 
-def to_atom(days: Sequence[ToldDay], *, grower: str, vineyard: Vineyard, address: str) -> bytes:
-    """Kept days as an Atom feed (RFC 4287), newest first: an entry for each that told news."""
+def to_atom(
+    days: Sequence[ToldDay], *, grower: str, vineyard: Vineyard, address: str, begun: dt.datetime
+) -> bytes:
+    """Kept days as an Atom feed (RFC 4287), newest first: an entry for each that told news.
+
+    Until the first one the feed is as it has ``begun``.
+    """
     entries = []
     before: Told | None = None
     for kept in days:
@@ -110,8 +115,7 @@ def to_atom(days: Sequence[ToldDay], *, grower: str, vineyard: Vineyard, address
     feed = ElementTree.Element("feed", xmlns=ATOM)
     _add(feed, "id", f"urn:uuid:{unique_id(grower, vineyard.key, 'news')}")
     _add(feed, "title", f"{vineyard.name}: news of the forecast")
-    updated = entries[-1][0].told_at if entries else dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
-    _add(feed, "updated", _moment(updated))
+    _add(feed, "updated", _moment(entries[-1][0].told_at if entries else begun))
     ElementTree.SubElement(feed, "link", rel="self", href=address)
     _add(ElementTree.SubElement(feed, "author"), "name", "Capfall")
     for kept, news in reversed(entries[-MOST_ENTRIES:]):

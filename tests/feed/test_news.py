@@ -95,6 +95,14 @@ def test_without_a_fit_in_use_a_vineyard_is_passed_over(migrated_database: Path,
     store.close()
 
 
+def test_a_feed_without_news_has_a_time_at_which_something_was_so(database: Path) -> None:
+    with client_of(database) as client:
+        last = client.get("/v1/changes?vineyard=hollow&limit=1").json()["changes"][0]["at"]
+        feed = ElementTree.fromstring(client.get(f"{VINEYARD}/news.atom").content)
+    updated = dt.datetime.fromisoformat(str(feed.findtext("{http://www.w3.org/2005/Atom}updated")))
+    assert updated == dt.datetime.fromisoformat(last).replace(microsecond=0)
+
+
 def test_the_feed_holds_the_days_that_told_news(
     database: Path, tell: Callable[[dt.datetime], list[Telling]]
 ) -> None:
