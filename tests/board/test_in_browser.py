@@ -472,6 +472,11 @@ def test_the_map_marks_the_uncovered_blocks_in_words(
         assert page.locator("svg.planting text.alarm:text-is('no pollen')").count() == 2
         assert page.locator("svg.planting path.uncovered").count() == 2
         assert page.locator("svg.planting").is_visible() == (size == DESK)  # a phone has the list
+        assert page.locator(".key circle.reach").is_visible() == (size == DESK)
+        assert page.get_by_text("Turn the phone").is_visible() == (size == PHONE)
+        if size == PHONE:
+            page.set_viewport_size({"width": PHONE["height"], "height": PHONE["width"]})
+            assert page.locator("svg.planting").is_visible()
         assert "no pollen likely from 5 June" in page.inner_text(".places")
         sound(page, watch)
 
