@@ -225,7 +225,7 @@ def sign_in_page(
 def _asked_for(request: Request) -> str:
     """The address of the page that was asked for, as routes know it."""
     asked = request.url.query
-    return request.scope["path"] + (f"?{asked}" if asked else "")
+    return f"{request.scope['path']}{'?' if asked else ''}{asked}"
 
 
 async def _of_which_grower(request: Request) -> RedirectResponse:

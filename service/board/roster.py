@@ -8,7 +8,7 @@ from fastapi import Query, Request
 from starlette.responses import HTMLResponse
 
 from service.board.pages import AsOf, page, pages
-from service.usecases.roster import RosterRow, SortedBy, roster
+from service.usecases.roster import Bloom, RosterRow, SortedBy, roster
 from service.web.access import Asked
 from service.web.grower_path import address_in
 from service.web.records import store
@@ -52,11 +52,15 @@ def show_roster(
 
 def _shown(row: RosterRow, *, several: bool) -> dict[str, object]:
     address = f"/vineyards/{row.vineyard}"
-    bloom = None if row.now is None else row.now.bloom
+    now = row.now
     return {
         "row": row,
         "address": address_in(row.grower, address) if several else address,
-        "bloom": None if bloom is None else bloom_words(bloom.state, bloom.starts, bloom.ends),
-        "wrong": None if row.now is None or row.now.worst is None else what_is_wrong(row.now.worst),
-        "why": None if row.now is not None else why_none_words(row.why, Reader.PAGE),
+        "bloom": None if now is None else _bloom(now.bloom),
+        "wrong": None if now is None or now.worst is None else what_is_wrong(now.worst),
+        "why": None if now is not None else why_none_words(row.why, Reader.PAGE),
     }
+
+
+def _bloom(bloom: Bloom) -> str:
+    return bloom_words(bloom.state, bloom.starts, bloom.ends, presumed=bloom.presumed)

@@ -38,11 +38,15 @@ Order = tuple[str | int, ...]
 
 @dataclass(frozen=True)
 class Bloom:
-    """Where a vineyard stands in its bloom, from the first block's start to the last one's end, by medians."""
+    """Where a vineyard stands in its bloom, from the first block's start to the last one's end, by medians.
+
+    ``presumed`` is what the forecast alone says of days that are past: nobody saw a start, or that end.
+    """
 
     state: BloomState
     starts: dt.date | None = None
     ends: dt.date | None = None
+    presumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -171,21 +175,24 @@ def season_now(records: Repositories, vineyard: str, *, as_of: dt.date) -> Seaso
 
 def bloom_of(forecast: Forecast) -> Bloom:
     """Where the bloom stands; past its start it is unknown where the fit does not tell its end."""
-    starts = min(_medians(forecast, "bloom_start"), default=None)
-    ends = max(_medians(forecast, "bloom_end"), default=None)
+    start_days, end_days = (list(_medians(forecast, stage)) for stage in ("bloom_start", "bloom_end"))
+    starts = min((day for day, _ in start_days), default=None)
+    ends, end_seen = max(end_days, default=(None, False))
     state: BloomState = "unknown"
     if starts is not None and forecast.as_of < starts:
         state = "before"
     elif starts is not None and ends is not None:
         state = "over" if forecast.as_of > ends else "in_bloom"
-    return Bloom(state, starts, ends)
+    seen = {"over": end_seen, "in_bloom": any(seen for _, seen in start_days)}
+    return Bloom(state, starts, ends, presumed=not seen.get(state, True))
 
 
-def _medians(forecast: Forecast, stage: str) -> Iterator[dt.date]:
+def _medians(forecast: Forecast, stage: str) -> Iterator[tuple[dt.date, bool]]:
+    """Each block's day of a stage, and whether it was seen."""
     for block in forecast.blocks:
         told = block.stages.get(stage)
         if told is not None and told.median is not None:
-            yield told.median
+            yield told.median, told.status == "observed"
 
 
 def order(by: SortedBy) -> Callable[[RosterRow], Order]:

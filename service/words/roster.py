@@ -9,9 +9,13 @@ from service.words.language import _
 from service.words.plain import in_words
 
 
-def bloom_words(state: str, starts: dt.date | None, ends: dt.date | None) -> str:
-    """As in "in bloom until 14 June"."""
+def bloom_words(state: str, starts: dt.date | None, ends: dt.date | None, *, presumed: bool = False) -> str:
+    """As in "in bloom until 14 June"; ``presumed`` where nobody saw it come, or end."""
     match state, starts, ends:
+        case "in_bloom", _, dt.date() if presumed:
+            return _("likely in bloom until {date}, by the forecast; not seen", date=in_words(ends))
+        case "over", _, dt.date() if presumed:
+            return _("bloom presumed over since {date}, by the forecast; not seen", date=in_words(ends))
         case "before", dt.date(), _:
             return _("before bloom, which starts on {date}", date=in_words(starts))
         case "in_bloom", _, dt.date():

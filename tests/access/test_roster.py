@@ -92,6 +92,9 @@ def test_the_page(two_growers: Door) -> None:
     by_name = adviser.get(f"/roster?as_of={DAY}&sort=name").text
     assert by_name.index("Hollow</a>") < by_name.index("Sandlark Bend</a>")
     assert adviser.get("/growers/ann/vineyards/sandlark-bend?as_of=" + DAY).status_code == 200
+    assert adviser.get("/v1/roster?as_of=2026-08-01").json()["waiting"] == 0
+    assert "Bloom presumed over since" in adviser.get("/roster?as_of=2026-08-01").text
+    assert "not seen" not in text
 
 
 def test_open_access_has_one_too(demo_client: TestClient) -> None:
@@ -198,4 +201,10 @@ def test_where_the_bloom_stands_in_words() -> None:
     assert bloom_words("before", first, last) == "before bloom, which starts on 14 May"
     assert bloom_words("in_bloom", first, last) == "in bloom until 1 June"
     assert bloom_words("over", first, last) == "bloom over since 1 June"
+    assert bloom_words("in_bloom", first, last, presumed=True).startswith(
+        "likely in bloom until 1 June, by the"
+    )
+    assert bloom_words("over", first, last, presumed=True).startswith(
+        "bloom presumed over since 1 June, by the"
+    )
     assert bloom_words("unknown", first, None) == "bloom not known"
