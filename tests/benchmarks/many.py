@@ -181,7 +181,8 @@ def measure(stations: int, years: int, vineyards: int) -> list[list[str]]:
         print(rows[-1], flush=True)
 
     with tempfile.TemporaryDirectory() as name, database(Path(name)) as url:
-        environment = {"CAPFALL_DATABASE_URL": url}
+        at_noon = f"Etc/GMT{clock.now().hour - 12:+d}"  # news are due from 5 o'clock on
+        environment = {"CAPFALL_DATABASE_URL": url, "TZ": at_noon}
         folder = Path(name) / "stations"
         folder.mkdir()
         days = write_stations(folder, stations, years)
