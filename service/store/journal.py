@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Table, func, insert, select
+from sqlalchemy import Connection, Table, bindparam, func, insert, select
 
 from service import clock
 from service.store.images import (
@@ -27,6 +27,13 @@ from service.store.tables import Base, ChangedRows, ChangeRow, table_of
 
 CHANGES = table_of(ChangeRow)
 CHANGED = table_of(ChangedRows)
+# Asked with every request, so it is put together once.
+NEWEST = (
+    select(CHANGES.c.number, CHANGES.c.at)
+    .where(CHANGES.c.grower == bindparam("grower"))
+    .order_by(CHANGES.c.number.desc())
+    .limit(1)
+)
 
 
 @dataclass
@@ -87,13 +94,7 @@ class Journal:
 
     def version(self) -> tuple[int, dt.datetime] | None:
         """Another one after every change that is kept; the moment tells apart histories that number alike."""
-        newest = (
-            select(CHANGES.c.number, CHANGES.c.at)
-            .where(CHANGES.c.grower == self._grower)
-            .order_by(CHANGES.c.number.desc())
-            .limit(1)
-        )
-        found = self._connection.execute(newest).first()
+        found = self._connection.execute(NEWEST, {"grower": self._grower}).first()
         return None if found is None else (found.number, found.at)
 
     def newest(self) -> dict[tuple[str, str], tuple[int, dt.datetime]]:

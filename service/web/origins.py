@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import ipaddress
 import re
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from fastapi import HTTPException, Request
 
 
+@lru_cache(256)  # asked twice with every request
 def is_loopback(host: str | None) -> bool:
     """Whether a host name or address means this machine."""
     if host is None:

@@ -323,7 +323,8 @@ async def _ask_all(app: Any, paths: list[str]) -> None:
             again, nothing = (statistics.median(each) for each in zip(*rounds, strict=True))
             name = path.partition("?")[0].removeprefix("/v1/vineyards/").removeprefix("/v1/stations/")
             of = f"an empty route (first {first:.2f} s)"
-            line(f"GET {name}, again", again, nothing, most=3, of=of)
+            why = "a look at the newest change, in a thread; an empty route does nothing"
+            line(f"GET {name}, again", again, nothing, most=3, of=of, limited_by=why)
 
 
 def blocks() -> None:
