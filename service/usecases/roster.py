@@ -29,11 +29,14 @@ from service.usecases.scouting import plan_scouting
 
 INTERVAL = 0.8
 MOST_ROWS = 20_000  # that one process keeps, of all growers; a row takes about 1 kB
+MOST_GROWERS = 1_000  # of whom one process keeps what changed last
 A_DAY = dt.timedelta(days=1)
 
 BloomState = Literal["in_bloom", "before", "over", "unknown"]
 SortedBy = Literal["worst", "grower", "name", "bloom", "trip", "weather"]
 Order = tuple[str | int, ...]
+Newest = Mapping[tuple[str, str], tuple[int, dt.datetime]]
+"""The last change of each owner, as `Journal.newest` tells it."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,7 @@ class KeptRows:
 
     def __init__(self, most: int = MOST_ROWS) -> None:
         self._rows: Bounded[tuple[str, str, dt.date], tuple[Hashable, RosterRow]] = Bounded(most)
+        self._newest: Bounded[str, tuple[Hashable, Newest]] = Bounded(MOST_GROWERS)
         self._computing = Lock()
 
     def all(
@@ -106,7 +110,7 @@ class KeptRows:
         return rows
 
     def _of(self, records: Repositories, as_of: dt.date | None, until: float) -> Iterator[RosterRow]:
-        newest = records.journal.newest()
+        newest = self._changes(records)
         shared = max(
             (last for (kind, _), last in newest.items() if kind not in ("vineyard", "station")), default=None
         )
@@ -132,6 +136,14 @@ class KeptRows:
                     else older[1]
                 )
                 yield replace(row, up_to_date=False)
+
+    def _changes(self, records: Repositories) -> Newest:
+        version = records.journal.version()
+        held = self._newest.find(records.grower)
+        if held is None or held[0] != version:
+            held = version, records.journal.newest()
+            self._newest.keep(records.grower, held)
+        return held[1]
 
 
 def roster(
