@@ -20,6 +20,7 @@ from models.bloom.observations import IntArray, in_stage_order
 from models.bloom.season_looks import SeasonLooks, known_by, unit_of
 from models.bloom.set_aside import SetAside
 from models.bloom.site import Site
+from models.bloom.spans import block_spans
 from models.bloom.thresholds import Fit, Newcomer
 from models.bloom.trace_likelihood import log_likelihood
 from models.bloom.traces import Traces, crossing_days, season_traces, trace_of_draws
@@ -252,7 +253,7 @@ def forecast(
         coords={"block": [block.key for block in blocks], "stage": list(fit.stages)},
         attrs={"season_start": traces.window.start.isoformat()},
     )
-    spans, chances = _spans(day, interval)
+    spans, chances = block_spans(day, interval)
     return Forecast(
         season=season,
         as_of=as_of,
@@ -330,40 +331,6 @@ def _looked_where_traces_differ(seen: Sequence[StageInterval], traces: Traces) -
     return bool(np.any(np.ptp(traces.accumulated[:, places], axis=0) > 0))
 
 
-def _spans(day: FloatArray, interval: float) -> tuple[FloatArray, FloatArray]:
-    """Low, median and high day of each block's stages, and the chance that the stage is reached.
-
-    Whole days cannot cut off an exact share: low and high are those that leave nearest to the asked share
-    outside, so that intervals hold what they say on average.
-
-    Parameters
-    ----------
-    day : ndarray, shape (draw, block, stage)
-        Whole days; NaN where the season ends first. [day]
-    interval : float
-
-    Returns
-    -------
-    spans : ndarray, shape (block, stage, 3)
-        Infinite where the season may end first. [day]
-    chances : ndarray, shape (block, stage)
-    """
-    draws, units = len(day), day[0].size
-    comes = np.isfinite(day)
-    first, last = (int(day[comes].min()), int(day[comes].max())) if comes.any() else (0, -1)
-    days = np.append(np.arange(first, last + 1), np.inf)  # at last the draws in which the season ends first
-    place = np.where(comes, day - first, days.size - 1).astype(np.int64).reshape(draws, units)
-    place += days.size * np.arange(units)
-    counts = np.bincount(place.ravel(), minlength=days.size * units).reshape(*day.shape[1:], days.size)
-    through = counts.cumsum(axis=-1)
-    outside = (1 - interval) / 2
-    off_low, off_high = np.abs((through - counts) / draws - outside), np.abs(1 - through / draws - outside)
-    low, high = (np.where(counts > 0, off, np.inf).argmin(axis=-1) for off in (off_low, off_high))
-    median = (through > (draws - 1) // 2).argmax(axis=-1)
-    spans = days[np.stack([np.minimum(low, median), median, np.maximum(high, median)], axis=-1)]
-    return spans, (draws - counts[..., -1]) / draws
-
-
 def _block_forecast(
     block: Block,
     fit: Fit,
@@ -375,7 +342,7 @@ def _block_forecast(
     interval: float,
     share_killed: float | None,
 ) -> BlockForecast:
-    """One block's dates; spans and chances by stage, as of `_spans`."""
+    """One block's dates; spans and chances by stage, as of `block_spans`."""
     if block.cultivar not in fit.cultivars:
         return BlockForecast(block.key, block.cultivar, "none", {}, "cultivar_not_in_fit", share_killed)
     cultivar = fit.cultivars.index(block.cultivar)
